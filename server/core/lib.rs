@@ -1,0 +1,18 @@
+//! What can be worked out from samples and words alone?
+//!
+//! The pure rooms of sayback. Numbers in, numbers out: this package has no
+//! file, no network, no SQL, no async and no thread, and its own `clippy.toml`
+//! refuses them. It is its own package so that it can be compiled optimised
+//! while everything around it is rebuilt quickly.
+//!
+//! - [`units`]: the two clocks and the scales everything is measured in.
+//! - [`cancel`]: a flag long computations look at.
+//! - [`signal`]: samples to speech, levels and channel relations.
+//! - [`text`]: words to their normal form, queries to matches.
+
+pub mod cancel;
+pub mod signal;
+pub mod text;
+pub mod units;
+
+pub use cancel::Cancel;

@@ -1,0 +1,1 @@
+//! What may be asked over the network?

@@ -1,0 +1,1 @@
+//! What is there still to do, and who does it next?

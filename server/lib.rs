@@ -1,0 +1,24 @@
+//! sayback takes in the recordings of an event, finds the speech in every one
+//! of them, writes down the words and serves search over who said what and
+//! when, in every recording that heard it.
+//!
+//! The way of the data, one room a step:
+//!
+//! ```text
+//! files ─ media ─ signal ─ speech ─ text ─ store ─ http / cli / web
+//!         open    detect   words    match  SQL     search, play
+//! ```
+//!
+//! `jobs` walks a recording along that way, step by step, and can be killed at
+//! any instant. `signal` and `text` live in the package `sayback-core`, which
+//! can reach neither file nor network.
+
+pub use sayback_core as core;
+
+pub mod cli;
+pub mod http;
+pub mod jobs;
+pub mod media;
+pub mod speech;
+pub mod store;
+pub mod web;

@@ -1,0 +1,3 @@
+//! Parse, run, exit code.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! How do I get samples, times and facts out of this file?

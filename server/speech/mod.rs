@@ -1,0 +1,1 @@
+//! What words are in these samples?

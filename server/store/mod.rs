@@ -1,0 +1,1 @@
+//! What is known, and is it safely written?

@@ -1,0 +1,2 @@
+//! The product as its users meet it, and what no one here wrote to hold it
+//! against. One binary: one link.
