@@ -1,2 +1,46 @@
-//! Chores.
-fn main() {}
+//! Chores: parse, run, exit code.
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+use xtask::setup::{self, Purpose};
+
+/// Chores of this repository.
+#[derive(Parser)]
+#[command(
+    name = "cargo xtask",
+    bin_name = "cargo xtask",
+    disable_version_flag = true
+)]
+struct Arguments {
+    #[command(subcommand)]
+    chore: Chore,
+}
+
+#[derive(Subcommand)]
+enum Chore {
+    /// Install what is missing on this machine.
+    ///
+    /// Looks for what the build needs (a C++ compiler, make, cmake) and
+    /// installs it with the system's package manager, saying what. Without the
+    /// right to install it prints the exact command and stops.
+    Setup {
+        /// Also what the tests need: second decoders, scorers, a browser, a
+        /// Python environment with pinned packages, and real recordings.
+        #[arg(long)]
+        tests: bool,
+    },
+}
+
+fn main() -> ExitCode {
+    let done = match Arguments::parse().chore {
+        Chore::Setup { tests: false } => setup::prepare(Purpose::Build),
+        Chore::Setup { tests: true } => setup::prepare(Purpose::Tests),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("error: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
