@@ -1,4 +1,29 @@
 //! Are these the words that were asked for?
 //!
-//! In: words as spoken or typed. Out: their normal form, parsed queries, which
-//! words of a text match. **Pure**: no I/O, no state, no SQL.
+//! In: words as spoken or typed, and where they sit along a recording. Out:
+//! their normal form, parsed queries, which words of a text match, how well two
+//! hearings agree, and which hearings are of one line.
+//!
+//! Word positions count from 0 and spans are half open. Scores and agreements
+//! run from 0 to 1. A text is a few hundred words at most (one stretch of
+//! speech), and everything here costs no more than the square of that.
+//!
+//! **Pure**: no I/O, no state, no SQL, no time of day. It never returns an
+//! error: whatever is typed is a query, whatever is heard has a normal form.
+//!
+//! - [`normal`], [`split_words`]: what counts as the same word.
+//! - [`Query`]: what was asked, and where a text answers it.
+//! - [`same_line`]: do two transcripts come from one line?
+//! - [`group`]: which hearings belong together in an answer?
+
+mod find;
+mod group;
+mod normal;
+mod query;
+mod same;
+
+pub use find::{Found, Span};
+pub use group::{AGREE, Hearing, group};
+pub use normal::{MAX_WORD_CHARS, normal, split_words};
+pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
+pub use same::same_line;

@@ -1,0 +1,235 @@
+//! Are these two transcripts of one line?
+
+use std::collections::HashMap;
+
+use super::normal::normal;
+
+/// How alike two words must be, by the letters that need changing, to count as
+/// one word mis-heard rather than as two words. Below half, most letters differ.
+const NEAR: f32 = 0.5;
+
+/// How well two hearings of perhaps the same line agree: 0 nothing in common,
+/// 1 the same words.
+///
+/// One less the word edit distance over the length of the longer, where
+/// exchanging a word for one that shares at least half its letters in place
+/// costs only the letters that differ: a recogniser that mis-hears a word
+/// usually writes one that sounds, and so mostly looks, like it. Symmetric.
+/// Nothing heard agrees with nothing (0): it is no evidence.
+///
+/// **Limits.** Agreement in words is not agreement in time: a line said twice
+/// agrees with itself. Words that sound alike and look different (`right`,
+/// `write`) get little credit. Two hearings of which one is only a part of the
+/// other agree by the share that is common.
+///
+/// ```
+/// use sayback_core::text::same_line;
+/// let worn = ["put", "the", "kettle", "on"];
+/// let camera = ["but", "the", "cattle", "on"];
+/// assert!(same_line(&worn, &camera) > 0.8);
+/// assert!(same_line(&worn, &["the", "ferry", "is", "late"]) < 0.3);
+/// ```
+#[must_use]
+pub fn same_line(a: &[&str], b: &[&str]) -> f32 {
+    let mut lexicon = Lexicon::default();
+    let (a, b) = (lexicon.read(a), lexicon.read(b));
+    let longer = a.len().max(b.len());
+    if longer == 0 {
+        return 0.0;
+    }
+    1.0 - lexicon.distance(&a, &b, End::Closed) / longer as f32
+}
+
+/// A word as a number, in one [`Lexicon`].
+pub(super) type WordId = u32;
+
+/// The words met so far and how near they are to one another.
+#[derive(Default)]
+pub(super) struct Lexicon {
+    ids: HashMap<String, WordId>,
+    letters: Vec<Vec<char>>,
+    costs: HashMap<(WordId, WordId), f32>,
+}
+
+/// What becomes of the end of two lines that were laid side by side from their
+/// beginning.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum End {
+    /// Both end here: what one has more is missing from the other.
+    Closed,
+    /// The shorter broke off: what the other has more is nobody's error.
+    Open,
+}
+
+impl Lexicon {
+    /// The words that have a normal form, as numbers.
+    pub(super) fn read(&mut self, words: &[&str]) -> Vec<WordId> {
+        words.iter().filter_map(|word| self.id(word)).collect()
+    }
+
+    fn id(&mut self, word: &str) -> Option<WordId> {
+        let word = normal(word);
+        if word.is_empty() {
+            return None;
+        }
+        if let Some(&id) = self.ids.get(&word) {
+            return Some(id);
+        }
+        let id = WordId::try_from(self.letters.len()).ok()?;
+        self.letters.push(word.chars().collect());
+        self.ids.insert(word, id);
+        Some(id)
+    }
+
+    /// The least number of word errors that make one line the other; an
+    /// exchange for a near word is a part of an error.
+    pub(super) fn distance(&mut self, a: &[WordId], b: &[WordId], end: End) -> f32 {
+        let mut above: Vec<f32> = (0..=b.len()).map(|n| n as f32).collect();
+        let mut best_column = f32::INFINITY;
+        if b.len() <= a.len() {
+            best_column = above[b.len()];
+        }
+        for (row, &x) in a.iter().enumerate() {
+            let mut line = Vec::with_capacity(b.len() + 1);
+            line.push(row as f32 + 1.0);
+            for (column, &y) in b.iter().enumerate() {
+                let exchanged = above[column] + self.exchange(x, y);
+                let dropped = above[column + 1] + 1.0;
+                let added = line[column] + 1.0;
+                line.push(exchanged.min(dropped).min(added));
+            }
+            above = line;
+            if b.len() <= a.len() {
+                best_column = best_column.min(above[b.len()]);
+            }
+        }
+        let closed = above[b.len()];
+        if end == End::Closed {
+            return closed;
+        }
+        let best_row = if a.len() <= b.len() {
+            above.iter().copied().fold(closed, f32::min)
+        } else {
+            closed
+        };
+        best_row.min(best_column)
+    }
+
+    /// What writing one word for the other costs: 0 the same, 1 unlike.
+    fn exchange(&mut self, a: WordId, b: WordId) -> f32 {
+        if a == b {
+            return 0.0;
+        }
+        let key = (a.min(b), a.max(b));
+        if let Some(&cost) = self.costs.get(&key) {
+            return cost;
+        }
+        let likeness = likeness(&self.letters[a as usize], &self.letters[b as usize]);
+        let cost = if likeness >= NEAR {
+            1.0 - likeness
+        } else {
+            1.0
+        };
+        self.costs.insert(key, cost);
+        cost
+    }
+}
+
+/// One less the letter edit distance over the length of the longer word.
+fn likeness(a: &[char], b: &[char]) -> f32 {
+    let longer = a.len().max(b.len());
+    if longer == 0 || a.len().abs_diff(b.len()) * 2 > longer {
+        return 0.0;
+    }
+    let mut above: Vec<usize> = (0..=b.len()).collect();
+    for (row, x) in a.iter().enumerate() {
+        let mut diagonal = above[0];
+        above[0] = row + 1;
+        for (column, y) in b.iter().enumerate() {
+            let exchanged = diagonal + usize::from(x != y);
+            diagonal = above[column + 1];
+            above[column + 1] = exchanged.min(diagonal + 1).min(above[column] + 1);
+        }
+    }
+    1.0 - above[b.len()] as f32 / longer as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::text::split_words;
+    use proptest::prelude::*;
+
+    fn agree(a: &str, b: &str) -> f32 {
+        same_line(&split_words(a), &split_words(b))
+    }
+
+    #[test]
+    fn letters_are_counted_as_by_hand() {
+        let likeness = |a: &str, b: &str| {
+            likeness(
+                &a.chars().collect::<Vec<_>>(),
+                &b.chars().collect::<Vec<_>>(),
+            )
+        };
+        // The classic pair: 3 edits in 7 letters.
+        assert!((likeness("kitten", "sitting") - 4.0 / 7.0).abs() < 1e-6);
+        assert!((likeness("kettle", "cattle") - 4.0 / 6.0).abs() < 1e-6);
+        assert_eq!(likeness("ferry", "ferry"), 1.0);
+        assert_eq!(likeness("a", "ferry"), 0.0);
+    }
+
+    #[test]
+    fn words_are_counted_as_by_hand() {
+        assert_eq!(agree("put the kettle on", "Put the kettle on!"), 1.0);
+        // One word of four missing, added, exchanged for an unlike one.
+        assert_eq!(agree("put the kettle on", "put the kettle"), 0.75);
+        assert_eq!(agree("put the kettle", "put the kettle on"), 0.75);
+        assert_eq!(agree("put the kettle on", "put the ferry on"), 0.75);
+        // kettle / cattle: two letters of six.
+        let near = agree("put the kettle on", "put the cattle on");
+        assert!((near - (1.0 - (2.0 / 6.0) / 4.0)).abs() < 1e-6);
+        assert_eq!(agree("", ""), 0.0);
+        assert_eq!(agree("ferry", "— …"), 0.0);
+    }
+
+    #[test]
+    fn a_broken_off_line_costs_nothing_when_open() {
+        let mut lexicon = Lexicon::default();
+        let long = lexicon.read(&["on", "the", "boathouse", "stairs", "at", "noon"]);
+        let short = lexicon.read(&["on", "a", "the", "boathouse"]);
+        // One word was added inside the shorter; the rest is beyond its end.
+        assert_eq!(lexicon.distance(&long, &short, End::Open), 1.0);
+        assert_eq!(lexicon.distance(&short, &long, End::Open), 1.0);
+        assert_eq!(lexicon.distance(&long, &[], End::Open), 0.0);
+        assert_eq!(lexicon.distance(&long, &short, End::Closed), 4.0);
+    }
+
+    proptest! {
+        #[test]
+        fn symmetric_bounded_and_exact(
+            a in prop::collection::vec("[ab]{1,3}", 0..12),
+            b in prop::collection::vec("[ab]{1,3}", 0..12),
+        ) {
+            let a: Vec<&str> = a.iter().map(String::as_str).collect();
+            let b: Vec<&str> = b.iter().map(String::as_str).collect();
+            let agreement = same_line(&a, &b);
+            prop_assert!((0.0..=1.0).contains(&agreement));
+            prop_assert!((agreement - same_line(&b, &a)).abs() < 1e-5);
+            prop_assert_eq!(agreement == 1.0, a == b && !a.is_empty());
+        }
+
+        #[test]
+        fn an_open_end_never_costs_more(
+            a in prop::collection::vec(0u32..4, 0..9),
+            b in prop::collection::vec(0u32..4, 0..9),
+        ) {
+            let mut lexicon = Lexicon::default();
+            lexicon.read(&["kettle", "ferry", "oar", "lamp"]);
+            let open = lexicon.distance(&a, &b, End::Open);
+            prop_assert!(open <= lexicon.distance(&a, &b, End::Closed));
+            prop_assert!(open <= a.len().min(b.len()) as f32);
+            prop_assert_eq!(open, lexicon.distance(&b, &a, End::Open));
+        }
+    }
+}
