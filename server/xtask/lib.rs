@@ -4,6 +4,7 @@
 //! As a library it lends the tests what they are held against: programs, real
 //! recordings and models, in [`oracle`].
 
+pub mod check;
 pub mod oracle;
 pub mod process;
 pub mod setup;

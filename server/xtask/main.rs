@@ -2,6 +2,7 @@
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
+use xtask::check::{self, Part};
 use xtask::setup::{self, Purpose};
 
 /// Chores of this repository.
@@ -29,12 +30,23 @@ enum Chore {
         #[arg(long)]
         tests: bool,
     },
+    /// Run every check, as a change must pass it.
+    ///
+    /// Prepares the machine (as `setup --tests`), then checks form, licences,
+    /// lints and all tests. Closes with what each stage took and how many
+    /// tests passed.
+    Test {
+        /// Only these parts.
+        #[arg(value_enum)]
+        parts: Vec<Part>,
+    },
 }
 
 fn main() -> ExitCode {
     let done = match Arguments::parse().chore {
         Chore::Setup { tests: false } => setup::prepare(Purpose::Build),
         Chore::Setup { tests: true } => setup::prepare(Purpose::Tests),
+        Chore::Test { parts } => check::run(&parts),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

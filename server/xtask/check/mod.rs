@@ -1,0 +1,157 @@
+//! `cargo xtask test`: everything that must hold before a change is taken.
+
+pub mod licences;
+mod tally;
+
+use crate::oracle::locate;
+use crate::process::{self, cargo, output};
+use crate::setup::{self, Purpose};
+use anyhow::{Context, Result, bail};
+use std::path::PathBuf;
+use std::process::Command;
+use std::time::{Duration, Instant};
+
+/// The model that the tests transcribe with.
+const MODEL: &str = "tiny.en";
+
+/// A part of the whole check.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, clap::ValueEnum)]
+pub enum Part {
+    /// `cargo fmt --check`.
+    Format,
+    /// The licence of every package that is built in.
+    Licences,
+    /// `cargo clippy`, warnings are errors.
+    Lints,
+    /// Every test, with what they need.
+    Tests,
+}
+
+/// Runs the given parts, or all when none is given, in the order of their
+/// cost. Prints what each stage took, and closes with how many tests passed.
+///
+/// # Errors
+/// At the first stage that fails. All tests run, also after one has failed.
+pub fn run(parts: &[Part]) -> Result<()> {
+    let wanted = |part| parts.is_empty() || parts.contains(&part);
+    let mut stages = Stages::default();
+    let done = stages.run(wanted);
+    stages.print();
+    if let Some(tally) = done? {
+        // The closing line is what other programs read.
+        println!("\n{} passed, {} failed", tally.passed, tally.failed);
+    }
+    Ok(())
+}
+
+#[derive(Default)]
+struct Stages {
+    took: Vec<(&'static str, Duration)>,
+}
+
+impl Stages {
+    fn run(&mut self, wanted: impl Fn(Part) -> bool) -> Result<Option<tally::Tally>> {
+        let purpose = if wanted(Part::Tests) {
+            Purpose::Tests
+        } else {
+            Purpose::Build
+        };
+        self.stage("set-up", || setup::prepare(purpose))?;
+        if wanted(Part::Format) {
+            let form = ["fmt", "--all", "--check"];
+            self.stage("format", || process::run(cargo().args(form)))?;
+        }
+        if wanted(Part::Licences) {
+            self.stage("licences", licences::check)?;
+        }
+        if wanted(Part::Lints) {
+            let lints = ["clippy", "--workspace", "--all-targets", "--locked"];
+            let strict = ["--", "-D", "warnings"];
+            self.stage("lints", || process::run(cargo().args(lints).args(strict)))?;
+        }
+        if !wanted(Part::Tests) {
+            return Ok(None);
+        }
+        let tests = ["test", "--workspace", "--locked"];
+        self.stage("build", || {
+            process::run(cargo().args(tests).arg("--no-run"))
+        })?;
+        self.stage("speech model", fetch_model)?;
+        let every_one = ["--no-fail-fast"];
+        self.stage("tests", || tally::run(cargo().args(tests).args(every_one)))
+            .map(Some)
+    }
+
+    fn stage<T>(&mut self, name: &'static str, work: impl FnOnce() -> Result<T>) -> Result<T> {
+        println!("\n=== {name}");
+        let begun = Instant::now();
+        let done = work();
+        self.took.push((name, begun.elapsed()));
+        done.with_context(|| format!("stage '{name}'"))
+    }
+
+    fn print(&self) {
+        println!("\nstage           min:s");
+        for (name, took) in &self.took {
+            println!("{name:<14} {:>6}", minutes(*took));
+        }
+        let total = self.took.iter().map(|(_, took)| *took).sum();
+        println!("{:<14} {:>6}", "together", minutes(total));
+    }
+}
+
+fn minutes(took: Duration) -> String {
+    let seconds = took.as_secs_f64().round() as u64;
+    format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+/// The program fetches its own model, as a user's would.
+fn fetch_model() -> Result<()> {
+    if locate::model(MODEL).is_ok() {
+        println!("{MODEL} is there");
+        return Ok(());
+    }
+    let program = built("debug")?;
+    process::run(Command::new(program).args(["model", "get", MODEL]))?;
+    // The tests look on that shelf: they must agree with the program about it.
+    locate::model(MODEL).map(drop)
+}
+
+/// The program as the given profile builds it, in this workspace's target
+/// folder.
+///
+/// # Errors
+/// When cargo can't say where that is, or the program was not built.
+pub fn built(profile: &str) -> Result<PathBuf> {
+    let metadata = output(cargo().args(["metadata", "--format-version=1", "--no-deps"]))?;
+    let metadata: serde_json::Value = serde_json::from_str(&metadata)?;
+    let target = metadata["target_directory"]
+        .as_str()
+        .context("cargo metadata names no target directory")?;
+    let program = PathBuf::from(target).join(profile).join("sayback");
+    if !program.is_file() {
+        bail!("{} was not built", program.display());
+    }
+    Ok(program)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_minutes_and_seconds() {
+        assert_eq!(minutes(Duration::from_millis(59_600)), "1:00");
+        assert_eq!(minutes(Duration::from_secs(754)), "12:34");
+        assert_eq!(minutes(Duration::ZERO), "0:00");
+    }
+
+    #[test]
+    fn a_failed_stage_is_named_and_timed() {
+        let mut stages = Stages::default();
+        let failed: Result<()> = stages.stage("lints", || bail!("a warning"));
+        let error = failed.expect_err("the work failed");
+        assert_eq!(format!("{error:#}"), "stage 'lints': a warning");
+        assert_eq!(stages.took.len(), 1);
+    }
+}
