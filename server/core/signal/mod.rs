@@ -5,3 +5,26 @@
 //! dBFS, ratios in dB. Cost: linear in the number of samples, constant memory.
 //! **Never does I/O**, keeps no state outside its structs, never panics on
 //! non-finite samples.
+//!
+//! The detector, in the order of the data:
+//! - [`spectrum`]: samples to the power spectrum of a frame each 10 ms.
+//! - [`bands`]: power spectra to levels in speech bands.
+//! - [`floor`]: levels to the noise floor under each band.
+//! - [`segments`]: yes or no per frame to stretches worth keeping.
+//! - [`detector`]: the whole, sample to segment.
+
+pub mod bands;
+pub mod detector;
+pub mod floor;
+mod numbered;
+pub mod params;
+pub mod segments;
+pub mod spectrum;
+
+#[cfg(test)]
+mod sounds;
+#[cfg(test)]
+mod steady;
+
+pub use detector::{SpeechDetector, SpeechSegment};
+pub use params::DetectorParams;
