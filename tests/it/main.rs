@@ -1,2 +1,4 @@
 //! The product as its users meet it, and what no one here wrote to hold it
 //! against. One binary: one link.
+
+mod tidy;

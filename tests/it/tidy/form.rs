@@ -1,0 +1,248 @@
+//! Rules about single files.
+
+use super::{File, source};
+use std::path::Path;
+
+/// Lines; a file of more holds a second idea. The aim is 400.
+const LONGEST: usize = 450;
+/// Bytes.
+const HEAVIEST: u64 = 1_500_000;
+/// What may lie at the top.
+const TOP: &[&str] = &[
+    ".cargo",
+    ".ci",
+    ".clippy.toml",
+    ".deny.toml",
+    ".gitignore",
+    ".rustfmt.toml",
+    "Cargo.lock",
+    "Cargo.toml",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "README.md",
+    "docker",
+    "migrations",
+    "server",
+    "tests",
+];
+
+pub(super) fn too_long(file: &File) -> Option<String> {
+    let lines = file.text.lines().count();
+    let written = file.is_rust() || file.name.ends_with(".js") || file.name.ends_with(".css");
+    (written && lines > LONGEST).then(|| format!("{}: {lines} lines", file.name))
+}
+
+/// SQL, or the library that speaks it, in a room other than the store.
+pub(super) fn sql_outside(file: &File) -> Vec<String> {
+    let inside = file.name.starts_with("server/store/");
+    if inside || !file.is_rust() || !file.name.starts_with("server/") {
+        return Vec::new();
+    }
+    let (code, strings) = source::parts(&file.text);
+    let mut problems: Vec<String> = strings
+        .iter()
+        .filter(|text| is_sql(text))
+        .map(|text| format!("{}: SQL outside the store: {text}", file.name))
+        .collect();
+    if has_word(&code, "sqlx") {
+        problems.push(format!("{}: sqlx outside the store", file.name));
+    }
+    problems
+}
+
+/// Statements as they are written here: key words in capitals.
+fn is_sql(text: &str) -> bool {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let has = |word: &str| words.contains(&word);
+    match words.first() {
+        Some(&"SELECT") => has("FROM") || words.len() > 1,
+        Some(&"INSERT") => has("INTO"),
+        Some(&"UPDATE") => has("SET"),
+        Some(&"DELETE") => has("FROM"),
+        Some(&"CREATE" | &"ALTER" | &"DROP") => has("TABLE") || has("INDEX"),
+        Some(&"WITH") => has("SELECT"),
+        Some(&"PRAGMA") => true,
+        _ => false,
+    }
+}
+
+/// Work that somebody left for later, and tests that don't run.
+pub(super) fn unfinished(file: &File) -> Vec<String> {
+    if !file.is_rust() {
+        return Vec::new();
+    }
+    let (code, _) = source::parts(&file.text);
+    let code: String = code.split_whitespace().collect();
+    ["todo!", "unimplemented!", "dbg!", "#[ignore]", "#[ignore="]
+        .into_iter()
+        .filter(|mark| code.contains(mark))
+        .map(|mark| format!("{}: {mark}", file.name))
+        .collect()
+}
+
+/// Only the model's C boundary is unsafe.
+pub(super) fn unsafe_outside(file: &File) -> Option<String> {
+    let ours = file.is_rust() && file.name.starts_with("server/");
+    if !ours || file.name.starts_with("server/speech/") {
+        return None;
+    }
+    let (code, _) = source::parts(&file.text);
+    has_word(&code, "unsafe").then(|| format!("{}: unsafe outside speech", file.name))
+}
+
+fn has_word(code: &str, word: &str) -> bool {
+    code.split(|c: char| !c.is_alphanumeric() && c != '_')
+        .any(|one| one == word)
+}
+
+/// A package of the workspace that has lints of its own, or none.
+pub(super) fn without_lints(file: &File) -> Option<String> {
+    let outside = file.name.starts_with("server/fuzz/");
+    if outside || !file.name.ends_with("Cargo.toml") {
+        return None;
+    }
+    let joined: Vec<&str> = file.text.lines().map(str::trim).collect();
+    let common = joined
+        .windows(2)
+        .any(|pair| pair == ["[lints]", "workspace = true"]);
+    (!common).then(|| format!("{}: does not take the workspace's lints", file.name))
+}
+
+/// What would let the pure package reach files, network or SQL.
+pub(super) fn impure(file: &File) -> Vec<String> {
+    if file.name != "server/core/Cargo.toml" {
+        return Vec::new();
+    }
+    const REACHING: &[&str] = &[
+        "axum",
+        "hound",
+        "hyper",
+        "memmap2",
+        "mio",
+        "reqwest",
+        "rusqlite",
+        "sqlx",
+        "symphonia",
+        "tempfile",
+        "tokio",
+        "ureq",
+        "whisper-rs",
+    ];
+    let (own, _) = file
+        .text
+        .split_once("[dev-dependencies]")
+        .unwrap_or((&file.text, ""));
+    own.lines()
+        .filter_map(|line| line.split(['=', '.', ' ']).next())
+        .filter(|name| REACHING.contains(name))
+        .map(|name| format!("{}: {name} reaches outside", file.name))
+        .collect()
+}
+
+pub(super) fn stray(name: &Path) -> Option<String> {
+    let top = name.components().next()?.as_os_str().to_str()?;
+    (!TOP.contains(&top)).then(|| format!("{top}: not among the agreed top-level entries"))
+}
+
+pub(super) fn heavy(name: &Path, bytes: u64) -> Option<String> {
+    (bytes > HEAVIEST).then(|| format!("{}: {bytes} bytes", name.display()))
+}
+
+#[test]
+fn a_long_file_is_seen() {
+    let long = "x\n".repeat(LONGEST + 1);
+    assert!(too_long(&File::new("server/media/mod.rs", &long)).is_some());
+    assert!(too_long(&File::new("server/web/page.js", &long)).is_some());
+    assert!(too_long(&File::new("tests/oracle/requirements.txt", &long)).is_none());
+    assert!(too_long(&File::new("server/media/mod.rs", "x\n")).is_none());
+}
+
+#[test]
+fn sql_is_seen_where_it_should_not_be() {
+    let query = "fn f() { ask(\"SELECT id\n FROM event\") }";
+    assert_eq!(
+        sql_outside(&File::new("server/http/mod.rs", query)).len(),
+        1
+    );
+    assert_eq!(
+        sql_outside(&File::new(
+            "server/jobs/a.rs",
+            "sqlx::query(r\"DELETE FROM job\")"
+        ))
+        .len(),
+        2
+    );
+    assert_eq!(
+        sql_outside(&File::new("server/store/mod.rs", query)),
+        [""; 0]
+    );
+    let prose = "// SELECT x FROM y\nlet a = \"Select from the list\"; let b = \"UPDATE\";";
+    assert_eq!(
+        sql_outside(&File::new("server/http/mod.rs", prose)),
+        [""; 0]
+    );
+}
+
+#[test]
+fn unfinished_work_is_seen() {
+    let name = "server/media/mod.rs";
+    assert_eq!(unfinished(&File::new(name, "fn f() { todo!() }")).len(), 1);
+    assert_eq!(
+        unfinished(&File::new(name, "#[ignore = \"slow\"]\nfn f() {}")).len(),
+        1
+    );
+    assert_eq!(
+        unfinished(&File::new(name, "#[test]\n#[ignore]\nfn f() {}")).len(),
+        1
+    );
+    assert_eq!(
+        unfinished(&File::new(name, "// no todo! here\nlet a = \"todo!\";")),
+        [""; 0]
+    );
+}
+
+#[test]
+fn unsafe_is_seen_outside_the_model() {
+    let text = "fn f() { unsafe { g() } }";
+    assert!(unsafe_outside(&File::new("server/media/mod.rs", text)).is_some());
+    assert!(unsafe_outside(&File::new("server/speech/whisper.rs", text)).is_none());
+    assert!(
+        unsafe_outside(&File::new(
+            "server/media/mod.rs",
+            "// unsafe\nfn not_unsafe() {}"
+        ))
+        .is_none()
+    );
+}
+
+#[test]
+fn a_package_without_the_lints_is_seen() {
+    let name = "server/xtask/Cargo.toml";
+    assert!(without_lints(&File::new(name, "[package]\nname = \"x\"\n")).is_some());
+    assert!(without_lints(&File::new(name, "[lints]\nworkspace = true\n")).is_none());
+}
+
+#[test]
+fn a_reaching_dependency_is_seen() {
+    let name = "server/core/Cargo.toml";
+    assert_eq!(
+        impure(&File::new(name, "[dependencies]\ntokio = \"1\"\n")).len(),
+        1
+    );
+    assert_eq!(
+        impure(&File::new(name, "[dependencies]\nrealfft = \"3\"\n")),
+        [""; 0]
+    );
+    assert_eq!(
+        impure(&File::new(name, "[dev-dependencies]\nhound = \"3\"\n")),
+        [""; 0]
+    );
+}
+
+#[test]
+fn a_stray_or_heavy_file_is_seen() {
+    assert!(stray(Path::new("notes.txt")).is_some());
+    assert!(stray(Path::new("server/media/mod.rs")).is_none());
+    assert!(heavy(Path::new("tests/long.wav"), HEAVIEST + 1).is_some());
+    assert!(heavy(Path::new("tests/short.flac"), HEAVIEST).is_none());
+}
