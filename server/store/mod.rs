@@ -1,1 +1,56 @@
 //! What is known, and is it safely written?
+//!
+//! Every SQL statement of sayback is in this room, and nothing else in the
+//! program knows SQL. In come rows and ids, out go rows; times are milliseconds
+//! (`start_ms`: from the first sample of a file; `created_at_ms` and the queue's
+//! times: since 1970, given by the caller).
+//!
+//! - One data folder is one SQLite file, `sayback.db`, in write-ahead mode.
+//!   Readers never wait. There is one writer at a time: all writing of this
+//!   process goes through a single connection, and another process waits its
+//!   turn by the busy timeout.
+//! - A method is one statement or one transaction. No transaction is ever open
+//!   while a step of the pipeline runs.
+//! - Commits are synchronous (`synchronous = FULL`): what was answered with
+//!   'accepted' survives a power cut.
+//!
+//! This room never opens a recording, never decides what a job does, never
+//! formats a time for people.
+//!
+//! Cost: a read is well under a millisecond, a commit is one `fsync`.
+
+mod error;
+mod events;
+mod files;
+mod ids;
+mod intake;
+mod open;
+mod queue;
+mod recordings;
+mod rows;
+mod search;
+mod segments;
+mod settings;
+mod sources;
+mod statement;
+mod status;
+#[cfg(test)]
+mod tests;
+mod transcribing;
+
+pub use error::StoreError;
+pub use events::NewEvent;
+pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
+pub use ids::{EventId, IntakeId, JobId, PersonId, RecordingId, SegmentId, SourceId};
+pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
+pub use open::Store;
+pub use queue::{Beat, Claim, Failure, Lane, Lease};
+pub use recordings::PieceRow;
+pub use rows::{
+    EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Placement, RecordingRow,
+    RecordingState, SegmentRow, SourceRow, StampRow, WordRow,
+};
+pub use search::Candidate;
+pub use segments::{NewSegment, Transcript};
+pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate};
+pub use transcribing::{NewWord, WindowCommit};

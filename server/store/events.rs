@@ -1,0 +1,92 @@
+//! Which events are there?
+
+use super::error::unknown;
+use super::statement::statements;
+use super::{EventId, EventRow, Store, StoreError};
+
+/// An event about to be made.
+#[derive(Clone, Debug, Default)]
+pub struct NewEvent {
+    /// What people call it; not blank.
+    pub title: String,
+    /// The day, as `2026-06-20`.
+    pub date: Option<String>,
+    /// Frames a second, as `25` or `30000/1001`.
+    pub frame_rate: Option<String>,
+}
+
+statements! {
+    INSERT = "INSERT INTO event (id, title, date, frame_rate, created_at_ms) VALUES (?, ?, ?, ?, ?)";
+    /// Counts come from the few rows of sources and recordings, never from words.
+    LIST = "SELECT e.id, e.title, e.date, e.frame_rate, e.created_at_ms,
+            (SELECT count(*) FROM source s WHERE s.event_id = e.id) AS sources,
+            count(r.id) AS recordings,
+            coalesce(sum(r.segment_count), 0) AS segments,
+            coalesce(sum(r.word_count), 0) AS words
+        FROM event e LEFT JOIN recording r ON r.event_id = e.id
+        WHERE ?1 IS NULL OR e.id = ?1
+        GROUP BY e.id ORDER BY e.id";
+    BY_NAME = "SELECT id FROM event WHERE id = ?1 OR title = ?1 ORDER BY id = ?1 DESC, id LIMIT 20";
+}
+
+impl Store {
+    /// Makes an event at `now_ms`.
+    ///
+    /// # Errors
+    /// [`StoreError::Invalid`] when title, date or frame rate break their rule.
+    pub async fn create_event(&self, new: NewEvent, now_ms: i64) -> Result<EventRow, StoreError> {
+        let id = EventId::fresh();
+        sqlx::query(self.sql(INSERT))
+            .bind(&id)
+            .bind(new.title.trim())
+            .bind(new.date)
+            .bind(new.frame_rate)
+            .bind(now_ms)
+            .execute(&self.write)
+            .await?;
+        self.event(&id).await
+    }
+
+    /// All events, oldest first.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn events(&self) -> Result<Vec<EventRow>, StoreError> {
+        let all: Option<&EventId> = None;
+        Ok(sqlx::query_as(self.sql(LIST)).bind(all).fetch_all(&self.read).await?)
+    }
+
+    /// One event.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn event(&self, id: &EventId) -> Result<EventRow, StoreError> {
+        sqlx::query_as(self.sql(LIST))
+            .bind(Some(id))
+            .fetch_one(&self.read)
+            .await
+            .map_err(unknown("event", id))
+    }
+
+    /// The event with this id, or else the one event with this title.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`], [`StoreError::Ambiguous`] when several events
+    /// have the title.
+    pub async fn find_event(&self, id_or_title: &str) -> Result<EventRow, StoreError> {
+        let ids: Vec<EventId> = sqlx::query_scalar(self.sql(BY_NAME))
+            .bind(id_or_title.trim())
+            .fetch_all(&self.read)
+            .await?;
+        match ids.as_slice() {
+            [] => Err(StoreError::Unknown { what: "event", id: id_or_title.to_owned() }),
+            [first, rest @ ..] if rest.is_empty() || first.as_str() == id_or_title.trim() => {
+                self.event(first).await
+            }
+            several => Err(StoreError::Ambiguous {
+                title: id_or_title.to_owned(),
+                ids: several.iter().map(|id| id.0.clone()).collect(),
+            }),
+        }
+    }
+}

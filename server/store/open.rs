@@ -1,0 +1,103 @@
+//! Where is the data, and who may write?
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+};
+use sqlx::{Sqlite, Transaction};
+
+use super::StoreError;
+
+/// How long a writer waits for another process to finish its commit. Commits
+/// take milliseconds; half a minute covers a slow disk under load.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(30);
+
+/// Connections for reading. Readers never wait in write-ahead mode; more than
+/// this would only hold memory.
+const READERS: u32 = 4;
+
+/// An open data folder. Clones share the connections.
+#[derive(Clone, Debug)]
+pub struct Store {
+    folder: PathBuf,
+    pub(super) read: SqlitePool,
+    pub(super) write: SqlitePool,
+    #[cfg(test)]
+    pub(super) used: std::sync::Arc<std::sync::Mutex<std::collections::BTreeSet<&'static str>>>,
+}
+
+impl Store {
+    /// Opens the data folder `folder`, making it and its database where they are
+    /// missing, and brings an older database to this program's shape.
+    ///
+    /// # Errors
+    /// [`StoreError::Folder`], [`StoreError::Open`], [`StoreError::Migrate`].
+    pub async fn open(folder: &Path) -> Result<Self, StoreError> {
+        make_private(folder)
+            .map_err(|cause| StoreError::Folder { path: folder.to_owned(), cause })?;
+        let path = folder.join("sayback.db");
+        let options = SqliteConnectOptions::new()
+            .filename(&path)
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(BUSY_TIMEOUT);
+        let opened = |cause| StoreError::Open { path: path.clone(), cause };
+        let write = SqlitePoolOptions::new()
+            .max_connections(1)
+            .acquire_timeout(BUSY_TIMEOUT * 2)
+            .connect_with(options.clone())
+            .await
+            .map_err(opened)?;
+        sqlx::migrate!("./migrations")
+            .run(&write)
+            .await
+            .map_err(|cause| StoreError::Migrate { path: path.clone(), cause })?;
+        let read = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .acquire_timeout(BUSY_TIMEOUT)
+            .connect_with(options.read_only(true))
+            .await
+            .map_err(opened)?;
+        Ok(Self {
+            folder: folder.to_owned(),
+            read,
+            write,
+            #[cfg(test)]
+            used: std::sync::Arc::default(),
+        })
+    }
+
+    /// The data folder.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Closes all connections; the write-ahead log is folded into the database.
+    pub async fn close(&self) {
+        self.read.close().await;
+        self.write.close().await;
+    }
+
+    /// A transaction that holds the right to write from its start, so that it
+    /// never has to be begun again half-way.
+    pub(super) async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
+    }
+}
+
+/// Makes a folder only its owner can enter: these are private recordings.
+fn make_private(folder: &Path) -> std::io::Result<()> {
+    if folder.is_dir() {
+        return Ok(());
+    }
+    let mut builder = std::fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(folder)
+}

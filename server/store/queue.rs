@@ -1,0 +1,383 @@
+//! Which job is next, and who holds it?
+//!
+//! A job is held by a lease: an owner and a time until which the owner is
+//! believed to live. Claiming is one statement. Whatever a worker writes later
+//! is guarded by the lease, so a worker that lost it (cancelled, or thought dead)
+//! can't write anything.
+
+use sqlx::{FromRow, Sqlite, Transaction};
+
+use super::error::unknown;
+use super::statement::statements;
+use super::{EventId, JobId, JobKind, JobRow, JobState, RecordingId, Store, StoreError};
+
+/// Which workers may take a job.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Lane {
+    /// Probe, detect and index: one core's worth of decoding each.
+    Light,
+    /// Transcribe: the model, loaded once.
+    Model,
+}
+
+impl Lane {
+    fn as_str(self) -> &'static str {
+        match self {
+            Self::Light => "light",
+            Self::Model => "model",
+        }
+    }
+}
+
+/// The right to work on a job and to write its output.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Lease {
+    /// The job.
+    pub job: JobId,
+    /// Who holds it, under which claim; unique for each claim.
+    pub owner: String,
+}
+
+/// A job just claimed.
+#[derive(Clone, Debug, FromRow)]
+pub struct Claim {
+    /// The job.
+    pub id: JobId,
+    /// The step.
+    pub kind: JobKind,
+    /// An intake's id for [`JobKind::Probe`], otherwise a recording's.
+    pub subject: String,
+    /// The event.
+    pub event_id: EventId,
+    /// The holder given to [`Store::claim`].
+    pub lease_owner: String,
+    /// Failures before this claim.
+    pub attempts: i64,
+}
+
+impl Claim {
+    /// The lease that came with the claim.
+    #[must_use]
+    pub fn lease(&self) -> Lease {
+        Lease { job: self.id, owner: self.lease_owner.clone() }
+    }
+}
+
+/// A sign of life for one held job.
+#[derive(Clone, Debug)]
+pub struct Beat {
+    /// What is held.
+    pub lease: Lease,
+    /// 0 to 1.
+    pub progress: f64,
+}
+
+/// How a step failed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Failure {
+    /// For people: names the file, the cause and what to do.
+    pub error: String,
+    /// When to try again, ms since 1970; `None` if that can't help.
+    pub retry_at_ms: Option<i64>,
+    /// After how many failures to give up.
+    pub max_attempts: i64,
+}
+
+/// A job to be queued by another method of the store.
+pub(super) struct NewJob<'a> {
+    pub kind: JobKind,
+    pub subject: &'a str,
+    pub event: &'a EventId,
+    pub audio_ms: Option<i64>,
+    /// The job whose priority it takes over.
+    pub after: Option<&'a Lease>,
+}
+
+statements! {
+    QUEUE = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
+        VALUES (?1, ?2, ?3, ?4, coalesce((SELECT priority FROM job WHERE id = ?5), 0))
+        ON CONFLICT (kind, subject) DO NOTHING";
+    /// The most urgent job of each event; of these the most urgent; of equals,
+    /// the event that was served longest ago.
+    CLAIM = "UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
+            started_ms = ?2, finished_ms = NULL
+        WHERE id = (
+            SELECT j.id FROM event e JOIN job j ON j.id = (
+                SELECT h.id FROM job h
+                WHERE h.lane = ?4 AND h.event_id = e.id AND h.state = 'ready'
+                    AND h.not_before_ms <= ?2
+                ORDER BY h.priority DESC, h.rank DESC, h.id LIMIT 1)
+            WHERE NOT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')
+            ORDER BY j.priority DESC,
+                (SELECT max(s.started_ms) FROM job s WHERE s.lane = ?4 AND s.event_id = e.id)
+                    ASC NULLS FIRST,
+                j.id
+            LIMIT 1)
+        RETURNING id, kind, subject, event_id, lease_owner, attempts";
+    /// When the next waiting job of a lane may be taken; read before claiming, so
+    /// that an idle worker takes no write lock.
+    NEXT = "SELECT min(not_before_ms) FROM job WHERE lane = ?1 AND state = 'ready'
+        AND NOT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')";
+    BEAT = "UPDATE job SET lease_until_ms = ?3, progress = max(progress, ?4)
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
+    COMPLETE = "UPDATE job SET state = 'done', lease_owner = NULL, lease_until_ms = NULL,
+            progress = 1, error = NULL, finished_ms = ?3, audio_ms = coalesce(?4, audio_ms)
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
+    FAIL = "UPDATE job SET attempts = attempts + 1, error = ?3,
+            state = CASE WHEN ?4 IS NOT NULL AND attempts + 1 < ?5 THEN 'ready' ELSE 'failed' END,
+            not_before_ms = coalesce(?4, 0), lease_owner = NULL, lease_until_ms = NULL,
+            finished_ms = ?6
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state";
+    GIVE_BACK = "UPDATE job SET state = 'ready', lease_owner = NULL, lease_until_ms = NULL
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
+    OWNERS = "SELECT DISTINCT lease_owner FROM job WHERE state = 'running'";
+    /// Frees what dead owners held. A job that takes the program down again and
+    /// again is given up, or it would hold up all others for ever.
+    FREE = "UPDATE job SET interruptions = interruptions + 1,
+            state = CASE WHEN interruptions + 1 >= ?3 THEN 'failed' ELSE 'ready' END,
+            error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
+                || (interruptions + 1) || ' times while working on this; retry it by hand'
+                ELSE error END,
+            lease_owner = NULL, lease_until_ms = NULL
+        WHERE state = 'running'
+            AND (lease_until_ms < ?1 OR lease_owner IN (SELECT value FROM json_each(?2)))
+        RETURNING id";
+    CANCEL = "UPDATE job SET state = 'cancelled', lease_owner = NULL, lease_until_ms = NULL,
+            finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running') RETURNING id";
+    RETRY = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
+            error = NULL WHERE id = ?1 AND state IN ('failed', 'cancelled') RETURNING id";
+    JOB = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
+            not_before_ms, progress, error FROM job WHERE id = ?1";
+    JOBS_OF = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
+            not_before_ms, progress, error FROM job WHERE subject = ?1 ORDER BY rank";
+    /// Above everything that waits, unless it is on top already.
+    FIRST = "UPDATE job SET priority = 1 + (SELECT max(priority) FROM job)
+        WHERE subject = ?1 AND state IN ('ready', 'running')";
+}
+
+impl Store {
+    pub(super) async fn queue_job(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        job: NewJob<'_>,
+    ) -> Result<(), StoreError> {
+        sqlx::query(self.sql(QUEUE))
+            .bind(job.kind)
+            .bind(job.subject)
+            .bind(job.event)
+            .bind(job.audio_ms)
+            .bind(job.after.map(|lease| lease.job))
+            .execute(&mut **transaction)
+            .await
+            .map_err(unknown("event", job.event))?;
+        Ok(())
+    }
+
+    /// Marks a held job as done, inside the transaction that writes its output.
+    pub(super) async fn complete(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        lease: &Lease,
+        audio_ms: Option<i64>,
+        now_ms: i64,
+    ) -> Result<(), StoreError> {
+        let done = sqlx::query(self.sql(COMPLETE))
+            .bind(lease.job)
+            .bind(&lease.owner)
+            .bind(now_ms)
+            .bind(audio_ms)
+            .execute(&mut **transaction)
+            .await?;
+        held(lease, done.rows_affected())
+    }
+
+    /// Takes the next job of a lane for `owner`, which must be new for each
+    /// claim, until `now_ms + lease_ms`. `None` if nothing waits or the queue is
+    /// paused.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::DiskFull`].
+    pub async fn claim(
+        &self,
+        lane: Lane,
+        owner: &str,
+        now_ms: i64,
+        lease_ms: i64,
+    ) -> Result<Option<Claim>, StoreError> {
+        Ok(sqlx::query_as(self.sql(CLAIM))
+            .bind(owner)
+            .bind(now_ms)
+            .bind(lease_ms)
+            .bind(lane.as_str())
+            .fetch_optional(&self.write)
+            .await?)
+    }
+
+    /// When the next waiting job of a lane may be taken, ms since 1970; `None`
+    /// if none waits or the queue is paused.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn next_at_ms(&self, lane: Lane) -> Result<Option<i64>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(NEXT)).bind(lane.as_str()).fetch_one(&self.read).await?)
+    }
+
+    /// Renews leases until `until_ms` and writes progress. Returns the jobs that
+    /// are held no longer: somebody cancelled them, or thought their owner dead.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::DiskFull`].
+    pub async fn beat(&self, beats: &[Beat], until_ms: i64) -> Result<Vec<JobId>, StoreError> {
+        let mut transaction = self.begin().await?;
+        let mut lost = Vec::new();
+        for beat in beats {
+            let renewed = sqlx::query(self.sql(BEAT))
+                .bind(beat.lease.job)
+                .bind(&beat.lease.owner)
+                .bind(until_ms)
+                .bind(beat.progress.clamp(0.0, 1.0))
+                .execute(&mut *transaction)
+                .await?;
+            if renewed.rows_affected() == 0 {
+                lost.push(beat.lease.job);
+            }
+        }
+        transaction.commit().await?;
+        Ok(lost)
+    }
+
+    /// Writes that a step failed; says whether it will be tried again
+    /// ([`JobState::Ready`]) or not ([`JobState::Failed`]).
+    ///
+    /// # Errors
+    /// [`StoreError::LeaseLost`].
+    pub async fn fail(
+        &self,
+        lease: &Lease,
+        failure: &Failure,
+        now_ms: i64,
+    ) -> Result<JobState, StoreError> {
+        sqlx::query_scalar(self.sql(FAIL))
+            .bind(lease.job)
+            .bind(&lease.owner)
+            .bind(&failure.error)
+            .bind(failure.retry_at_ms)
+            .bind(failure.max_attempts)
+            .bind(now_ms)
+            .fetch_optional(&self.write)
+            .await?
+            .ok_or(StoreError::LeaseLost(lease.job))
+    }
+
+    /// Puts a held job back as if it had never been taken (orderly shutdown).
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn give_back(&self, lease: &Lease) -> Result<(), StoreError> {
+        sqlx::query(self.sql(GIVE_BACK))
+            .bind(lease.job)
+            .bind(&lease.owner)
+            .execute(&self.write)
+            .await?;
+        Ok(())
+    }
+
+    /// Everyone who holds a job.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn lease_owners(&self) -> Result<Vec<String>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(OWNERS)).fetch_all(&self.read).await?)
+    }
+
+    /// Frees the jobs whose lease ran out before `now_ms` and those held by
+    /// `dead`; a job that was interrupted `max_interruptions` times is given up.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn free(
+        &self,
+        dead: &[String],
+        now_ms: i64,
+        max_interruptions: i64,
+    ) -> Result<Vec<JobId>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(FREE))
+            .bind(now_ms)
+            .bind(serde_json::json!(dead).to_string())
+            .bind(max_interruptions)
+            .fetch_all(&self.write)
+            .await?)
+    }
+
+    /// Stops a waiting or running job for good. Its worker notices by itself.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] if it is over.
+    pub async fn cancel_job(&self, id: JobId, now_ms: i64) -> Result<JobRow, StoreError> {
+        let changed: Option<JobId> = sqlx::query_scalar(self.sql(CANCEL))
+            .bind(id)
+            .bind(now_ms)
+            .fetch_optional(&self.write)
+            .await?;
+        self.after_change(id, changed, "waiting or running", "cancelled").await
+    }
+
+    /// Lets a failed or cancelled job wait again, with all its attempts.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] otherwise.
+    pub async fn retry_job(&self, id: JobId) -> Result<JobRow, StoreError> {
+        let changed: Option<JobId> =
+            sqlx::query_scalar(self.sql(RETRY)).bind(id).fetch_optional(&self.write).await?;
+        self.after_change(id, changed, "failed or cancelled", "retried").await
+    }
+
+    async fn after_change(
+        &self,
+        id: JobId,
+        changed: Option<JobId>,
+        wanted: &'static str,
+        verb: &'static str,
+    ) -> Result<JobRow, StoreError> {
+        let row = self.job(id).await?;
+        match changed {
+            Some(_) => Ok(row),
+            None => Err(StoreError::JobState { id, state: row.state.as_str(), wanted, verb }),
+        }
+    }
+
+    /// One job.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn job(&self, id: JobId) -> Result<JobRow, StoreError> {
+        sqlx::query_as(self.sql(JOB))
+            .bind(id)
+            .fetch_one(&self.read)
+            .await
+            .map_err(unknown("job", id))
+    }
+
+    /// The jobs of an intake or a recording, in the order of the steps.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn jobs_of(&self, subject: &str) -> Result<Vec<JobRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(JOBS_OF)).bind(subject).fetch_all(&self.read).await?)
+    }
+
+    /// Lets everything still to do for a recording go before all else.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn put_first(&self, recording: &RecordingId) -> Result<(), StoreError> {
+        self.recording(recording).await?;
+        sqlx::query(self.sql(FIRST)).bind(recording).execute(&self.write).await?;
+        Ok(())
+    }
+}
+
+/// Exactly one row must have been touched, or the lease is gone.
+pub(super) fn held(lease: &Lease, rows: u64) -> Result<(), StoreError> {
+    if rows == 1 { Ok(()) } else { Err(StoreError::LeaseLost(lease.job)) }
+}

@@ -1,0 +1,152 @@
+//! Which segments might hold these words?
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use sayback_core::text::{Query, Term};
+use sqlx::FromRow;
+
+use super::statement::statements;
+use super::{
+    EventId, EventRow, RecordingId, RecordingRow, SegmentId, SourceRow, Store, StoreError,
+    Transcript,
+};
+
+/// A segment that holds every term of a query, with all that an answer needs.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    /// BM25 of SQLite FTS5: the smaller, the better; comparable within one query.
+    pub bm25: f64,
+    /// The segment and its words.
+    pub transcript: Transcript,
+    /// The recording it is in, with file and stamps.
+    pub recording: Arc<RecordingRow>,
+    /// The source of that recording, with its wearer.
+    pub source: Arc<SourceRow>,
+    /// The event of that recording.
+    pub event: Arc<EventRow>,
+}
+
+#[derive(FromRow)]
+struct Match {
+    id: SegmentId,
+    recording_id: RecordingId,
+    bm25: f64,
+}
+
+statements! {
+    MATCH = "SELECT s.id, s.recording_id, bm25(segment_fts) AS bm25
+        FROM segment_fts JOIN segment s ON s.id = segment_fts.rowid
+            JOIN recording r ON r.id = s.recording_id
+        WHERE segment_fts MATCH ?1 AND (?2 IS NULL OR r.event_id = ?2)
+        ORDER BY bm25(segment_fts), s.id LIMIT ?3";
+}
+
+impl Store {
+    /// The segments that hold every term of `query`, best first, at most `limit`,
+    /// of one event or of all. A query without terms finds nothing.
+    ///
+    /// # Errors
+    /// When the database can't be read; never because of what the query says.
+    pub async fn search(
+        &self,
+        query: &Query,
+        event: Option<&EventId>,
+        limit: u32,
+    ) -> Result<Vec<Candidate>, StoreError> {
+        let expression = fts_expression(query);
+        if expression.is_empty() {
+            return Ok(Vec::new());
+        }
+        let matches: Vec<Match> = sqlx::query_as(self.sql(MATCH))
+            .bind(expression)
+            .bind(event)
+            .bind(limit)
+            .fetch_all(&self.read)
+            .await?;
+        self.complete_matches(&matches).await
+    }
+
+    async fn complete_matches(&self, matches: &[Match]) -> Result<Vec<Candidate>, StoreError> {
+        let ids: Vec<SegmentId> = matches.iter().map(|found| found.id).collect();
+        let transcripts = self.transcripts_by_ids(&ids).await?;
+        let mut recording_ids: Vec<RecordingId> =
+            matches.iter().map(|found| found.recording_id.clone()).collect();
+        recording_ids.sort();
+        recording_ids.dedup();
+        let mut recordings = HashMap::new();
+        let mut sources = HashMap::new();
+        let mut events = HashMap::new();
+        for recording in self.recordings_by_ids(&recording_ids).await? {
+            if !events.contains_key(&recording.event_id) {
+                let event = self.event(&recording.event_id).await?;
+                for source in self.sources(&event.id).await? {
+                    sources.insert(source.id.clone(), Arc::new(source));
+                }
+                events.insert(event.id.clone(), Arc::new(event));
+            }
+            recordings.insert(recording.id.clone(), Arc::new(recording));
+        }
+        let mut ranks: HashMap<SegmentId, f64> =
+            matches.iter().map(|found| (found.id, found.bm25)).collect();
+        Ok(transcripts
+            .into_iter()
+            .filter_map(|transcript| {
+                let recording = recordings.get(&transcript.segment.recording_id)?.clone();
+                Some(Candidate {
+                    bm25: ranks.remove(&transcript.segment.id)?,
+                    source: sources.get(&recording.source_id)?.clone(),
+                    event: events.get(&recording.event_id)?.clone(),
+                    recording,
+                    transcript,
+                })
+            })
+            .collect())
+    }
+}
+
+/// The query in the language of FTS5: every term a quoted string, so that
+/// nothing in it is taken for an operator.
+fn fts_expression(query: &Query) -> String {
+    let terms: Vec<String> = query.terms.iter().filter_map(fts_term).collect();
+    terms.join(" AND ")
+}
+
+fn fts_term(term: &Term) -> Option<String> {
+    match term {
+        Term::Word(word) => quoted([word]),
+        Term::Prefix(start) => quoted([start]).map(|text| text + " *"),
+        Term::Phrase(words) => quoted(words),
+    }
+}
+
+/// `"one two"`, or `None` when nothing is left to look for.
+fn quoted<'a>(words: impl IntoIterator<Item = &'a String>) -> Option<String> {
+    let words: Vec<String> = words
+        .into_iter()
+        .map(|word| word.replace('\0', "").replace('"', "\"\""))
+        .filter(|word| !word.trim().is_empty())
+        .collect();
+    if words.is_empty() { None } else { Some(format!("\"{}\"", words.join(" "))) }
+}
+
+#[cfg(test)]
+mod unit {
+    use super::*;
+
+    #[test]
+    fn operators_and_quotes_are_literal() {
+        let query = Query {
+            terms: vec![
+                Term::Word("and".into()),
+                Term::Prefix("ket\"tle".into()),
+                Term::Phrase(vec!["near".into(), "(x".into()]),
+                Term::Word(String::new()),
+            ],
+        };
+        assert_eq!(
+            fts_expression(&query),
+            "\"and\" AND \"ket\"\"tle\" * AND \"near (x\""
+        );
+    }
+}

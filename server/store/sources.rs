@@ -1,0 +1,94 @@
+//! Which recorders were there, and who wore them?
+
+use sqlx::{Sqlite, Transaction};
+
+use super::error::unknown;
+use super::statement::statements;
+use super::{EventId, PersonId, Placement, SourceId, SourceRow, Store, StoreError};
+
+statements! {
+    PERSON = "INSERT INTO person (id, event_id, name) VALUES (?, ?, ?)
+        ON CONFLICT (event_id, name) DO UPDATE SET name = excluded.name RETURNING id";
+    /// What the caller leaves out stays as it was.
+    SOURCE = "INSERT INTO source (id, event_id, label, placement, wearer_id)
+        VALUES (?1, ?2, ?3, coalesce(?4, ?5), ?6)
+        ON CONFLICT (event_id, label) DO UPDATE SET
+            placement = coalesce(?4, placement), wearer_id = coalesce(?6, wearer_id)
+        RETURNING id";
+    LIST = "SELECT s.id, s.event_id, s.label, s.placement, s.wearer_id, p.name AS wearer_name
+        FROM source s LEFT JOIN person p ON p.id = s.wearer_id
+        WHERE s.event_id = ?1 ORDER BY s.id";
+    ONE = "SELECT s.id, s.event_id, s.label, s.placement, s.wearer_id, p.name AS wearer_name
+        FROM source s LEFT JOIN person p ON p.id = s.wearer_id WHERE s.id = ?1";
+}
+
+impl Store {
+    /// The source of `event` called `label`, made if it is not there. A given
+    /// placement or wearer replaces the one it had. A new source whose placement
+    /// nobody gives is `worn` if it has a wearer, otherwise `ambient`.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`] event; [`StoreError::Invalid`] for a blank label
+    /// or name.
+    pub async fn ensure_source(
+        &self,
+        event: &EventId,
+        label: &str,
+        placement: Option<Placement>,
+        wearer: Option<&str>,
+    ) -> Result<SourceRow, StoreError> {
+        let mut transaction = self.begin().await?;
+        let wearer = match wearer {
+            Some(name) => Some(self.ensure_person(&mut transaction, event, name).await?),
+            None => None,
+        };
+        let otherwise = if wearer.is_some() { Placement::Worn } else { Placement::Ambient };
+        let id: SourceId = sqlx::query_scalar(self.sql(SOURCE))
+            .bind(SourceId::fresh())
+            .bind(event)
+            .bind(label.trim())
+            .bind(placement)
+            .bind(otherwise)
+            .bind(wearer)
+            .fetch_one(&mut *transaction)
+            .await
+            .map_err(unknown("event", event))?;
+        transaction.commit().await.map_err(unknown("event", event))?;
+        self.source(&id).await
+    }
+
+    async fn ensure_person(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
+        name: &str,
+    ) -> Result<PersonId, StoreError> {
+        sqlx::query_scalar(self.sql(PERSON))
+            .bind(PersonId::fresh())
+            .bind(event)
+            .bind(name.trim())
+            .fetch_one(&mut **transaction)
+            .await
+            .map_err(unknown("event", event))
+    }
+
+    /// The sources of an event, oldest first.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn sources(&self, event: &EventId) -> Result<Vec<SourceRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(LIST)).bind(event).fetch_all(&self.read).await?)
+    }
+
+    /// One source.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn source(&self, id: &SourceId) -> Result<SourceRow, StoreError> {
+        sqlx::query_as(self.sql(ONE))
+            .bind(id)
+            .fetch_one(&self.read)
+            .await
+            .map_err(unknown("source", id))
+    }
+}

@@ -1,0 +1,208 @@
+//! How far is the work, and what went wrong?
+
+use sqlx::FromRow;
+
+use super::statement::statements;
+use super::{EventId, JobId, JobKind, Store, StoreError};
+
+/// Jobs by state.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromRow)]
+pub struct QueueCounts {
+    /// Waiting for a worker.
+    pub waiting: i64,
+    /// Held by a worker.
+    pub running: i64,
+    /// Finished.
+    pub done: i64,
+    /// Given up.
+    pub failed: i64,
+    /// Stopped by a person.
+    pub cancelled: i64,
+}
+
+/// A job that somebody works on.
+#[derive(Clone, Debug, PartialEq, FromRow)]
+pub struct RunningRow {
+    /// The job.
+    pub id: JobId,
+    /// The step.
+    pub kind: JobKind,
+    /// The file's name.
+    pub name: String,
+    /// Label of the source.
+    pub source_label: String,
+    /// 0 to 1 within the step.
+    pub progress: f64,
+}
+
+/// Something a person should know about.
+#[derive(Clone, Debug, PartialEq, FromRow)]
+pub struct Problem {
+    /// The job it happened in.
+    pub id: JobId,
+    /// The step.
+    pub kind: JobKind,
+    /// The file's name.
+    pub name: String,
+    /// Whether it will be tried again without anybody asking.
+    pub tried_again: bool,
+    /// What went wrong and what to do.
+    pub reason: String,
+}
+
+/// One step's work: what is left and how fast it went lately.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StepRate {
+    /// The step.
+    pub kind: JobKind,
+    /// Sound left in its queued jobs, ms (`transcribe` and `index`: of speech).
+    pub left_ms: f64,
+    /// Sound of its latest finished jobs, ms.
+    pub recent_audio_ms: f64,
+    /// Time those jobs took, ms.
+    pub recent_wall_ms: f64,
+}
+
+/// Everything about the queue, of one event or of all.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StatusRow {
+    /// Whether the queue is paused.
+    pub paused: bool,
+    /// Jobs by state.
+    pub jobs: QueueCounts,
+    /// Sound in all recordings that did not fail, ms.
+    pub audio_ms_total: i64,
+    /// Of it, the sound whose words are written, ms.
+    pub audio_ms_done: i64,
+    /// Sound looked through for speech, ms.
+    pub detected_ms: i64,
+    /// Speech found in it, ms.
+    pub speech_ms: i64,
+    /// Recordings that did not fail.
+    pub recordings: i64,
+    /// Files that wait to be opened: nobody knows how long they are.
+    pub unopened: i64,
+    /// Each step, in order.
+    pub steps: Vec<StepRate>,
+    /// What is being worked on.
+    pub running: Vec<RunningRow>,
+    /// What went wrong, newest first, at most 1000.
+    pub problems: Vec<Problem>,
+}
+
+#[derive(FromRow)]
+struct Sums {
+    total: i64,
+    done: i64,
+    detected: i64,
+    speech: i64,
+    recordings: i64,
+}
+
+/// Rates are taken over so many of the latest jobs of a step: enough to even out
+/// short files, few enough to follow a change of model or machine.
+const RECENT: i64 = 20;
+
+statements! {
+    COUNTS = "SELECT coalesce(sum(state = 'ready'), 0) AS waiting,
+            coalesce(sum(state = 'running'), 0) AS running,
+            coalesce(sum(state = 'done'), 0) AS done,
+            coalesce(sum(state = 'failed'), 0) AS failed,
+            coalesce(sum(state = 'cancelled'), 0) AS cancelled
+        FROM job WHERE ?1 IS NULL OR event_id = ?1";
+    SUMS = "SELECT coalesce(sum(f.duration_ms), 0) AS total,
+            coalesce(sum(CASE
+                WHEN EXISTS (SELECT 1 FROM job x WHERE x.kind = 'index' AND x.subject = r.id)
+                    THEN f.duration_ms
+                ELSE CAST(f.duration_ms * coalesce((SELECT x.progress FROM job x
+                    WHERE x.kind = 'transcribe' AND x.subject = r.id), 0) AS INTEGER)
+                END), 0) AS done,
+            coalesce(sum(CASE WHEN r.speech_ms IS NOT NULL THEN f.duration_ms END), 0) AS detected,
+            coalesce(sum(r.speech_ms), 0) AS speech,
+            count(*) AS recordings
+        FROM recording r JOIN file f ON f.hash = r.file_hash
+        WHERE (?1 IS NULL OR r.event_id = ?1) AND NOT EXISTS (
+            SELECT 1 FROM job x WHERE x.subject = r.id AND x.state IN ('failed', 'cancelled'))";
+    UNOPENED = "SELECT count(*) FROM job
+        WHERE kind = 'probe' AND state IN ('ready', 'running') AND (?1 IS NULL OR event_id = ?1)";
+    LEFT = "SELECT coalesce(sum(coalesce(audio_ms, 0) * (1.0 - progress)), 0.0) FROM job
+        WHERE kind = ?2 AND state IN ('ready', 'running') AND (?1 IS NULL OR event_id = ?1)";
+    RATE = "SELECT coalesce(sum(audio_ms), 0.0) + 0.0, coalesce(sum(finished_ms - started_ms), 0.0) + 0.0
+        FROM (SELECT audio_ms, finished_ms, started_ms FROM job
+            WHERE kind = ?1 AND state = 'done' AND audio_ms IS NOT NULL
+            ORDER BY finished_ms DESC LIMIT ?2)";
+    RUNNING = "SELECT j.id, j.kind, coalesce(i.name, f.name) AS name,
+            s.label AS source_label, j.progress
+        FROM job j
+            LEFT JOIN intake i ON j.kind = 'probe' AND i.id = j.subject
+            LEFT JOIN recording r ON j.kind <> 'probe' AND r.id = j.subject
+            LEFT JOIN file f ON f.hash = r.file_hash
+            JOIN source s ON s.id = coalesce(i.source_id, r.source_id)
+        WHERE j.state = 'running' AND (?1 IS NULL OR j.event_id = ?1) ORDER BY j.id";
+    PROBLEMS = "SELECT j.id, j.kind, coalesce(i.name, f.name) AS name,
+            j.state = 'ready' AS tried_again, j.error AS reason
+        FROM job j
+            LEFT JOIN intake i ON j.kind = 'probe' AND i.id = j.subject
+            LEFT JOIN recording r ON j.kind <> 'probe' AND r.id = j.subject
+            LEFT JOIN file f ON f.hash = r.file_hash
+        WHERE j.error IS NOT NULL AND j.state IN ('ready', 'failed')
+            AND (?1 IS NULL OR j.event_id = ?1)
+        ORDER BY j.finished_ms DESC, j.id LIMIT 1000";
+}
+
+impl Store {
+    /// Jobs by state, of one event or of all.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn queue_counts(&self, event: Option<&EventId>) -> Result<QueueCounts, StoreError> {
+        Ok(sqlx::query_as(self.sql(COUNTS)).bind(event).fetch_one(&self.read).await?)
+    }
+
+    /// How far the work is, of one event or of all.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn status(&self, event: Option<&EventId>) -> Result<StatusRow, StoreError> {
+        let jobs = self.queue_counts(event).await?;
+        let sums: Sums =
+            sqlx::query_as(self.sql(SUMS)).bind(event).fetch_one(&self.read).await?;
+        let unopened: i64 =
+            sqlx::query_scalar(self.sql(UNOPENED)).bind(event).fetch_one(&self.read).await?;
+        let mut steps = Vec::new();
+        for kind in JobKind::ALL {
+            steps.push(self.step_rate(event, *kind).await?);
+        }
+        Ok(StatusRow {
+            paused: self.paused().await?,
+            jobs,
+            audio_ms_total: sums.total,
+            audio_ms_done: sums.done,
+            detected_ms: sums.detected,
+            speech_ms: sums.speech,
+            recordings: sums.recordings,
+            unopened,
+            steps,
+            running: sqlx::query_as(self.sql(RUNNING)).bind(event).fetch_all(&self.read).await?,
+            problems: sqlx::query_as(self.sql(PROBLEMS)).bind(event).fetch_all(&self.read).await?,
+        })
+    }
+
+    async fn step_rate(
+        &self,
+        event: Option<&EventId>,
+        kind: JobKind,
+    ) -> Result<StepRate, StoreError> {
+        let left_ms: f64 = sqlx::query_scalar(self.sql(LEFT))
+            .bind(event)
+            .bind(kind)
+            .fetch_one(&self.read)
+            .await?;
+        let (recent_audio_ms, recent_wall_ms): (f64, f64) = sqlx::query_as(self.sql(RATE))
+            .bind(kind)
+            .bind(RECENT)
+            .fetch_one(&self.read)
+            .await?;
+        Ok(StepRate { kind, left_ms, recent_audio_ms, recent_wall_ms })
+    }
+}

@@ -1,0 +1,1 @@
+//! Holds the store to what its docs say.
