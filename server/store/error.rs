@@ -61,7 +61,9 @@ pub enum StoreError {
         rule: String,
     },
     /// The disk is full; nothing of the change was written.
-    #[error("the disk of the data folder is full; nothing was lost, work goes on once there is room")]
+    #[error(
+        "the disk of the data folder is full; nothing was lost, work goes on once there is room"
+    )]
     DiskFull,
     /// Another process held the database for longer than the busy timeout.
     #[error("the database is in use by another process; try again")]
@@ -108,7 +110,10 @@ impl From<sqlx::Error> for StoreError {
         let Some(database) = error.as_database_error() else {
             return Self::Database(error);
         };
-        let code = database.code().and_then(|code| code.parse::<i32>().ok()).unwrap_or(0);
+        let code = database
+            .code()
+            .and_then(|code| code.parse::<i32>().ok())
+            .unwrap_or(0);
         if code & 0xff == BUSY {
             return Self::Busy;
         }
@@ -119,11 +124,15 @@ impl From<sqlx::Error> for StoreError {
         // 'UNIQUE constraint failed: source.event_id, source.label'
         if let Some(columns) = message.strip_prefix("UNIQUE constraint failed: ") {
             let table = columns.split('.').next().unwrap_or(columns);
-            return Self::Exists { what: table.to_owned() };
+            return Self::Exists {
+                what: table.to_owned(),
+            };
         }
         // 'CHECK constraint failed: event_title_is_blank'
         if let Some(name) = message.strip_prefix("CHECK constraint failed: ") {
-            return Self::Invalid { rule: name.replace('_', " ") };
+            return Self::Invalid {
+                rule: name.replace('_', " "),
+            };
         }
         Self::Database(error)
     }

@@ -53,7 +53,10 @@ impl Store {
     /// When the database can't be read.
     pub async fn events(&self) -> Result<Vec<EventRow>, StoreError> {
         let all: Option<&EventId> = None;
-        Ok(sqlx::query_as(self.sql(LIST)).bind(all).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(LIST))
+            .bind(all)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// One event.
@@ -79,7 +82,10 @@ impl Store {
             .fetch_all(&self.read)
             .await?;
         match ids.as_slice() {
-            [] => Err(StoreError::Unknown { what: "event", id: id_or_title.to_owned() }),
+            [] => Err(StoreError::Unknown {
+                what: "event",
+                id: id_or_title.to_owned(),
+            }),
             [first, rest @ ..] if rest.is_empty() || first.as_str() == id_or_title.trim() => {
                 self.event(first).await
             }

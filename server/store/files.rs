@@ -105,7 +105,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn file(&self, hash: &str) -> Result<Option<FileRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(BY_HASH)).bind(hash).fetch_optional(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(BY_HASH))
+            .bind(hash)
+            .fetch_optional(&self.read)
+            .await?)
     }
 
     /// Writes what opening a file gave, and that the job is done, as one: the
@@ -121,8 +124,15 @@ impl Store {
         now_ms: i64,
     ) -> Result<Vec<RecordingId>, StoreError> {
         let mut transaction = self.begin().await?;
-        self.complete(&mut transaction, lease, Some(opened.file.duration_ms), now_ms).await?;
-        self.write_file(&mut transaction, &opened.file, &opened.file.path).await?;
+        self.complete(
+            &mut transaction,
+            lease,
+            Some(opened.file.duration_ms),
+            now_ms,
+        )
+        .await?;
+        self.write_file(&mut transaction, &opened.file, &opened.file.path)
+            .await?;
         sqlx::query(self.sql(OPENED))
             .bind(&opened.intake)
             .bind(&opened.file.hash)
@@ -153,7 +163,10 @@ impl Store {
             }
         }
         if !new.is_empty() {
-            sqlx::query(self.sql(STALE)).bind(&opened.intake).execute(&mut *transaction).await?;
+            sqlx::query(self.sql(STALE))
+                .bind(&opened.intake)
+                .execute(&mut *transaction)
+                .await?;
         }
         transaction.commit().await?;
         Ok(new)

@@ -83,7 +83,10 @@ impl Store {
         let mut transaction = self.begin().await?;
         let mut queued = Vec::with_capacity(files.len());
         for file in files {
-            queued.push(self.add_intake(&mut transaction, event, file, now_ms).await?);
+            queued.push(
+                self.add_intake(&mut transaction, event, file, now_ms)
+                    .await?,
+            );
         }
         transaction.commit().await?;
         Ok(queued)
@@ -146,7 +149,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn intakes(&self, event: &EventId) -> Result<Vec<IntakeRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(LIST)).bind(event).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(LIST))
+            .bind(event)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// One intake.

@@ -35,8 +35,10 @@ impl Store {
     /// # Errors
     /// [`StoreError::Folder`], [`StoreError::Open`], [`StoreError::Migrate`].
     pub async fn open(folder: &Path) -> Result<Self, StoreError> {
-        make_private(folder)
-            .map_err(|cause| StoreError::Folder { path: folder.to_owned(), cause })?;
+        make_private(folder).map_err(|cause| StoreError::Folder {
+            path: folder.to_owned(),
+            cause,
+        })?;
         let path = folder.join("sayback.db");
         let options = SqliteConnectOptions::new()
             .filename(&path)
@@ -45,7 +47,10 @@ impl Store {
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
             .busy_timeout(BUSY_TIMEOUT);
-        let opened = |cause| StoreError::Open { path: path.clone(), cause };
+        let opened = |cause| StoreError::Open {
+            path: path.clone(),
+            cause,
+        };
         let write = SqlitePoolOptions::new()
             .max_connections(1)
             .acquire_timeout(BUSY_TIMEOUT * 2)
@@ -55,7 +60,10 @@ impl Store {
         sqlx::migrate!("./migrations")
             .run(&write)
             .await
-            .map_err(|cause| StoreError::Migrate { path: path.clone(), cause })?;
+            .map_err(|cause| StoreError::Migrate {
+                path: path.clone(),
+                cause,
+            })?;
         let read = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(BUSY_TIMEOUT)

@@ -59,7 +59,10 @@ impl Claim {
     /// The lease that came with the claim.
     #[must_use]
     pub fn lease(&self) -> Lease {
-        Lease { job: self.id, owner: self.lease_owner.clone() }
+        Lease {
+            job: self.id,
+            owner: self.lease_owner.clone(),
+        }
     }
 }
 
@@ -219,7 +222,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn next_at_ms(&self, lane: Lane) -> Result<Option<i64>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(NEXT)).bind(lane.as_str()).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar(self.sql(NEXT))
+            .bind(lane.as_str())
+            .fetch_one(&self.read)
+            .await?)
     }
 
     /// Renews leases until `until_ms` and writes progress. Returns the jobs that
@@ -287,7 +293,9 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn lease_owners(&self) -> Result<Vec<String>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(OWNERS)).fetch_all(&self.read).await?)
+        Ok(sqlx::query_scalar(self.sql(OWNERS))
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// Frees the jobs whose lease ran out before `now_ms` and those held by
@@ -319,7 +327,8 @@ impl Store {
             .bind(now_ms)
             .fetch_optional(&self.write)
             .await?;
-        self.after_change(id, changed, "waiting or running", "cancelled").await
+        self.after_change(id, changed, "waiting or running", "cancelled")
+            .await
     }
 
     /// Lets a failed or cancelled job wait again, with all its attempts.
@@ -327,9 +336,12 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unknown`]; [`StoreError::JobState`] otherwise.
     pub async fn retry_job(&self, id: JobId) -> Result<JobRow, StoreError> {
-        let changed: Option<JobId> =
-            sqlx::query_scalar(self.sql(RETRY)).bind(id).fetch_optional(&self.write).await?;
-        self.after_change(id, changed, "failed or cancelled", "retried").await
+        let changed: Option<JobId> = sqlx::query_scalar(self.sql(RETRY))
+            .bind(id)
+            .fetch_optional(&self.write)
+            .await?;
+        self.after_change(id, changed, "failed or cancelled", "retried")
+            .await
     }
 
     async fn after_change(
@@ -342,7 +354,12 @@ impl Store {
         let row = self.job(id).await?;
         match changed {
             Some(_) => Ok(row),
-            None => Err(StoreError::JobState { id, state: row.state.as_str(), wanted, verb }),
+            None => Err(StoreError::JobState {
+                id,
+                state: row.state.as_str(),
+                wanted,
+                verb,
+            }),
         }
     }
 
@@ -363,7 +380,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn jobs_of(&self, subject: &str) -> Result<Vec<JobRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(JOBS_OF)).bind(subject).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(JOBS_OF))
+            .bind(subject)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// Lets everything still to do for a recording go before all else.
@@ -372,12 +392,19 @@ impl Store {
     /// [`StoreError::Unknown`].
     pub async fn put_first(&self, recording: &RecordingId) -> Result<(), StoreError> {
         self.recording(recording).await?;
-        sqlx::query(self.sql(FIRST)).bind(recording).execute(&self.write).await?;
+        sqlx::query(self.sql(FIRST))
+            .bind(recording)
+            .execute(&self.write)
+            .await?;
         Ok(())
     }
 }
 
 /// Exactly one row must have been touched, or the lease is gone.
 pub(super) fn held(lease: &Lease, rows: u64) -> Result<(), StoreError> {
-    if rows == 1 { Ok(()) } else { Err(StoreError::LeaseLost(lease.job)) }
+    if rows == 1 {
+        Ok(())
+    } else {
+        Err(StoreError::LeaseLost(lease.job))
+    }
 }

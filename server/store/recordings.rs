@@ -92,8 +92,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn recordings(&self, event: &EventId) -> Result<Vec<RecordingRow>, StoreError> {
-        let mut rows: Vec<RecordingRow> =
-            sqlx::query_as(self.sql(LIST)).bind(event).fetch_all(&self.read).await?;
+        let mut rows: Vec<RecordingRow> = sqlx::query_as(self.sql(LIST))
+            .bind(event)
+            .fetch_all(&self.read)
+            .await?;
         let stamps: Vec<StampRow> = sqlx::query_as(self.sql(STAMPS_OF_EVENT))
             .bind(event)
             .fetch_all(&self.read)
@@ -128,7 +130,11 @@ impl Store {
         event: &EventId,
         hash: &str,
     ) -> Result<Vec<RecordingRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(OF_FILE)).bind(event).bind(hash).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(OF_FILE))
+            .bind(event)
+            .bind(hash)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// The recordings with these ids, in any order, with their stamps.
@@ -137,8 +143,10 @@ impl Store {
         ids: &[RecordingId],
     ) -> Result<Vec<RecordingRow>, StoreError> {
         let ids = serde_json::json!(ids).to_string();
-        let mut rows: Vec<RecordingRow> =
-            sqlx::query_as(self.sql(OF_IDS)).bind(ids).fetch_all(&self.read).await?;
+        let mut rows: Vec<RecordingRow> = sqlx::query_as(self.sql(OF_IDS))
+            .bind(ids)
+            .fetch_all(&self.read)
+            .await?;
         let stamps = self.stamps_of(&rows).await?;
         hand_out(&mut rows, &stamps);
         Ok(rows)
@@ -151,7 +159,10 @@ impl Store {
 
     async fn stamps_of_hashes(&self, hashes: &[&str]) -> Result<Vec<StampRow>, StoreError> {
         let hashes = serde_json::json!(hashes).to_string();
-        Ok(sqlx::query_as(self.sql(STAMPS_OF_FILES)).bind(hashes).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(STAMPS_OF_FILES))
+            .bind(hashes)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// Sources that got recordings since their takes were worked out, and have no
@@ -160,7 +171,9 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn sources_with_stale_takes(&self) -> Result<Vec<SourceId>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(STALE)).fetch_all(&self.read).await?)
+        Ok(sqlx::query_scalar(self.sql(STALE))
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// The recordings of a source by file name.
@@ -168,8 +181,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn pieces(&self, source: &SourceId) -> Result<Vec<PieceRow>, StoreError> {
-        let mut rows: Vec<PieceRow> =
-            sqlx::query_as(self.sql(PIECES)).bind(source).fetch_all(&self.read).await?;
+        let mut rows: Vec<PieceRow> = sqlx::query_as(self.sql(PIECES))
+            .bind(source)
+            .fetch_all(&self.read)
+            .await?;
         let hashes: Vec<&str> = rows.iter().map(|row| row.file_hash.as_str()).collect();
         let stamps = self.stamps_of_hashes(&hashes).await?;
         for row in &mut rows {
@@ -202,7 +217,11 @@ impl Store {
                 seen += 1;
             }
         }
-        sqlx::query(self.sql(FRESH)).bind(source).bind(seen).execute(&mut *transaction).await?;
+        sqlx::query(self.sql(FRESH))
+            .bind(source)
+            .bind(seen)
+            .execute(&mut *transaction)
+            .await?;
         transaction.commit().await?;
         Ok(())
     }
@@ -212,7 +231,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn take_count(&self, event: &EventId) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(TAKES)).bind(event).fetch_one(&self.read).await?)
+        Ok(sqlx::query_scalar(self.sql(TAKES))
+            .bind(event)
+            .fetch_one(&self.read)
+            .await?)
     }
 }
 
@@ -226,5 +248,9 @@ fn hand_out(rows: &mut [RecordingRow], stamps: &[StampRow]) {
 /// The stamps of one file out of stamps sorted by file.
 fn own(stamps: &[StampRow], hash: &str) -> Vec<StampRow> {
     let from = stamps.partition_point(|stamp| stamp.file_hash.as_str() < hash);
-    stamps[from..].iter().take_while(|stamp| stamp.file_hash == hash).cloned().collect()
+    stamps[from..]
+        .iter()
+        .take_while(|stamp| stamp.file_hash == hash)
+        .cloned()
+        .collect()
 }

@@ -10,7 +10,9 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 
-use super::{EventId, IntakeId, JobId, PersonId, RecordingId, SegmentId, SourceId, path_from_bytes};
+use super::{
+    EventId, IntakeId, JobId, PersonId, RecordingId, SegmentId, SourceId, path_from_bytes,
+};
 
 /// Declares an enum that is kept as one lower-case word.
 macro_rules! word_enum {

@@ -70,8 +70,10 @@ impl Store {
     async fn complete_matches(&self, matches: &[Match]) -> Result<Vec<Candidate>, StoreError> {
         let ids: Vec<SegmentId> = matches.iter().map(|found| found.id).collect();
         let transcripts = self.transcripts_by_ids(&ids).await?;
-        let mut recording_ids: Vec<RecordingId> =
-            matches.iter().map(|found| found.recording_id.clone()).collect();
+        let mut recording_ids: Vec<RecordingId> = matches
+            .iter()
+            .map(|found| found.recording_id.clone())
+            .collect();
         recording_ids.sort();
         recording_ids.dedup();
         let mut recordings = HashMap::new();
@@ -127,7 +129,11 @@ fn quoted<'a>(words: impl IntoIterator<Item = &'a String>) -> Option<String> {
         .map(|word| word.replace('\0', "").replace('"', "\"\""))
         .filter(|word| !word.trim().is_empty())
         .collect();
-    if words.is_empty() { None } else { Some(format!("\"{}\"", words.join(" "))) }
+    if words.is_empty() {
+        None
+    } else {
+        Some(format!("\"{}\"", words.join(" ")))
+    }
 }
 
 #[cfg(test)]

@@ -78,7 +78,11 @@ impl Store {
             .execute(&mut *transaction)
             .await?;
         let next = queue::NewJob {
-            kind: if segments.is_empty() { JobKind::Index } else { JobKind::Transcribe },
+            kind: if segments.is_empty() {
+                JobKind::Index
+            } else {
+                JobKind::Transcribe
+            },
             subject: recording.id.as_str(),
             event: &recording.event_id,
             audio_ms: Some(speech_ms),
@@ -94,20 +98,22 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn segments(&self, recording: &RecordingId) -> Result<Vec<SegmentRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(LIST)).bind(recording).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(LIST))
+            .bind(recording)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// The segments of a recording in order, with their words.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn transcript(
-        &self,
-        recording: &RecordingId,
-    ) -> Result<Vec<Transcript>, StoreError> {
+    pub async fn transcript(&self, recording: &RecordingId) -> Result<Vec<Transcript>, StoreError> {
         let segments = self.segments(recording).await?;
-        let words: Vec<WordRow> =
-            sqlx::query_as(self.sql(WORDS)).bind(recording).fetch_all(&self.read).await?;
+        let words: Vec<WordRow> = sqlx::query_as(self.sql(WORDS))
+            .bind(recording)
+            .fetch_all(&self.read)
+            .await?;
         let mut words = words.into_iter().peekable();
         Ok(segments
             .into_iter()
@@ -116,7 +122,10 @@ impl Store {
                 while let Some(word) = words.next_if(|word| word.segment_id == segment.id) {
                     own.push(word);
                 }
-                Transcript { segment, words: own }
+                Transcript {
+                    segment,
+                    words: own,
+                }
             })
             .collect())
     }
@@ -128,18 +137,27 @@ impl Store {
         ids: &[SegmentId],
     ) -> Result<Vec<Transcript>, StoreError> {
         let list = json!(ids.iter().map(|id| id.0).collect::<Vec<_>>()).to_string();
-        let mut segments: Vec<SegmentRow> =
-            sqlx::query_as(self.sql(OF_IDS)).bind(&list).fetch_all(&self.read).await?;
-        let words: Vec<WordRow> =
-            sqlx::query_as(self.sql(WORDS_OF_IDS)).bind(&list).fetch_all(&self.read).await?;
+        let mut segments: Vec<SegmentRow> = sqlx::query_as(self.sql(OF_IDS))
+            .bind(&list)
+            .fetch_all(&self.read)
+            .await?;
+        let words: Vec<WordRow> = sqlx::query_as(self.sql(WORDS_OF_IDS))
+            .bind(&list)
+            .fetch_all(&self.read)
+            .await?;
         let place = |id: SegmentId| ids.iter().position(|one| *one == id);
         segments.sort_by_key(|segment| place(segment.id));
         Ok(segments
             .into_iter()
             .map(|segment| {
                 let from = words.partition_point(|word| word.segment_id < segment.id);
-                let own = words[from..].iter().take_while(|word| word.segment_id == segment.id);
-                Transcript { words: own.cloned().collect(), segment }
+                let own = words[from..]
+                    .iter()
+                    .take_while(|word| word.segment_id == segment.id);
+                Transcript {
+                    words: own.cloned().collect(),
+                    segment,
+                }
             })
             .collect())
     }
@@ -147,5 +165,9 @@ impl Store {
 
 /// A number SQLite can keep: 'not a number' would become NULL.
 fn finite(value: f32) -> f32 {
-    if value.is_finite() { value } else { sayback_core::units::SILENCE_DBFS }
+    if value.is_finite() {
+        value
+    } else {
+        sayback_core::units::SILENCE_DBFS
+    }
 }

@@ -42,7 +42,11 @@ impl Store {
             Some(name) => Some(self.ensure_person(&mut transaction, event, name).await?),
             None => None,
         };
-        let otherwise = if wearer.is_some() { Placement::Worn } else { Placement::Ambient };
+        let otherwise = if wearer.is_some() {
+            Placement::Worn
+        } else {
+            Placement::Ambient
+        };
         let id: SourceId = sqlx::query_scalar(self.sql(SOURCE))
             .bind(SourceId::fresh())
             .bind(event)
@@ -53,7 +57,10 @@ impl Store {
             .fetch_one(&mut *transaction)
             .await
             .map_err(unknown("event", event))?;
-        transaction.commit().await.map_err(unknown("event", event))?;
+        transaction
+            .commit()
+            .await
+            .map_err(unknown("event", event))?;
         self.source(&id).await
     }
 
@@ -77,7 +84,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn sources(&self, event: &EventId) -> Result<Vec<SourceRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(LIST)).bind(event).fetch_all(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(LIST))
+            .bind(event)
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// One source.

@@ -156,7 +156,10 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn queue_counts(&self, event: Option<&EventId>) -> Result<QueueCounts, StoreError> {
-        Ok(sqlx::query_as(self.sql(COUNTS)).bind(event).fetch_one(&self.read).await?)
+        Ok(sqlx::query_as(self.sql(COUNTS))
+            .bind(event)
+            .fetch_one(&self.read)
+            .await?)
     }
 
     /// How far the work is, of one event or of all.
@@ -165,10 +168,14 @@ impl Store {
     /// When the database can't be read.
     pub async fn status(&self, event: Option<&EventId>) -> Result<StatusRow, StoreError> {
         let jobs = self.queue_counts(event).await?;
-        let sums: Sums =
-            sqlx::query_as(self.sql(SUMS)).bind(event).fetch_one(&self.read).await?;
-        let unopened: i64 =
-            sqlx::query_scalar(self.sql(UNOPENED)).bind(event).fetch_one(&self.read).await?;
+        let sums: Sums = sqlx::query_as(self.sql(SUMS))
+            .bind(event)
+            .fetch_one(&self.read)
+            .await?;
+        let unopened: i64 = sqlx::query_scalar(self.sql(UNOPENED))
+            .bind(event)
+            .fetch_one(&self.read)
+            .await?;
         let mut steps = Vec::new();
         for kind in JobKind::ALL {
             steps.push(self.step_rate(event, *kind).await?);
@@ -183,8 +190,14 @@ impl Store {
             recordings: sums.recordings,
             unopened,
             steps,
-            running: sqlx::query_as(self.sql(RUNNING)).bind(event).fetch_all(&self.read).await?,
-            problems: sqlx::query_as(self.sql(PROBLEMS)).bind(event).fetch_all(&self.read).await?,
+            running: sqlx::query_as(self.sql(RUNNING))
+                .bind(event)
+                .fetch_all(&self.read)
+                .await?,
+            problems: sqlx::query_as(self.sql(PROBLEMS))
+                .bind(event)
+                .fetch_all(&self.read)
+                .await?,
         })
     }
 
@@ -203,6 +216,11 @@ impl Store {
             .bind(RECENT)
             .fetch_one(&self.read)
             .await?;
-        Ok(StepRate { kind, left_ms, recent_audio_ms, recent_wall_ms })
+        Ok(StepRate {
+            kind,
+            left_ms,
+            recent_audio_ms,
+            recent_wall_ms,
+        })
     }
 }

@@ -94,9 +94,16 @@ impl Store {
             return Ok(cursor);
         }
         for statement in [FORGET_WORDS, FORGET_TEXT] {
-            sqlx::query(self.sql(statement)).bind(&recording.id).execute(&mut *transaction).await?;
+            sqlx::query(self.sql(statement))
+                .bind(&recording.id)
+                .execute(&mut *transaction)
+                .await?;
         }
-        sqlx::query(self.sql(BEGIN)).bind(lease.job).bind(windows).execute(&mut *transaction).await?;
+        sqlx::query(self.sql(BEGIN))
+            .bind(lease.job)
+            .bind(windows)
+            .execute(&mut *transaction)
+            .await?;
         sqlx::query(self.sql(BEGIN_MODEL))
             .bind(&recording.id)
             .bind(model)
@@ -179,10 +186,16 @@ impl Store {
         normals: &[(SegmentId, String)],
         now_ms: i64,
     ) -> Result<(), StoreError> {
-        let rows: Vec<_> = normals.iter().map(|(id, normal)| json!([id.0, normal])).collect();
+        let rows: Vec<_> = normals
+            .iter()
+            .map(|(id, normal)| json!([id.0, normal]))
+            .collect();
         let mut transaction = self.begin().await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
-        sqlx::query(self.sql(UNINDEX)).bind(&recording.id).execute(&mut *transaction).await?;
+        sqlx::query(self.sql(UNINDEX))
+            .bind(&recording.id)
+            .execute(&mut *transaction)
+            .await?;
         sqlx::query(self.sql(INDEX))
             .bind(json!(rows).to_string())
             .execute(&mut *transaction)
@@ -203,7 +216,11 @@ fn words_json(words: &[NewWord]) -> String {
             let n = *place;
             *place += 1;
             let start_ms = word.start_ms.max(0);
-            let sure = if word.confidence.is_finite() { word.confidence } else { 0.0 };
+            let sure = if word.confidence.is_finite() {
+                word.confidence
+            } else {
+                0.0
+            };
             json!([
                 word.segment.0,
                 n,

@@ -1,1 +1,0 @@
-//! Holds the store to what its docs say.

@@ -1,0 +1,158 @@
+//! Holds the store to what its docs say.
+//!
+//! Completeness: every statement is declared by `statements!`, which lists it.
+//! `every_statement_is_valid` has SQLite compile each of them against the
+//! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
+//! executed; `sql_is_only_here` reads the sources of all other rooms.
+
+mod story;
+
+use std::path::Path;
+
+use super::*;
+
+/// Every statement of the store.
+fn all_statements() -> Vec<&'static super::statement::Statement> {
+    [
+        events::ALL,
+        files::ALL,
+        intake::ALL,
+        queue::ALL,
+        recordings::ALL,
+        search::ALL,
+        segments::ALL,
+        settings::ALL,
+        sources::ALL,
+        status::ALL,
+        transcribing::ALL,
+    ]
+    .concat()
+}
+
+/// A store in a folder of its own, which goes when the guard goes.
+async fn store() -> (tempfile::TempDir, Store) {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path()).await.unwrap();
+    (folder, store)
+}
+
+#[tokio::test]
+async fn every_statement_is_valid() {
+    let (_folder, store) = store().await;
+    for statement in all_statements() {
+        let explain = format!("EXPLAIN {}", statement.sql);
+        sqlx::raw_sql(sqlx::AssertSqlSafe(explain))
+            .execute(&store.write)
+            .await
+            .unwrap_or_else(|error| panic!("{}: {error}", statement.name));
+    }
+}
+
+#[test]
+fn sql_is_only_here() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("server");
+    let mut folders = vec![root.clone()];
+    let mut looked_at = 0;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                if path != root.join("store") && !path.ends_with("target") {
+                    folders.push(path);
+                }
+            } else if path.extension().is_some_and(|extension| extension == "rs") {
+                looked_at += 1;
+                let text = std::fs::read_to_string(&path).unwrap();
+                assert!(
+                    !text.contains("sqlx::"),
+                    "{} reaches for SQL",
+                    path.display()
+                );
+            }
+        }
+    }
+    assert!(looked_at > 5);
+}
+
+#[tokio::test]
+async fn a_data_folder_is_private_and_opens_twice() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("new");
+    let first = Store::open(&data).await.unwrap();
+    let second = Store::open(&data).await.unwrap();
+    first
+        .create_event(
+            NewEvent {
+                title: "One".into(),
+                ..NewEvent::default()
+            },
+            1,
+        )
+        .await
+        .unwrap();
+    assert_eq!(second.events().await.unwrap().len(), 1);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        assert_eq!(data.metadata().unwrap().permissions().mode() & 0o777, 0o700);
+    }
+}
+
+#[tokio::test]
+async fn broken_rules_name_themselves() {
+    let (_folder, store) = store().await;
+    let blank = store
+        .create_event(
+            NewEvent {
+                title: "  ".into(),
+                ..NewEvent::default()
+            },
+            1,
+        )
+        .await;
+    assert_eq!(blank.unwrap_err().to_string(), "event title is blank");
+    for (date, fine) in [
+        ("2026-06-20", true),
+        ("2026-02-30", false),
+        ("20.6.2026", false),
+    ] {
+        let new = NewEvent {
+            title: "x".into(),
+            date: Some(date.into()),
+            frame_rate: None,
+        };
+        assert_eq!(store.create_event(new, 1).await.is_ok(), fine, "{date}");
+    }
+    for (rate, fine) in [
+        ("25", true),
+        ("30000/1001", true),
+        ("29.97", false),
+        ("25/", false),
+        ("25/0", false),
+        ("/", false),
+    ] {
+        let new = NewEvent {
+            title: "x".into(),
+            date: None,
+            frame_rate: Some(rate.into()),
+        };
+        assert_eq!(store.create_event(new, 1).await.is_ok(), fine, "{rate}");
+    }
+    let nowhere = EventId::from("no-such");
+    assert_eq!(
+        store.event(&nowhere).await.unwrap_err().to_string(),
+        "there is no event 'no-such'"
+    );
+    assert_eq!(
+        store
+            .ensure_source(&nowhere, "a", None, None)
+            .await
+            .unwrap_err()
+            .to_string(),
+        "there is no event 'no-such'"
+    );
+    assert!(matches!(
+        store.find_event("x").await.unwrap_err(),
+        StoreError::Ambiguous { ids, .. } if ids.len() == 3
+    ));
+}
