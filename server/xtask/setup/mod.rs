@@ -64,11 +64,6 @@ fn install(missing: &[&Tool]) -> Result<()> {
         );
     };
     let packages = packages(missing, manager)?;
-    println!(
-        "set-up: installing by {}: {}",
-        manager.program(),
-        packages.join(" ")
-    );
     manager.install(&packages)?;
     // A package that installed without bringing its program is found out here
     // and not in the middle of a build.
