@@ -2,11 +2,13 @@
 //! benches and the scenes they are made of. `cargo xtask --help` lists them.
 //!
 //! As a library it lends the tests what they are held against: programs, real
-//! recordings and models, in [`oracle`].
+//! recordings and models, in [`oracle`], and recordings of made-up events, in
+//! [`scene`].
 
 pub mod check;
 pub mod oracle;
 pub mod process;
+pub mod scene;
 pub mod setup;
 
 use std::path::{Path, PathBuf};

@@ -3,6 +3,7 @@
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 use xtask::check::{self, Part};
+use xtask::scene;
 use xtask::setup::{self, Purpose};
 
 /// Chores of this repository.
@@ -30,6 +31,11 @@ enum Chore {
         #[arg(long)]
         tests: bool,
     },
+    /// Build recordings of a made-up event, with the exact truth about them.
+    ///
+    /// Writes a folder for each recorder and truth.json: where every line is
+    /// in every file, what the recorders' clocks did, what clipped.
+    Scene(scene::Args),
     /// Run every check, as a change must pass it.
     ///
     /// Prepares the machine (as `setup --tests`), then checks form, licences,
@@ -46,6 +52,7 @@ fn main() -> ExitCode {
     let done = match Arguments::parse().chore {
         Chore::Setup { tests: false } => setup::prepare(Purpose::Build),
         Chore::Setup { tests: true } => setup::prepare(Purpose::Tests),
+        Chore::Scene(args) => scene::run(&args),
         Chore::Test { parts } => check::run(&parts),
     };
     match done {
