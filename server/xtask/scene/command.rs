@@ -52,7 +52,12 @@ pub fn run(args: &Args) -> Result<()> {
 }
 
 fn print(truth: &Truth) {
-    println!("{}: {:.1} s, {} lines", truth.title, truth.length_ms / 1000.0, truth.lines.len());
+    println!(
+        "{}: {:.1} s, {} lines",
+        truth.title,
+        truth.length_ms / 1000.0,
+        truth.lines.len()
+    );
     for take in &truth.recorders {
         println!(
             "  {:<14} {} Hz, {} channel(s), {} file(s), starts {:.3} s in, {:+.1} ppm, hears {} lines",

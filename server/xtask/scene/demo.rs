@@ -39,10 +39,25 @@ pub struct DemoSource {
 /// The demo's sources.
 #[must_use]
 pub fn demo_sources() -> [DemoSource; 5] {
-    let source = |folder, label, placement, person| DemoSource { folder, label, placement, person };
+    let source = |folder, label, placement, person| DemoSource {
+        folder,
+        label,
+        placement,
+        person,
+    };
     [
-        source("worn-ottilie", "Worn Ottilie", Placement::Worn, Some("Ottilie Marrowby")),
-        source("worn-corin", "Worn Corin", Placement::Worn, Some("Corin Aldersea")),
+        source(
+            "worn-ottilie",
+            "Worn Ottilie",
+            Placement::Worn,
+            Some("Ottilie Marrowby"),
+        ),
+        source(
+            "worn-corin",
+            "Worn Corin",
+            Placement::Worn,
+            Some("Corin Aldersea"),
+        ),
         source("feed", "Feed", Placement::Feed, None),
         source("lectern", "Lectern", Placement::Stand, None),
         source("camera", "Camera", Placement::Camera, None),
@@ -107,12 +122,19 @@ impl Timing {
     fn of(dry: &[DryLine]) -> Self {
         let mut random = Random::new(SEED, "timing");
         let names = ["letters", "ceremony", "toasts"];
-        let mut timing =
-            Self { lines: Vec::new(), beds: Vec::new(), second_letter_s: 0.0, ends_s: [0.0; 3] };
+        let mut timing = Self {
+            lines: Vec::new(),
+            beds: Vec::new(),
+            second_letter_s: 0.0,
+            ends_s: [0.0; 3],
+        };
         let mut at_s = 4.0;
         let mut before: Option<&DryLine> = None;
         for (index, line) in dry.iter().enumerate() {
-            let part = names.iter().position(|name| *name == line.entry.part).unwrap_or(0);
+            let part = names
+                .iter()
+                .position(|name| *name == line.entry.part)
+                .unwrap_or(0);
             if let Some(before) = before {
                 at_s += timing.pause_s(&before.entry.id, part, at_s, &mut random);
                 if before.entry.speaker != line.entry.speaker {
@@ -165,11 +187,18 @@ impl Timing {
 }
 
 fn part(name: &str, start_s: f64, end_s: f64, places: BTreeMap<String, Place>) -> PartSpec {
-    PartSpec { name: name.to_owned(), start_s, end_s, places }
+    PartSpec {
+        name: name.to_owned(),
+        start_s,
+        end_s,
+        places,
+    }
 }
 
 fn places(all: &[(&str, &str, f64, f64)]) -> BTreeMap<String, Place> {
-    all.iter().map(|&(who, room, x, y)| (who.to_owned(), Place::new(room, x, y))).collect()
+    all.iter()
+        .map(|&(who, room, x, y)| (who.to_owned(), Place::new(room, x, y)))
+        .collect()
 }
 
 /// In the morning everybody is somewhere else.
@@ -204,17 +233,35 @@ fn toasts_places() -> BTreeMap<String, Place> {
 }
 
 fn worn(person: &str, level_dbfs: f64, snr_db: f64, noise: Vec<(NoiseKind, f64)>) -> MicSpec {
-    let spot = Spot::Worn { person: person.to_owned(), mouth_m: 0.24 };
-    MicSpec { spot, level_dbfs, snr_db, noise, room: Some(boathouse()) }
+    let spot = Spot::Worn {
+        person: person.to_owned(),
+        mouth_m: 0.24,
+    };
+    MicSpec {
+        spot,
+        level_dbfs,
+        snr_db,
+        noise,
+        room: Some(boathouse()),
+    }
 }
 
 fn fixed(place: Place, level_dbfs: f64, snr_db: f64, noise: Vec<(NoiseKind, f64)>) -> MicSpec {
-    MicSpec { spot: Spot::Fixed(place), level_dbfs, snr_db, noise, room: Some(boathouse()) }
+    MicSpec {
+        spot: Spot::Fixed(place),
+        level_dbfs,
+        snr_db,
+        noise,
+        room: Some(boathouse()),
+    }
 }
 
 /// Wood and water: lively, not large.
 fn boathouse() -> RoomSpec {
-    RoomSpec { critical_m: 3.0, rt60_s: 0.6 }
+    RoomSpec {
+        critical_m: 3.0,
+        rt60_s: 0.6,
+    }
 }
 
 fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
@@ -226,7 +273,10 @@ fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
             folder: source.folder.to_owned(),
             stem: stem.to_owned(),
             placement: source.placement,
-            wearer: source.person.and_then(|name| name.split(' ').next()).map(str::to_owned),
+            wearer: source
+                .person
+                .and_then(|name| name.split(' ').next())
+                .map(str::to_owned),
             start_s: 0.0,
             end_s,
             drift_ppm: 0.0,
@@ -245,7 +295,12 @@ fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
         drift_ppm: -57.0,
         clock_error_s: 3_593,
         container: Container::Mov,
-        channels: vec![ChannelSpec::Mic(fixed(place, -30.0, snr_db, camera_noise()))],
+        channels: vec![ChannelSpec::Mic(fixed(
+            place,
+            -30.0,
+            snr_db,
+            camera_noise(),
+        ))],
         ..base(4, stem)
     };
     vec![
@@ -258,7 +313,10 @@ fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
             container: Container::Broadcast,
             channels: vec![
                 ChannelSpec::Mic(worn("Ottilie", -20.0, 34.0, vec![(NoiseKind::Pink, 1.0)])),
-                ChannelSpec::Copy { of: 0, gain_db: -12.0 },
+                ChannelSpec::Copy {
+                    of: 0,
+                    gain_db: -12.0,
+                },
             ],
             ..base(0, "OTT_0620")
         },
@@ -297,8 +355,20 @@ fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
             split_at_s: vec![97.3],
             ..base(3, "LECT")
         },
-        camera(1.2, timing.second_letter_s, "CLIP0031", Place::new("kitchen", 1.6, 0.8), 20.0),
-        camera(letters_s, end_s, "CLIP0032", Place::new("boathouse", 1.5, 7.5), 14.0),
+        camera(
+            1.2,
+            timing.second_letter_s,
+            "CLIP0031",
+            Place::new("kitchen", 1.6, 0.8),
+            20.0,
+        ),
+        camera(
+            letters_s,
+            end_s,
+            "CLIP0032",
+            Place::new("boathouse", 1.5, 7.5),
+            14.0,
+        ),
     ]
 }
 
@@ -314,9 +384,21 @@ fn rustle() -> Vec<(NoiseKind, f64)> {
 /// The officiant, the reader and the toasts had a hand-held microphone, and so
 /// had the couple for their vows; the desk hums.
 fn desk() -> MicSpec {
-    let open = [(1, "Halvard"), (1, "Jory"), (1, "Corin"), (1, "Ottilie"), (2, "Jory"), (2, "Halvard")];
+    let open = [
+        (1, "Halvard"),
+        (1, "Jory"),
+        (1, "Corin"),
+        (1, "Ottilie"),
+        (2, "Jory"),
+        (2, "Halvard"),
+    ];
     MicSpec {
-        spot: Spot::Desk { open: open.iter().map(|&(part, who)| (part, who.to_owned())).collect() },
+        spot: Spot::Desk {
+            open: open
+                .iter()
+                .map(|&(part, who)| (part, who.to_owned()))
+                .collect(),
+        },
         level_dbfs: -22.0,
         snr_db: 32.0,
         noise: vec![(NoiseKind::Hum, 0.7), (NoiseKind::White, 0.3)],

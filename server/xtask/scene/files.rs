@@ -60,7 +60,11 @@ impl Files {
             "{}: splits must lie inside the take, in order",
             recorder.label
         );
-        let extension = if recorder.container == Container::Mov { "mov" } else { "wav" };
+        let extension = if recorder.container == Container::Mov {
+            "mov"
+        } else {
+            "wav"
+        };
         let truths = starts
             .windows(2)
             .enumerate()
@@ -121,17 +125,23 @@ impl Files {
 
     fn go_on(&mut self) -> Result<()> {
         self.close()?;
-        let truth = self.truths.get(self.next).context("more frames than the take has")?;
+        let truth = self
+            .truths
+            .get(self.next)
+            .context("more frames than the take has")?;
         self.next += 1;
         self.room = truth.frames;
-        let layout = Layout { frames: truth.frames, ..self.layout.clone() };
+        let layout = Layout {
+            frames: truth.frames,
+            ..self.layout.clone()
+        };
         let path = self.folder.join(&truth.path);
         let writer = match (self.container, &truth.stamp) {
-            (Container::Mov, Some(stamp)) => {
-                Writer::Mov(MovWriter::create(&path, &layout, stamp)?)
-            }
+            (Container::Mov, Some(stamp)) => Writer::Mov(MovWriter::create(&path, &layout, stamp)?),
             (_, stamp) => {
-                let stamp = stamp.as_ref().map(|stamp| (stamp, self.originator.as_str()));
+                let stamp = stamp
+                    .as_ref()
+                    .map(|stamp| (stamp, self.originator.as_str()));
                 Writer::Wav(WavWriter::create(&path, &layout, stamp)?)
             }
         };
@@ -172,5 +182,9 @@ fn stamp(spec: &SceneSpec, recorder: &RecorderSpec, first_frame: u64) -> Option<
     let seconds = samples / u64::from(recorder.rate_hz);
     let (hours, minutes) = (seconds / 3600, seconds / 60 % 60);
     let time = format!("{hours:02}:{minutes:02}:{:02}", seconds % 60);
-    Some(Stamp { date: spec.date.clone(), time, samples })
+    Some(Stamp {
+        date: spec.date.clone(),
+        time,
+        samples,
+    })
 }

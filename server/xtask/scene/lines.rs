@@ -90,7 +90,8 @@ pub fn list() -> Result<List> {
     let path = folder().join("lines.json");
     let text = std::fs::read_to_string(&path)
         .with_context(|| format!("cannot read {}", path.display()))?;
-    serde_json::from_str(&text).with_context(|| format!("{} is not a list of lines", path.display()))
+    serde_json::from_str(&text)
+        .with_context(|| format!("{} is not a list of lines", path.display()))
 }
 
 /// Reads every line with its sound (about 17 MB).
@@ -98,7 +99,11 @@ pub fn list() -> Result<List> {
 /// # Errors
 /// When the list or a file is missing or broken.
 pub fn load() -> Result<Vec<DryLine>> {
-    list()?.lines.into_iter().map(|entry| load_line(&folder(), entry)).collect()
+    list()?
+        .lines
+        .into_iter()
+        .map(|entry| load_line(&folder(), entry))
+        .collect()
 }
 
 fn load_line(folder: &Path, entry: Entry) -> Result<DryLine> {
@@ -111,23 +116,36 @@ fn load_line(folder: &Path, entry: Entry) -> Result<DryLine> {
         "{} is not 16 kHz mono 16-bit",
         path.display()
     );
-    let whole: Vec<i32> = reader.samples().collect::<Result<_, _>>().with_context(about)?;
+    let whole: Vec<i32> = reader
+        .samples()
+        .collect::<Result<_, _>>()
+        .with_context(about)?;
     let mut samples: Vec<f32> = whole.iter().map(|&x| x as f32 / 32_768.0).collect();
     let spans_s = spans(&samples);
     ensure!(!spans_s.is_empty(), "{} is silent", path.display());
     let gain = (DRY_RMS / rms(&samples, &spans_s)) as f32;
     samples.iter_mut().for_each(|x| *x *= gain);
-    Ok(DryLine { entry, samples, spans_s })
+    Ok(DryLine {
+        entry,
+        samples,
+        spans_s,
+    })
 }
 
 /// Sounding stretches, in seconds.
 fn spans(samples: &[f32]) -> Vec<(f64, f64)> {
     const FRAME: usize = ANALYSIS_RATE_HZ as usize / 100;
-    let powers: Vec<f32> =
-        samples.chunks(FRAME).map(|frame| frame.iter().map(|x| x * x).sum()).collect();
+    let powers: Vec<f32> = samples
+        .chunks(FRAME)
+        .map(|frame| frame.iter().map(|x| x * x).sum())
+        .collect();
     let floor = powers.iter().fold(0.0_f32, |a, &b| a.max(b)) * 1e-4;
     let mut joined: Vec<(f64, f64)> = Vec::new();
-    for (n, _) in powers.iter().enumerate().filter(|&(_, &power)| power > floor) {
+    for (n, _) in powers
+        .iter()
+        .enumerate()
+        .filter(|&(_, &power)| power > floor)
+    {
         let (start, end) = (n as f64 * 0.01, (n + 1) as f64 * 0.01);
         match joined.last_mut() {
             Some(last) if start - last.1 <= 0.12 => last.1 = end,
@@ -164,11 +182,21 @@ pub fn speak() -> Result<()> {
     let list = list()?;
     let raw = std::env::temp_dir().join(format!("dry-line-{}.wav", std::process::id()));
     for entry in &list.lines {
-        let person = list.people.iter().find(|person| person.name == entry.speaker);
-        let voice = &person.with_context(|| format!("nobody is called {}", entry.speaker))?.voice;
-        run(Command::new("flite").args(["-voice", voice, "-t", &entry.text, "-o"]).arg(&raw))?;
+        let person = list
+            .people
+            .iter()
+            .find(|person| person.name == entry.speaker);
+        let voice = &person
+            .with_context(|| format!("nobody is called {}", entry.speaker))?
+            .voice;
+        run(Command::new("flite")
+            .args(["-voice", voice, "-t", &entry.text, "-o"])
+            .arg(&raw))?;
         let mut reader = hound::WavReader::open(&raw)?;
-        ensure!(reader.spec().sample_rate == ANALYSIS_RATE_HZ, "voice {voice} is not 16 kHz");
+        ensure!(
+            reader.spec().sample_rate == ANALYSIS_RATE_HZ,
+            "voice {voice} is not 16 kHz"
+        );
         let said: Vec<f32> = reader
             .samples::<i16>()
             .map(|x| x.map(|x| f32::from(x) / 32_768.0))
@@ -178,7 +206,14 @@ pub fn speak() -> Result<()> {
         run(Command::new("ffmpeg")
             .args(["-v", "error", "-y", "-i"])
             .arg(&raw)
-            .args(["-c:a", "flac", "-compression_level", "12", "-map_metadata", "-1"])
+            .args([
+                "-c:a",
+                "flac",
+                "-compression_level",
+                "12",
+                "-map_metadata",
+                "-1",
+            ])
             .args(["-fflags", "+bitexact", "-flags:a", "+bitexact"])
             .arg(&flac))?;
     }
@@ -188,12 +223,17 @@ pub fn speak() -> Result<()> {
 
 fn trimmed(said: &[f32]) -> Vec<f32> {
     let spans_s = spans(said);
-    let (Some(first), Some(last)) = (spans_s.first(), spans_s.last()) else { return Vec::new() };
+    let (Some(first), Some(last)) = (spans_s.first(), spans_s.last()) else {
+        return Vec::new();
+    };
     let from = ((first.0 - 0.02).max(0.0) * RATE) as usize;
     let to = (((last.1 + 0.02) * RATE) as usize).min(said.len());
     let peak = said.iter().fold(0.0_f32, |a, x| a.max(x.abs()));
     let gain = (DRY_RMS as f32 / rms(said, &spans_s) as f32).min(0.97 / peak);
-    said[from..to].iter().map(|x| (x * gain * 2_048.0).round().clamp(-2_048.0, 2_047.0) / 2_048.0).collect()
+    said[from..to]
+        .iter()
+        .map(|x| (x * gain * 2_048.0).round().clamp(-2_048.0, 2_047.0) / 2_048.0)
+        .collect()
 }
 
 fn write_wav(path: &Path, samples: &[f32]) -> Result<()> {
@@ -212,7 +252,9 @@ fn write_wav(path: &Path, samples: &[f32]) -> Result<()> {
 
 fn run(command: &mut Command) -> Result<()> {
     let name = command.get_program().to_string_lossy().into_owned();
-    let status = command.status().with_context(|| format!("cannot run {name}; install it"))?;
+    let status = command
+        .status()
+        .with_context(|| format!("cannot run {name}; install it"))?;
     ensure!(status.success(), "{name} failed: {status}");
     Ok(())
 }

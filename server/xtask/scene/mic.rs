@@ -14,9 +14,7 @@ use super::noise::Noise;
 use super::random::Random;
 use super::room::{Reverb, reflections};
 use super::sinc::{REACH, Sinc};
-use super::spec::{
-    MicSpec, Place, RecorderSpec, SPEED_OF_SOUND, SceneSpec, Spot,
-};
+use super::spec::{MicSpec, Place, RecorderSpec, SPEED_OF_SOUND, SceneSpec, Spot};
 
 const RATE: f64 = ANALYSIS_RATE_HZ as f64;
 
@@ -60,21 +58,37 @@ impl Ear {
         let mut paths = Vec::new();
         let (mut energy, mut seconds) = (0.0, 0.0);
         for (index, line) in score.spec.lines.iter().enumerate() {
-            let Some(distance_m) = line_distance_m(score.spec, mic, index) else { continue };
+            let Some(distance_m) = line_distance_m(score.spec, mic, index) else {
+                continue;
+            };
             let dry = &score.dry[line.line];
             let heard_s = line.start_s + distance_m / SPEED_OF_SOUND;
-            if heard_s >= recorder.end_s || heard_s + dry.length_s() / line.speed <= recorder.start_s {
+            if heard_s >= recorder.end_s
+                || heard_s + dry.length_s() / line.speed <= recorder.start_s
+            {
                 continue;
             }
             let gain = 10_f64.powf(line.effort_db / 20.0) / distance_m;
             let sounding_s = dry.sounding_s() / line.speed;
             energy += (gain * DRY_RMS).powi(2) * sounding_s;
             seconds += sounding_s;
-            paths.push(Path { line: index, distance_m, gain });
+            paths.push(Path {
+                line: index,
+                distance_m,
+                gain,
+            });
         }
         let level = 10_f64.powf(mic.level_dbfs / 20.0);
-        let preamp = if seconds > 0.0 { level / (energy / seconds).sqrt() } else { level / DRY_RMS };
-        Self { paths, preamp, noise_rms: level * 10_f64.powf(-mic.snr_db / 20.0) }
+        let preamp = if seconds > 0.0 {
+            level / (energy / seconds).sqrt()
+        } else {
+            level / DRY_RMS
+        };
+        Self {
+            paths,
+            preamp,
+            noise_rms: level * 10_f64.powf(-mic.snr_db / 20.0),
+        }
     }
 }
 
@@ -97,7 +111,10 @@ fn bed_distance_m(spec: &SceneSpec, mic: &MicSpec, at_s: f64, place: &Place) -> 
     match &mic.spot {
         Spot::Fixed(here) => here.distance_m(place),
         Spot::Worn { person, .. } => {
-            let part = spec.parts.iter().find(|part| part.start_s <= at_s && at_s < part.end_s)?;
+            let part = spec
+                .parts
+                .iter()
+                .find(|part| part.start_s <= at_s && at_s < part.end_s)?;
             part.places.get(person)?.distance_m(place)
         }
         Spot::Desk { .. } => None,
@@ -160,7 +177,14 @@ impl<'a> Mic<'a> {
     /// A microphone that begins to listen at sample `at` of the event clock.
     /// `name` names its random streams.
     #[must_use]
-    pub fn new(score: &'a Score, mic: &MicSpec, ear: &Ear, sinc: &'a Sinc, at: i64, name: &str) -> Self {
+    pub fn new(
+        score: &'a Score,
+        mic: &MicSpec,
+        ear: &Ear,
+        sinc: &'a Sinc,
+        at: i64,
+        name: &str,
+    ) -> Self {
         let seed = score.spec.seed;
         let noise = mic
             .noise
@@ -169,7 +193,10 @@ impl<'a> Mic<'a> {
             .map(|(n, &(kind, share))| {
                 let total: f64 = mic.noise.iter().map(|(_, share)| share).sum();
                 let gain = ear.noise_rms * (share / total).sqrt();
-                (Noise::new(kind, Random::new(seed, &format!("{name}/noise/{n}"))), gain as f32)
+                (
+                    Noise::new(kind, Random::new(seed, &format!("{name}/noise/{n}"))),
+                    gain as f32,
+                )
             })
             .collect();
         Self {
@@ -216,8 +243,14 @@ impl<'a> Mic<'a> {
 
     fn start_voices(&mut self, count: usize) {
         let end = self.at + count as i64;
-        while self.coming.front().is_some_and(|next| next.at.floor() as i64 - (REACH as i64) < end) {
-            let Some(next) = self.coming.pop_front() else { break };
+        while self
+            .coming
+            .front()
+            .is_some_and(|next| next.at.floor() as i64 - (REACH as i64) < end)
+        {
+            let Some(next) = self.coming.pop_front() else {
+                break;
+            };
             if next.over() < self.at {
                 continue;
             }
@@ -244,7 +277,14 @@ impl Voice {
         let tail = echoes.iter().map(|&(late, _)| late).max().unwrap_or(0);
         let last = first + (count + tail) as i64;
         let distance_m = arrival.distance_m as f32;
-        Self { first, samples, gain: arrival.gain, distance_m, echoes, last }
+        Self {
+            first,
+            samples,
+            gain: arrival.gain,
+            distance_m,
+            echoes,
+            last,
+        }
     }
 
     /// Adds what falls into `block`, which begins at sample `at`, `late`
@@ -272,19 +312,24 @@ fn arrivals<'a>(score: &'a Score, mic: &MicSpec, ear: &Ear) -> VecDeque<Arrival<
             sound: Sound::Line(&score.dry[line.line].samples),
         }
     });
-    let beds = score.spec.beds.iter().zip(&score.beds).flat_map(|(bed, pieces)| {
-        let gain = DRY_RMS * 10_f64.powf(bed.level_db / 20.0) * ear.preamp;
-        pieces.iter().filter_map(move |(start_s, samples)| {
-            let distance_m = bed_distance_m(score.spec, mic, *start_s, &bed.place)?;
-            Some(Arrival {
-                at: (start_s + distance_m / SPEED_OF_SOUND) * RATE,
-                speed: 1.0,
-                gain: (gain / distance_m) as f32,
-                distance_m,
-                sound: Sound::Bed(Arc::clone(samples)),
+    let beds = score
+        .spec
+        .beds
+        .iter()
+        .zip(&score.beds)
+        .flat_map(|(bed, pieces)| {
+            let gain = DRY_RMS * 10_f64.powf(bed.level_db / 20.0) * ear.preamp;
+            pieces.iter().filter_map(move |(start_s, samples)| {
+                let distance_m = bed_distance_m(score.spec, mic, *start_s, &bed.place)?;
+                Some(Arrival {
+                    at: (start_s + distance_m / SPEED_OF_SOUND) * RATE,
+                    speed: 1.0,
+                    gain: (gain / distance_m) as f32,
+                    distance_m,
+                    sound: Sound::Bed(Arc::clone(samples)),
+                })
             })
-        })
-    });
+        });
     let mut all: Vec<_> = lines.chain(beds).collect();
     all.sort_by(|a, b| a.at.total_cmp(&b.at));
     all.into()

@@ -60,17 +60,32 @@ const MUSIC_S: f64 = 64.0;
 pub fn build(spec: &SceneSpec, folder: &Path) -> Result<Truth> {
     let dry = lines::load()?;
     ensure!(
-        spec.lines.iter().all(|line| line.line < dry.len() && line.part < spec.parts.len()),
+        spec.lines
+            .iter()
+            .all(|line| line.line < dry.len() && line.part < spec.parts.len()),
         "a line of the scene does not exist"
     );
-    let score = Score { spec, dry: &dry, beds: spec.beds.iter().enumerate().map(|(n, bed)| pieces(spec, n, bed)).collect() };
+    let score = Score {
+        spec,
+        dry: &dry,
+        beds: spec
+            .beds
+            .iter()
+            .enumerate()
+            .map(|(n, bed)| pieces(spec, n, bed))
+            .collect(),
+    };
     let truth = Truth {
         seed: spec.seed,
         title: spec.title.clone(),
         date: spec.date.clone(),
         length_ms: spec.length_s * 1000.0,
         parts: parts(spec),
-        lines: spec.lines.iter().map(|line| line_truth(spec, &dry, line)).collect(),
+        lines: spec
+            .lines
+            .iter()
+            .map(|line| line_truth(spec, &dry, line))
+            .collect(),
         beds: beds(spec),
         recorders: record_all(&score, folder)?,
     };
@@ -83,16 +98,22 @@ pub fn build(spec: &SceneSpec, folder: &Path) -> Result<Truth> {
 fn record_all(score: &Score, folder: &Path) -> Result<Vec<RecorderTruth>> {
     let sinc = sinc::Sinc::new();
     let recorders = &score.spec.recorders;
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(recorders.len());
+    let workers = std::thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(recorders.len());
     let next = AtomicUsize::new(0);
     let done = Mutex::new(Vec::new());
     let work = || {
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
-            let Some(recorder) = recorders.get(index) else { return };
+            let Some(recorder) = recorders.get(index) else {
+                return;
+            };
             let name = format!("{}/{}", recorder.folder, recorder.stem);
             let truth = record::record(score, recorder, &name, folder, &sinc);
-            done.lock().unwrap_or_else(PoisonError::into_inner).push((index, truth));
+            done.lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .push((index, truth));
         }
     };
     std::thread::scope(|scope| {

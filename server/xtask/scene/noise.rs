@@ -106,7 +106,12 @@ impl Pink {
     ];
 
     fn new(random: Random) -> Self {
-        let mut pink = Self { random, poles: [0.0; 6], before: 0.0, scale: 1.0 };
+        let mut pink = Self {
+            random,
+            poles: [0.0; 6],
+            before: 0.0,
+            scale: 1.0,
+        };
         // The slowest pole has fallen by 290 dB after two seconds.
         let energy: f64 = (0..2 * ANALYSIS_RATE_HZ)
             .map(|n| f64::from(pink.filter(if n == 0 { 1.0 } else { 0.0 })).powi(2))
@@ -175,13 +180,22 @@ impl Music {
     const WALK: [(f64, bool); 4] = [(3.0, true), (0.0, false), (8.0, true), (10.0, true)];
 
     fn new(random: Random) -> Self {
-        Self { random, held: Vec::new(), plucked: Vec::new(), at: 0, chord: 0 }
+        Self {
+            random,
+            held: Vec::new(),
+            plucked: Vec::new(),
+            at: 0,
+            chord: 0,
+        }
     }
 
     fn next(&mut self) -> f32 {
         if self.at.is_multiple_of(Self::BAR) {
             self.chord = (self.at / Self::BAR) % Self::WALK.len();
-            self.held = self.notes().flat_map(|hertz| self.voices(hertz, 0.26, 1.0)).collect();
+            self.held = self
+                .notes()
+                .flat_map(|hertz| self.voices(hertz, 0.26, 1.0))
+                .collect();
         }
         if self.at.is_multiple_of(Self::BEAT) {
             let note = self.random.below(3);
@@ -201,7 +215,9 @@ impl Music {
     fn notes(&self) -> impl Iterator<Item = f64> + use<> {
         let (root, major) = Self::WALK[self.chord];
         let third = if major { 4.0 } else { 3.0 };
-        [0.0, third, 7.0].into_iter().map(move |step| 110.0 * ((root + step) / 12.0_f64).exp2())
+        [0.0, third, 7.0]
+            .into_iter()
+            .map(move |step| 110.0 * ((root + step) / 12.0_f64).exp2())
     }
 
     /// A note with four harmonics falling as 1/n.

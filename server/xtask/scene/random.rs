@@ -16,11 +16,15 @@ impl Random {
     #[must_use]
     pub fn new(seed: u64, stream: &str) -> Self {
         // FNV-1a, 64 bits: turns the name into a number.
-        let name = stream.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-            (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-        });
+        let name = stream
+            .bytes()
+            .fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+                (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+            });
         let mut mix = seed ^ name;
-        Self { state: std::array::from_fn(|_| split_mix(&mut mix)) }
+        Self {
+            state: std::array::from_fn(|_| split_mix(&mut mix)),
+        }
     }
 
     /// The next 64 random bits.
@@ -91,9 +95,15 @@ mod tests {
         let mixed: Vec<u64> = (0..3).map(|_| split_mix(&mut mix)).collect();
         assert_eq!(
             mixed,
-            [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423]
+            [
+                6_457_827_717_110_365_317,
+                3_203_168_211_198_807_973,
+                9_817_491_932_198_370_423
+            ]
         );
-        let mut random = Random { state: [1, 2, 3, 4] };
+        let mut random = Random {
+            state: [1, 2, 3, 4],
+        };
         let drawn: Vec<u64> = (0..5).map(|_| random.bits()).collect();
         assert_eq!(
             drawn,

@@ -73,8 +73,18 @@ pub fn record(
 
 /// A channel at work.
 enum Channel<'a> {
-    Mic { spec: &'a MicSpec, ear: Ear, running: Box<Mic<'a>>, window: Vec<f32>, clipped: u64 },
-    Copy { of: usize, gain_db: f64, clipped: u64 },
+    Mic {
+        spec: &'a MicSpec,
+        ear: Ear,
+        running: Box<Mic<'a>>,
+        window: Vec<f32>,
+        clipped: u64,
+    },
+    Copy {
+        of: usize,
+        gain_db: f64,
+        clipped: u64,
+    },
     Silent,
 }
 
@@ -106,7 +116,10 @@ impl<'a> Take<'a> {
             "{label}: {} Hz is below {ANALYSIS_RATE_HZ}",
             recorder.rate_hz
         );
-        ensure!(recorder.end_s > recorder.start_s, "{label} stops before it starts");
+        ensure!(
+            recorder.end_s > recorder.start_s,
+            "{label} stops before it starts"
+        );
         let rate = f64::from(recorder.rate_hz) * (1.0 + recorder.drift_ppm * 1e-6);
         let first = recorder.start_s * f64::from(ANALYSIS_RATE_HZ);
         let window_at = first.floor() as i64 - (REACH as i64 - 1);
@@ -118,15 +131,30 @@ impl<'a> Take<'a> {
                 ChannelSpec::Mic(spec) => {
                     let ear = Ear::new(score, recorder, spec);
                     let rate_hz = recorder.rate_hz;
-                    let clock = Clock { start_s: recorder.start_s, rate, rate_hz, frames };
+                    let clock = Clock {
+                        start_s: recorder.start_s,
+                        rate,
+                        rate_hz,
+                        frames,
+                    };
                     hearings.extend(hearings::hearings(score, &ear, index, &clock));
                     let stream = format!("{name}/{index}");
                     let running = Box::new(Mic::new(score, spec, &ear, sinc, window_at, &stream));
-                    Channel::Mic { spec, ear, running, window: Vec::new(), clipped: 0 }
+                    Channel::Mic {
+                        spec,
+                        ear,
+                        running,
+                        window: Vec::new(),
+                        clipped: 0,
+                    }
                 }
                 ChannelSpec::Copy { of, gain_db } => {
                     ensure!(*of < index, "{label}: channel {index} copies a later one");
-                    Channel::Copy { of: *of, gain_db: *gain_db, clipped: 0 }
+                    Channel::Copy {
+                        of: *of,
+                        gain_db: *gain_db,
+                        clipped: 0,
+                    }
                 }
                 ChannelSpec::Silent => Channel::Silent,
             });
@@ -155,7 +183,11 @@ impl<'a> Take<'a> {
         self.fill_planes(count);
         self.count_clipping();
         for frame in 0..count {
-            out.extend(self.planes.iter().map(|plane| plane[frame].clamp(-1.0, 1.0)));
+            out.extend(
+                self.planes
+                    .iter()
+                    .map(|plane| plane[frame].clamp(-1.0, 1.0)),
+            );
         }
         self.done += count as u64;
         true
@@ -170,7 +202,9 @@ impl<'a> Take<'a> {
             let mut plane = std::mem::take(&mut self.planes[index]);
             plane.clear();
             match &mut self.channels[index] {
-                Channel::Mic { running, window, .. } => {
+                Channel::Mic {
+                    running, window, ..
+                } => {
                     window.drain(..((needed_from - self.window_at) as usize).min(window.len()));
                     let missing = (needed_to - needed_from) as usize - window.len();
                     running.listen(missing, window);
@@ -209,10 +243,16 @@ impl<'a> Take<'a> {
             }
             *clipped += beyond.len() as u64;
             let frames_a_ms = f64::from(self.rate_hz) / 1000.0;
-            for hearing in self.hearings.iter_mut().filter(|hearing| hearing.channel == index) {
+            for hearing in self
+                .hearings
+                .iter_mut()
+                .filter(|hearing| hearing.channel == index)
+            {
                 let sounding = hearing.start_ms * frames_a_ms..hearing.end_ms * frames_a_ms;
-                hearing.clipped_frames +=
-                    beyond.iter().filter(|&frame| sounding.contains(frame)).count() as u64;
+                hearing.clipped_frames += beyond
+                    .iter()
+                    .filter(|&frame| sounding.contains(frame))
+                    .count() as u64;
             }
         }
     }
@@ -221,15 +261,23 @@ impl<'a> Take<'a> {
         self.channels
             .iter()
             .map(|channel| match channel {
-                Channel::Mic { spec, ear, clipped, .. } => ChannelTruth::Mic {
+                Channel::Mic {
+                    spec, ear, clipped, ..
+                } => ChannelTruth::Mic {
                     level_dbfs: spec.level_dbfs,
                     noise_dbfs: 20.0 * ear.noise_rms.log10(),
                     noise: spec.noise.clone(),
                     clipped_frames: *clipped,
                 },
-                Channel::Copy { of, gain_db, clipped } => {
-                    ChannelTruth::Copy { of: *of, gain_db: *gain_db, clipped_frames: *clipped }
-                }
+                Channel::Copy {
+                    of,
+                    gain_db,
+                    clipped,
+                } => ChannelTruth::Copy {
+                    of: *of,
+                    gain_db: *gain_db,
+                    clipped_frames: *clipped,
+                },
                 Channel::Silent => ChannelTruth::Silent,
             })
             .collect()

@@ -20,7 +20,10 @@ pub fn reflections(distance_m: f64, random: &mut Random) -> Vec<(usize, f32)> {
             // Walls give back 60 % of the amplitude; the rest is distance.
             let gain = 0.6 * distance_m / path_m;
             let sign = if random.unit() < 0.5 { -1.0 } else { 1.0 };
-            ((late_s * f64::from(ANALYSIS_RATE_HZ)) as usize, (sign * gain) as f32)
+            (
+                (late_s * f64::from(ANALYSIS_RATE_HZ)) as usize,
+                (sign * gain) as f32,
+            )
         })
         .collect()
 }

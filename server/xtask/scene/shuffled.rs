@@ -67,7 +67,11 @@ impl Shuffled {
             applause: 0,
             music: false,
             rates_hz: vec![48_000, 44_100],
-            formats: vec![SampleFormat::Int16, SampleFormat::Int24, SampleFormat::Float32],
+            formats: vec![
+                SampleFormat::Int16,
+                SampleFormat::Int24,
+                SampleFormat::Float32,
+            ],
         }
     }
 
@@ -97,7 +101,10 @@ impl Shuffled {
             !(self.noise.is_empty() || self.rates_hz.is_empty() || self.formats.is_empty()),
             "a scene needs kinds of noise, rates and formats to choose from"
         );
-        ensure!(self.recorders.0 >= 1 && self.recorders.0 <= self.recorders.1, "no recorders");
+        ensure!(
+            self.recorders.0 >= 1 && self.recorders.0 <= self.recorders.1,
+            "no recorders"
+        );
         let list = lines::list()?;
         let dry = lines::load()?;
         let mut random = Random::new(self.seed, "shuffled");
@@ -106,8 +113,17 @@ impl Shuffled {
             let place = Place::new("room", random.between(-3.0, 3.0), random.between(-2.0, 2.0));
             places.insert(person.name.clone(), place);
         }
-        let part = PartSpec { name: "all".into(), start_s: 0.0, end_s: self.length_s, places };
-        let people: Vec<&str> = list.people.iter().map(|person| person.name.as_str()).collect();
+        let part = PartSpec {
+            name: "all".into(),
+            start_s: 0.0,
+            end_s: self.length_s,
+            places,
+        };
+        let people: Vec<&str> = list
+            .people
+            .iter()
+            .map(|person| person.name.as_str())
+            .collect();
         Ok(SceneSpec {
             seed: self.seed,
             title: format!("Scene {}", self.seed),
@@ -132,8 +148,14 @@ impl Shuffled {
                 random.shuffle(&mut order);
                 round += 1;
             }
-            let Some(line) = order.pop() else { return lines };
-            let speed = if round == 1 { 1.0 } else { random.between(0.9, 1.1) };
+            let Some(line) = order.pop() else {
+                return lines;
+            };
+            let speed = if round == 1 {
+                1.0
+            } else {
+                random.between(0.9, 1.1)
+            };
             let end_s = at_s + dry[line].length_s() / speed;
             if end_s + 1.0 > self.length_s {
                 return lines;
@@ -156,7 +178,13 @@ impl Shuffled {
                 let start_s = random.between(0.0, (self.length_s - 8.0).max(0.0));
                 let end_s = start_s + random.between(3.0, 7.0);
                 let place = Place::new("room", 0.0, 4.0);
-                BedSpec { kind: BedKind::Applause, start_s, end_s, place, level_db: 8.0 }
+                BedSpec {
+                    kind: BedKind::Applause,
+                    start_s,
+                    end_s,
+                    place,
+                    level_db: 8.0,
+                }
             })
             .collect();
         if self.music {
@@ -192,7 +220,9 @@ impl Shuffled {
             })
             .collect();
         // The event begins with its first recorder.
-        let first = recorders.iter_mut().min_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        let first = recorders
+            .iter_mut()
+            .min_by(|a, b| a.start_s.total_cmp(&b.start_s));
         if let Some(first) = first {
             first.start_s = 0.0;
         }
@@ -204,16 +234,20 @@ impl Shuffled {
     /// pairs between them comes nearest to `apart` and one still sees all.
     fn apart_counts(&self, count: usize) -> (usize, usize) {
         let pairs = (count * count.saturating_sub(1) / 2).max(1) as f64;
-        let miss = |&(early, late): &(usize, usize)| {
-            ((early * late) as f64 / pairs - self.apart).abs()
-        };
-        let choices = (0..count).flat_map(|early| (0..count - early).map(move |late| (early, late)));
+        let miss =
+            |&(early, late): &(usize, usize)| ((early * late) as f64 / pairs - self.apart).abs();
+        let choices =
+            (0..count).flat_map(|early| (0..count - early).map(move |late| (early, late)));
         let apart = choices.filter(|&(early, late)| (early == 0) == (late == 0));
-        apart.min_by(|a, b| miss(a).total_cmp(&miss(b))).unwrap_or((0, 0))
+        apart
+            .min_by(|a, b| miss(a).total_cmp(&miss(b)))
+            .unwrap_or((0, 0))
     }
 
     fn recorder(&self, n: usize, people: &[&str], random: &mut Random) -> RecorderSpec {
-        let wearer = people.get(n / 2).filter(|_| n % 2 == 0 && self.recorders.1 > 1);
+        let wearer = people
+            .get(n / 2)
+            .filter(|_| n.is_multiple_of(2) && self.recorders.1 > 1);
         let drift_ppm = random.between(self.drift_ppm.0, self.drift_ppm.1)
             * if random.unit() < 0.5 { -1.0 } else { 1.0 };
         let place = Place::new("room", random.between(-5.0, 5.0), random.between(-4.0, 8.0));
@@ -224,7 +258,10 @@ impl Shuffled {
             },
             None => Spot::Fixed(place),
         };
-        let room = RoomSpec { critical_m: 3.0, rt60_s: random.between(0.3, 0.9) };
+        let room = RoomSpec {
+            critical_m: 3.0,
+            rt60_s: random.between(0.3, 0.9),
+        };
         let mic = MicSpec {
             spot,
             level_dbfs: random.between(self.level_dbfs.0, self.level_dbfs.1),
@@ -240,7 +277,11 @@ impl Shuffled {
             label: name.clone(),
             folder: name,
             stem: format!("REC{:04}", random.below(10_000)),
-            placement: if wearer.is_some() { Placement::Worn } else { Placement::Ambient },
+            placement: if wearer.is_some() {
+                Placement::Worn
+            } else {
+                Placement::Ambient
+            },
             wearer: wearer.map(|person| (*person).to_owned()),
             start_s: 0.0,
             end_s: self.length_s,
@@ -248,7 +289,11 @@ impl Shuffled {
             clock_error_s: random.between(-3600.0, 3600.0) as i64,
             rate_hz: self.rates_hz[random.below(self.rates_hz.len())],
             format: self.formats[random.below(self.formats.len())],
-            container: if n % 3 == 2 { Container::Wav } else { Container::Broadcast },
+            container: if n % 3 == 2 {
+                Container::Wav
+            } else {
+                Container::Broadcast
+            },
             channels: vec![ChannelSpec::Mic(mic)],
             split_at_s: Vec::new(),
             safety_files_db: None,

@@ -47,7 +47,9 @@ impl Sinc {
         let (low, high) = (&self.phases[phase], &self.phases[phase + 1]);
         // Eight sums side by side, so that the compiler may use vector units.
         let mut sums = [0.0_f32; 8];
-        let lanes = around[..TAPS].chunks_exact(8).zip(low.chunks_exact(8).zip(high.chunks_exact(8)));
+        let lanes = around[..TAPS]
+            .chunks_exact(8)
+            .zip(low.chunks_exact(8).zip(high.chunks_exact(8)));
         for (samples, (low, high)) in lanes {
             for lane in 0..8 {
                 sums[lane] += samples[lane] * (low[lane] + blend * (high[lane] - low[lane]));
@@ -124,7 +126,9 @@ mod tests {
         let sinc = Sinc::new();
         for hertz in [100.0, 1_000.0, 3_000.0, 5_000.0, 7_000.0] {
             let turn = std::f64::consts::TAU * hertz / 16_000.0;
-            let samples: Vec<f32> = (0..32_000).map(|n| (turn * n as f64).sin() as f32).collect();
+            let samples: Vec<f32> = (0..32_000)
+                .map(|n| (turn * n as f64).sin() as f32)
+                .collect();
             let step = 16_000.0 / (48_000.0 * (1.0 + 40e-6));
             let first = 1_000.3;
             let read = sinc.read(&samples, first, step, 80_000);
@@ -133,7 +137,11 @@ mod tests {
                 .enumerate()
                 .map(|(n, &x)| (f64::from(x) - (turn * (first + n as f64 * step)).sin()).abs())
                 .fold(0.0, f64::max);
-            assert!(20.0 * worst.log10() < -75.0, "{hertz} Hz: {:.1} dB", 20.0 * worst.log10());
+            assert!(
+                20.0 * worst.log10() < -75.0,
+                "{hertz} Hz: {:.1} dB",
+                20.0 * worst.log10()
+            );
         }
     }
 }

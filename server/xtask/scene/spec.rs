@@ -63,7 +63,11 @@ impl Place {
     /// A place in `room`.
     #[must_use]
     pub fn new(room: &str, x: f64, y: f64) -> Self {
-        Self { room: room.to_owned(), x, y }
+        Self {
+            room: room.to_owned(),
+            x,
+            y,
+        }
     }
 
     /// Metres to `other`, none from room to room; never under 0.1.

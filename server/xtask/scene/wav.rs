@@ -44,7 +44,9 @@ impl SampleFormat {
                 out.extend(value.to_le_bytes());
             }
             Self::Int24 => {
-                let value = (sample * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0) as i32;
+                let value = (sample * 8_388_608.0)
+                    .round()
+                    .clamp(-8_388_608.0, 8_388_607.0) as i32;
                 out.extend(&value.to_le_bytes()[..3]);
             }
             Self::Float32 => out.extend(sample.clamp(-1.0, 1.0).to_le_bytes()),
@@ -104,7 +106,12 @@ impl WavWriter {
         out.write_all(&header(layout, stamp))
             .with_context(|| format!("cannot write {}", path.display()))?;
         let missing = layout.frames * u64::from(layout.channels);
-        Ok(Self { out, format: layout.format, bytes: Vec::new(), missing })
+        Ok(Self {
+            out,
+            format: layout.format,
+            bytes: Vec::new(),
+            missing,
+        })
     }
 
     /// Writes interleaved samples.
@@ -113,12 +120,17 @@ impl WavWriter {
     /// When the disk is full or fails, or more comes than was announced.
     pub fn write(&mut self, samples: &[f32]) -> Result<()> {
         let count = samples.len() as u64;
-        self.missing = self.missing.checked_sub(count).context("more frames than announced")?;
+        self.missing = self
+            .missing
+            .checked_sub(count)
+            .context("more frames than announced")?;
         self.bytes.clear();
         for &sample in samples {
             self.format.put(sample, &mut self.bytes);
         }
-        self.out.write_all(&self.bytes).context("cannot write sound")
+        self.out
+            .write_all(&self.bytes)
+            .context("cannot write sound")
     }
 
     /// Pads, flushes and closes.
@@ -126,7 +138,11 @@ impl WavWriter {
     /// # Errors
     /// When fewer frames came than were announced, or the disk fails.
     pub fn finish(mut self, layout: &Layout) -> Result<()> {
-        anyhow::ensure!(self.missing == 0, "{} samples are missing at the end", self.missing);
+        anyhow::ensure!(
+            self.missing == 0,
+            "{} samples are missing at the end",
+            self.missing
+        );
         if layout.data_bytes() % 2 == 1 {
             self.out.write_all(&[0])?;
         }
@@ -211,7 +227,9 @@ fn format(layout: &Layout) -> Vec<u8> {
             };
             out.extend(mask.to_le_bytes());
             // KSDATAFORMAT_SUBTYPE_PCM.
-            out.extend([1, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71]);
+            out.extend([
+                1, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xaa, 0, 0x38, 0x9b, 0x71,
+            ]);
         }
     }
     out
@@ -232,7 +250,11 @@ fn bext(layout: &Layout, stamp: &Stamp, originator: &str) -> Vec<u8> {
     // Low word first, then high: together one little-endian number.
     out[338..346].copy_from_slice(&stamp.samples.to_le_bytes());
     out[346..348].copy_from_slice(&1_u16.to_le_bytes());
-    let mode = if layout.channels == 1 { "mono" } else { "stereo" };
+    let mode = if layout.channels == 1 {
+        "mono"
+    } else {
+        "stereo"
+    };
     let bits = layout.format.bytes() * 8;
     out.extend(format!("A=PCM,F={},W={bits},M={mode}\r\n", layout.rate_hz).bytes());
     out
