@@ -6,6 +6,7 @@
 //! [`scene`].
 
 pub mod check;
+pub mod demo;
 pub mod oracle;
 pub mod process;
 pub mod scene;

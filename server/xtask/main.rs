@@ -3,8 +3,8 @@
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 use xtask::check::{self, Part};
-use xtask::scene;
 use xtask::setup::{self, Purpose};
+use xtask::{demo, scene};
 
 /// Chores of this repository.
 #[derive(Parser)]
@@ -46,13 +46,20 @@ enum Chore {
         #[arg(value_enum)]
         parts: Vec<Part>,
     },
+    /// From a fresh machine to a found line.
+    ///
+    /// Prepares the machine (as `setup`), builds, fetches the speech model,
+    /// makes the demo event and takes in its recordings, prints a found line
+    /// with every recording that heard it, and leaves the server running.
+    Demo(demo::Args),
 }
 
 fn main() -> ExitCode {
     let done = match Arguments::parse().chore {
         Chore::Setup { tests: false } => setup::prepare(Purpose::Build),
         Chore::Setup { tests: true } => setup::prepare(Purpose::Tests),
-        Chore::Scene(args) => scene::run(&args),
+        Chore::Scene(arguments) => scene::run(&arguments),
+        Chore::Demo(arguments) => demo::run(&arguments),
         Chore::Test { parts } => check::run(&parts),
     };
     match done {

@@ -66,6 +66,27 @@ pub fn succeeds(command: &mut Command) -> bool {
         .is_ok_and(|status| status.success())
 }
 
+/// Lets the command take this program's place, so that it alone hears Ctrl-C
+/// and its exit code is the one that counts.
+///
+/// # Errors
+/// When it can't be started.
+#[cfg(unix)]
+pub fn become_it(mut command: Command) -> Result<()> {
+    use std::os::unix::process::CommandExt;
+    let error = command.exec();
+    Err(error).with_context(|| format!("could not start: {}", shown(&command)))
+}
+
+/// Runs the command in the foreground until it ends.
+///
+/// # Errors
+/// When it can't be started or fails.
+#[cfg(not(unix))]
+pub fn become_it(mut command: Command) -> Result<()> {
+    run(&mut command)
+}
+
 /// Where a program lies on the search path.
 pub fn on_path(name: &str) -> Option<PathBuf> {
     on(&std::env::var_os("PATH")?, name)

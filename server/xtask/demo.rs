@@ -1,0 +1,135 @@
+//! `cargo xtask demo`: from a fresh machine to a found line, and a server to
+//! go on with.
+
+use crate::process::{self, cargo, succeeds};
+use crate::setup::{self, Purpose};
+use crate::{check, scene};
+use anyhow::{Context, Result};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+/// Words of the vows, which several recorders heard.
+const WORDS: &str = "\"landing place\"";
+
+/// What the demo may be told.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The demo's own folder, for its recordings and its data
+    /// [default: target/demo].
+    #[arg(long, value_name = "DIR")]
+    folder: Option<PathBuf>,
+    /// The words to look for.
+    #[arg(long, value_name = "WORDS", default_value = WORDS)]
+    find: String,
+    /// Where the server answers, on loopback.
+    #[arg(long, default_value_t = 7373)]
+    port: u16,
+    /// End after the found line instead of serving.
+    #[arg(long)]
+    no_serve: bool,
+}
+
+/// Prepares the machine, builds, fetches the speech model, makes the demo
+/// event and takes it in, finds a line in every recording that heard it, and
+/// serves until Ctrl-C. Run again, it finds its work done.
+///
+/// # Errors
+/// When a step fails, or the line is not found.
+pub fn run(args: &Args) -> Result<()> {
+    setup::prepare(Purpose::Build)?;
+    heading("building sayback");
+    process::run(cargo().args(["build", "--release", "--locked", "--bin", "sayback"]))?;
+    let demo = Demo::new(args.folder.clone())?;
+    heading("fetching the speech model");
+    process::run(demo.sayback().args(["model", "get", "tiny.en"]))?;
+    heading("making the demo event");
+    demo.make()?;
+    heading("taking in its recordings");
+    demo.take_in()?;
+    heading("looking for a line");
+    process::run(demo.sayback().arg("find").arg(&args.find))
+        .with_context(|| format!("the line {} was not found", args.find))?;
+    if args.no_serve {
+        return Ok(());
+    }
+    heading("serving; Ctrl-C ends it");
+    demo.serve(args.port)
+}
+
+struct Demo {
+    program: PathBuf,
+    recordings: PathBuf,
+    data: PathBuf,
+}
+
+impl Demo {
+    fn new(folder: Option<PathBuf>) -> Result<Demo> {
+        let program = check::built("release")?;
+        let beside = || {
+            program
+                .ancestors()
+                .nth(2)
+                .unwrap_or(Path::new("."))
+                .join("demo")
+        };
+        let folder = std::path::absolute(folder.unwrap_or_else(beside))?;
+        let (recordings, data) = (folder.join("recordings"), folder.join("data"));
+        std::fs::create_dir_all(&recordings)
+            .with_context(|| format!("could not make {}", recordings.display()))?;
+        Ok(Demo {
+            program,
+            recordings,
+            data,
+        })
+    }
+
+    fn sayback(&self) -> Command {
+        let mut command = Command::new(&self.program);
+        command.arg("--data").arg(&self.data);
+        command
+    }
+
+    /// The same files each time: a scene is a function of its spec.
+    fn make(&self) -> Result<()> {
+        let truth = scene::demo::build(&self.recordings)?;
+        println!(
+            "{}: {:.0} s, {} lines, {} takes in {}",
+            truth.title,
+            truth.length_ms / 1000.0,
+            truth.lines.len(),
+            truth.recorders.len(),
+            self.recordings.display()
+        );
+        Ok(())
+    }
+
+    fn take_in(&self) -> Result<()> {
+        let title = scene::demo::TITLE;
+        if !succeeds(self.sayback().args(["event", "show", title])) {
+            let new = ["event", "new", title, "--date", scene::demo::DATE];
+            process::run(self.sayback().args(new))?;
+        }
+        for source in scene::demo_sources() {
+            let mut add = self.sayback();
+            add.args(["add", title, "--source", source.label]);
+            add.args(["--placement", source.placement.as_str()]);
+            if let Some(person) = source.person {
+                add.args(["--person", person]);
+            }
+            process::run(add.arg(self.recordings.join(source.folder)))?;
+        }
+        Ok(())
+    }
+
+    fn serve(&self, port: u16) -> Result<()> {
+        let mut serve = self.sayback();
+        serve.args(["serve", "--listen", &format!("127.0.0.1:{port}")]);
+        serve.arg("--root").arg(&self.recordings);
+        println!("$ {}", process::shown(&serve));
+        process::become_it(serve)
+    }
+}
+
+fn heading(what: &str) {
+    println!("\n=== {what}");
+}
