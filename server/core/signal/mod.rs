@@ -12,12 +12,17 @@
 //! - [`floor`]: levels to the noise floor under each band.
 //! - [`segments`]: yes or no per frame to stretches worth keeping.
 //! - [`detector`]: the whole, sample to segment.
+//!
+//! Beside it, [`pcm`]: stored bytes to samples, and [`channels`]: how the
+//! channels of one file are related.
 
 pub mod bands;
+pub mod channels;
 pub mod detector;
 pub mod floor;
 mod numbered;
 pub mod params;
+pub mod pcm;
 pub mod segments;
 pub mod spectrum;
 

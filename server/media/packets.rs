@@ -1,0 +1,315 @@
+//! Packets of a compressed file as frames on one unbroken time line.
+//!
+//! Every packet says when it plays. Decoded frames are put there: what plays
+//! before the start (encoder delay) is cut, a packet that cannot be decoded or
+//! is missing leaves silence of its length, so that everything after it keeps
+//! its time.
+
+use symphonia::core::codecs::audio::AudioDecoder;
+use symphonia::core::errors::Error;
+use symphonia::core::formats::{SeekMode, SeekTo, Track};
+use symphonia::core::packet::Packet;
+use symphonia::core::units::Timestamp;
+
+use super::compressed::{Demuxed, make_decoder};
+use super::error::{MediaError, ShownPath};
+use super::guard::guarded;
+use super::reader::FrameSource;
+
+/// Packets before the wanted one that are decoded and thrown away after a
+/// seek, in ms: MP3 reaches back through its bit reservoir, Opus wants 80 ms
+/// (RFC 7845), AAC and Vorbis one packet.
+const RUN_UP_MS: u64 = 200;
+/// A step in packet times up to this many ms is rounding (Matroska counts in
+/// ms), beyond it sound is missing.
+const STEP_MS: i64 = 50;
+/// A hole longer than this many ms is a lie.
+const HOLE_MAX_MS: i64 = 10 * 60_000;
+/// Unreadable packets in a row after which the file counts as ended.
+const BAD_RUN_MAX: u32 = 1_000;
+
+/// From a track's ticks to frames that play.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Clock {
+    pub rate_hz: u32,
+    /// Frame on the packets' clock that is frame 0 for everyone else.
+    pub origin: i64,
+    numer: u32,
+    denom: u32,
+}
+
+impl Clock {
+    /// The clock of a track, starting at tick 0.
+    pub fn of(track: &Track, rate_hz: u32) -> Self {
+        let (numer, denom) = track.time_base.map_or((1, rate_hz.max(1)), |base| {
+            (base.numer.get(), base.denom.get())
+        });
+        Self {
+            rate_hz,
+            origin: 0,
+            numer,
+            denom,
+        }
+    }
+
+    /// Ticks as frames, to the nearest.
+    pub fn frames(&self, ticks: i64) -> i64 {
+        let scaled = i128::from(ticks) * i128::from(self.numer) * i128::from(self.rate_hz);
+        let denom = i128::from(self.denom);
+        i64::try_from((scaled + denom / 2).div_euclid(denom)).unwrap_or(i64::MAX / 4)
+    }
+
+    fn ticks(&self, frames: i64) -> i64 {
+        let scaled = i128::from(frames) * i128::from(self.denom);
+        let unit = i128::from(self.numer) * i128::from(self.rate_hz.max(1));
+        i64::try_from(scaled.div_euclid(unit)).unwrap_or(0)
+    }
+
+    fn ms(&self, ms: i64) -> i64 {
+        ms.saturating_mul(i64::from(self.rate_hz)) / 1000
+    }
+}
+
+pub(super) struct Packets {
+    file: ShownPath,
+    demuxed: Demuxed,
+    decoder: Box<dyn AudioDecoder>,
+    clock: Clock,
+    channels: usize,
+    /// Decoded and not yet taken; its first frame plays at `decoded_at`.
+    decoded: Vec<f32>,
+    decoded_at: i64,
+    /// Where the next packet should play; unknown after a seek.
+    expected: Option<i64>,
+    /// The next frame to hand out.
+    wanted: i64,
+    ended: bool,
+    bad_packets: u64,
+    reported: u64,
+    warnings: Vec<String>,
+}
+
+impl Packets {
+    pub fn new(
+        file: ShownPath,
+        demuxed: Demuxed,
+        decoder: Box<dyn AudioDecoder>,
+        clock: Clock,
+        channels: usize,
+    ) -> Self {
+        Self {
+            file,
+            demuxed,
+            decoder,
+            clock,
+            channels,
+            decoded: Vec::new(),
+            decoded_at: 0,
+            expected: None,
+            wanted: 0,
+            ended: false,
+            bad_packets: 0,
+            reported: 0,
+            warnings: Vec::new(),
+        }
+    }
+
+    /// The next packet of our track; nothing at the end.
+    fn next_packet(&mut self) -> Result<Option<Packet>, MediaError> {
+        for _ in 0..BAD_RUN_MAX {
+            let format = &mut self.demuxed.format;
+            match guarded(|| format.next_packet()) {
+                Ok(Some(packet)) if packet.track_id == self.demuxed.track.id => {
+                    return Ok(Some(packet));
+                }
+                Ok(Some(_)) => {}
+                Ok(None) => return Ok(None),
+                Err(Error::IoError(cause)) if cause.kind() == std::io::ErrorKind::UnexpectedEof => {
+                    self.warnings
+                        .push("the file ends inside a packet: it was cut short".into());
+                    return Ok(None);
+                }
+                Err(Error::IoError(cause)) => {
+                    return Err(MediaError::Read {
+                        file: self.file.clone(),
+                        cause,
+                    });
+                }
+                Err(Error::ResetRequired) => {
+                    self.warnings.push(
+                        "a second recording follows in the same file; it was left out".into(),
+                    );
+                    return Ok(None);
+                }
+                Err(_) => self.bad_packets += 1,
+            }
+        }
+        self.warnings
+            .push("too many unreadable packets in a row; the rest was left out".into());
+        Ok(None)
+    }
+
+    /// Decodes the next packet into `decoded`.
+    fn decode_next(&mut self) -> Result<(), MediaError> {
+        self.decoded.clear();
+        let Some(packet) = self.next_packet()? else {
+            self.ended = true;
+            return Ok(());
+        };
+        let stated = self
+            .clock
+            .frames(packet.pts.get())
+            .saturating_sub(self.clock.origin);
+        let at = self.place(stated);
+        let frames = match self.decode(&packet) {
+            Ok(frames) => frames,
+            Err(Error::IoError(_) | Error::DecodeError(_)) => self.leave_silence(&packet),
+            Err(error) => {
+                let reason = error.to_string();
+                return Err(MediaError::Damaged {
+                    file: self.file.clone(),
+                    reason,
+                });
+            }
+        };
+        self.decoded_at = at;
+        self.expected = Some(at.saturating_add(frames));
+        Ok(())
+    }
+
+    /// Where a packet that states a time really plays.
+    fn place(&mut self, stated: i64) -> i64 {
+        let Some(expected) = self.expected else {
+            return stated;
+        };
+        let step = stated.saturating_sub(expected);
+        if step <= self.clock.ms(STEP_MS) {
+            return expected;
+        }
+        if step > self.clock.ms(HOLE_MAX_MS) {
+            self.warnings
+                .push("a packet claims to play long after the one before; not believed".into());
+            return expected;
+        }
+        self.warnings.push(format!(
+            "{} ms of sound are missing; silence keeps their place",
+            step * 1000 / i64::from(self.clock.rate_hz.max(1))
+        ));
+        stated
+    }
+
+    fn decode(&mut self, packet: &Packet) -> Result<i64, Error> {
+        let (decoder, out, channels) = (&mut self.decoder, &mut self.decoded, self.channels);
+        let frames = guarded(|| {
+            let buffer = decoder.decode(packet)?;
+            if buffer.spec().channels().count() != channels {
+                return Err(Error::DecodeError("the number of channels changes"));
+            }
+            out.resize(buffer.samples_interleaved(), 0.0);
+            buffer.copy_to_slice_interleaved(&mut *out);
+            Ok(buffer.frames())
+        });
+        if frames.is_err() {
+            // After a panic nothing about the old one may be relied on.
+            self.decoded.clear();
+            if let Ok(decoder) = make_decoder(&self.demuxed.params) {
+                self.decoder = decoder;
+            }
+        }
+        frames.map(|frames| i64::try_from(frames).unwrap_or(0))
+    }
+
+    /// A packet that cannot be decoded: nothing is kept, its time passes. The
+    /// hole it leaves is filled when the next one is handed out.
+    fn leave_silence(&mut self, packet: &Packet) -> i64 {
+        // A run-up after a seek lacks what came before; that is no damage.
+        if self.expected.is_some() {
+            self.bad_packets += 1;
+        }
+        self.clock
+            .frames(i64::try_from(packet.block_dur().get()).unwrap_or(0))
+            .clamp(0, self.clock.ms(HOLE_MAX_MS))
+    }
+
+    /// Frames of silence before `decoded`, if it plays later than wanted.
+    fn silence(&self) -> i64 {
+        let next = if self.decoded.is_empty() {
+            self.expected.unwrap_or(self.wanted)
+        } else {
+            self.decoded_at
+        };
+        (next - self.wanted).max(0)
+    }
+}
+
+impl FrameSource for Packets {
+    fn read(&mut self, out: &mut Vec<f32>, max_frames: usize) -> Result<usize, MediaError> {
+        let mut done = 0;
+        while done < max_frames {
+            let left = max_frames - done;
+            let silent = usize::try_from(self.silence()).unwrap_or(0).min(left);
+            if silent > 0 {
+                out.resize(out.len() + silent * self.channels, 0.0);
+                self.wanted += silent as i64;
+                done += silent;
+                continue;
+            }
+            let frames = self.decoded.len() / self.channels;
+            let skip = usize::try_from(self.wanted - self.decoded_at)
+                .unwrap_or(0)
+                .min(frames);
+            if skip == frames {
+                if self.ended {
+                    break;
+                }
+                self.decode_next()?;
+                continue;
+            }
+            let take = (frames - skip).min(left);
+            out.extend_from_slice(
+                &self.decoded[skip * self.channels..(skip + take) * self.channels],
+            );
+            self.wanted += take as i64;
+            done += take;
+        }
+        Ok(done)
+    }
+
+    fn seek(&mut self, frame: u64) -> Result<(), MediaError> {
+        let target = i64::try_from(frame).unwrap_or(i64::MAX / 4);
+        let run_up = self.clock.ms(RUN_UP_MS as i64);
+        let first = self.demuxed.track.start_ts.get().min(0);
+        let ticks = self
+            .clock
+            .ticks((target + self.clock.origin).saturating_sub(run_up))
+            .max(first);
+        let to = SeekTo::Timestamp {
+            ts: Timestamp::new(ticks),
+            track_id: self.demuxed.track.id,
+        };
+        let format = &mut self.demuxed.format;
+        guarded(|| format.seek(SeekMode::Accurate, to)).map_err(|error| MediaError::Damaged {
+            file: self.file.clone(),
+            reason: format!("it cannot be searched: {error}"),
+        })?;
+        self.decoder.reset();
+        self.decoded.clear();
+        self.decoded_at = 0;
+        self.expected = None;
+        self.wanted = target;
+        self.ended = false;
+        Ok(())
+    }
+
+    fn take_warnings(&mut self) -> Vec<String> {
+        let mut warnings = std::mem::take(&mut self.warnings);
+        if self.ended && self.bad_packets > self.reported {
+            warnings.push(format!(
+                "{} packets could not be decoded; silence keeps their place",
+                self.bad_packets
+            ));
+            self.reported = self.bad_packets;
+        }
+        warnings
+    }
+}
