@@ -5,6 +5,7 @@
 //! recordings and models, in [`oracle`], and recordings of made-up events, in
 //! [`scene`].
 
+pub mod bench;
 pub mod check;
 pub mod demo;
 pub mod oracle;

@@ -4,7 +4,7 @@ use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 use xtask::check::{self, Part};
 use xtask::setup::{self, Purpose};
-use xtask::{demo, scene};
+use xtask::{bench, demo, scene};
 
 /// Chores of this repository.
 #[derive(Parser)]
@@ -52,6 +52,8 @@ enum Chore {
     /// makes the demo event and takes in its recordings, prints a found line
     /// with every recording that heard it, and leaves the server running.
     Demo(demo::Args),
+    /// Measure speed, accuracy and memory, and print tables.
+    Bench(bench::Args),
 }
 
 fn main() -> ExitCode {
@@ -59,6 +61,7 @@ fn main() -> ExitCode {
         Chore::Setup { tests: false } => setup::prepare(Purpose::Build),
         Chore::Setup { tests: true } => setup::prepare(Purpose::Tests),
         Chore::Scene(arguments) => scene::run(&arguments),
+        Chore::Bench(arguments) => bench::run(&arguments),
         Chore::Demo(arguments) => demo::run(&arguments),
         Chore::Test { parts } => check::run(&parts),
     };
