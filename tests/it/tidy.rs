@@ -113,6 +113,11 @@ fn nothing_is_unfinished_or_left_out() {
 }
 
 #[test]
+fn no_input_ends_the_program() {
+    none(files().iter().flat_map(form::may_end).collect());
+}
+
+#[test]
 fn unsafe_stays_at_the_model() {
     none(files().iter().filter_map(form::unsafe_outside).collect());
 }

@@ -80,6 +80,27 @@ pub(super) fn unfinished(file: &File) -> Vec<String> {
         .collect()
 }
 
+/// Code of the product that ends the program when something is not there; each
+/// error has a type and a way out. Tests may; so may chores.
+pub(super) fn may_end(file: &File) -> Vec<String> {
+    let tests = file.name.contains("/tests/") || file.name.ends_with("/tests.rs");
+    let product = file.is_rust() && file.name.starts_with("server/");
+    let other = ["server/xtask/", "server/fuzz/"];
+    if !product || tests || other.iter().any(|start| file.name.starts_with(start)) {
+        return Vec::new();
+    }
+    let (code, _) = source::parts(&file.text);
+    let own = code.find("#[cfg(test)]").or(code.find("#[test]"));
+    let code: String = code[..own.unwrap_or(code.len())]
+        .split_whitespace()
+        .collect();
+    [".unwrap()", ".expect(", "panic!("]
+        .into_iter()
+        .filter(|mark| code.contains(mark))
+        .map(|mark| format!("{}: {mark}", file.name))
+        .collect()
+}
+
 /// Only the model's C boundary is unsafe.
 pub(super) fn unsafe_outside(file: &File) -> Option<String> {
     let ours = file.is_rust() && file.name.starts_with("server/");
@@ -199,6 +220,17 @@ fn unfinished_work_is_seen() {
         unfinished(&File::new(name, "// no todo! here\nlet a = \"todo!\";")),
         [""; 0]
     );
+}
+
+#[test]
+fn code_that_may_end_the_program_is_seen() {
+    let text = "fn f() { g()\n.unwrap() }";
+    assert_eq!(may_end(&File::new("server/media/mod.rs", text)).len(), 1);
+    assert_eq!(may_end(&File::new("server/media/tests.rs", text)), [""; 0]);
+    let tested = "fn f() { g().unwrap_or(1) }\n#[cfg(test)]\nmod tests { g().unwrap(); }";
+    assert_eq!(may_end(&File::new("server/media/mod.rs", tested)), [""; 0]);
+    let example = "/// g().unwrap()\nfn f() {}";
+    assert_eq!(may_end(&File::new("server/media/mod.rs", example)), [""; 0]);
 }
 
 #[test]
