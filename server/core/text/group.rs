@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::find::Span;
-use super::same::{End, Lexicon, WordId};
+use super::same::{Lexicon, WordId};
 use crate::units::FileMs;
 
 /// Words on either side of a match that are compared.
@@ -22,6 +22,9 @@ const LEAST_EVIDENCE: usize = 3;
 /// worn microphones), and in about nine of ten when the second hears half of
 /// them wrong (a room microphone).
 pub const AGREE: f32 = 0.4;
+
+/// Agreement from which no better line is looked for.
+const SURE: f32 = 0.8;
 
 /// Lines a hearing is compared with, those that share most words first.
 const MOST_COMPARED: usize = 16;
@@ -64,7 +67,8 @@ pub struct Hearing<'a> {
 /// and another the second and third, these are paired in order, wrongly.
 /// When in doubt hearings stay apart, so a line heard very badly stands alone.
 ///
-/// Costs about `hearings` × 32 comparisons of 17 words.
+/// Costs at most `hearings` × 32 comparisons of 17 words: 0.1 s for 2,000
+/// hearings of 400 lines.
 #[must_use]
 pub fn group(hearings: &[Hearing<'_>]) -> Vec<Vec<usize>> {
     let mut comparer = Comparer::new(hearings);
@@ -119,6 +123,9 @@ impl Comparer {
                 if agreement >= AGREE && best.is_none_or(|(most, _)| agreement > most) {
                     best = Some((agreement, line));
                 }
+                if agreement >= SURE {
+                    break;
+                }
             }
             let line = best.map_or(lines.len(), |(_, line)| line);
             if line == lines.len() {
@@ -148,16 +155,16 @@ impl Comparer {
         if lines <= MOST_COMPARED {
             return (0..lines).collect();
         }
-        let mut shared: BTreeMap<usize, usize> = BTreeMap::new();
+        let mut shared = vec![0_usize; lines];
         for word in self.around[hearing].distinct() {
             for &line in holders.get(&word).into_iter().flatten() {
-                *shared.entry(line).or_default() += 1;
+                shared[line] += 1;
             }
         }
-        let mut likely: Vec<(usize, usize)> = shared.into_iter().collect();
-        likely.sort_by_key(|&(line, count)| (std::cmp::Reverse(count), line));
+        let mut likely: Vec<usize> = (0..lines).filter(|&line| shared[line] > 0).collect();
+        likely.sort_by_key(|&line| (std::cmp::Reverse(shared[line]), line));
         likely.truncate(MOST_COMPARED);
-        likely.into_iter().map(|(line, _)| line).collect()
+        likely
     }
 
     fn agreement_with(&mut self, hearing: usize, line: &[usize]) -> f32 {
@@ -173,20 +180,20 @@ impl Comparer {
         let (a, b) = (&self.around[a], &self.around[b]);
         let between = a.between.max(b.between) as f32;
         let lexicon = &mut self.lexicon;
-        let middle = between.min(lexicon.distance(&a.middle, &b.middle, End::Closed));
+        let middle = between.min(lexicon.distance(&a.middle, &b.middle).closed);
+        let left = lexicon.distance(&a.left, &b.left);
+        let right = lexicon.distance(&a.right, &b.right);
 
         let longer = (a.left.len().max(b.left.len()) + a.right.len().max(b.right.len())) as f32;
-        let missed = lexicon.distance(&a.left, &b.left, End::Closed)
-            + lexicon.distance(&a.right, &b.right, End::Closed);
-        let whole = share(missed + middle, longer + between);
-
+        let whole = share(left.closed + right.closed + middle, longer + between);
         let common = a.left.len().min(b.left.len()) + a.right.len().min(b.right.len());
         if common < LEAST_EVIDENCE {
             return whole;
         }
-        let differ = lexicon.distance(&a.left, &b.left, End::Open)
-            + lexicon.distance(&a.right, &b.right, End::Open);
-        whole.max(share(differ + middle, common as f32 + between))
+        whole.max(share(
+            left.open + right.open + middle,
+            common as f32 + between,
+        ))
     }
 
     /// Splits the hearings of one line by the times it was said.

@@ -37,7 +37,7 @@ pub fn same_line(a: &[&str], b: &[&str]) -> f32 {
     if longer == 0 {
         return 0.0;
     }
-    1.0 - lexicon.distance(&a, &b, End::Closed) / longer as f32
+    1.0 - lexicon.distance(&a, &b).closed / longer as f32
 }
 
 /// A word as a number, in one [`Lexicon`].
@@ -47,18 +47,27 @@ pub(super) type WordId = u32;
 #[derive(Default)]
 pub(super) struct Lexicon {
     ids: HashMap<String, WordId>,
-    letters: Vec<Vec<char>>,
+    words: Vec<Letters>,
     costs: HashMap<(WordId, WordId), f32>,
+    /// Two rows of [`Lexicon::distance`], kept between calls.
+    rows: [Vec<f32>; 2],
 }
 
-/// What becomes of the end of two lines that were laid side by side from their
-/// beginning.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub(super) enum End {
+/// A word, letter by letter.
+struct Letters {
+    letters: Vec<char>,
+    /// Which letters are in it: bit `c % 64` for each letter `c`.
+    set: u64,
+}
+
+/// The word errors between two lines laid side by side from their beginning.
+/// An exchange for a near word is a part of an error.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Distance {
     /// Both end here: what one has more is missing from the other.
-    Closed,
+    pub(super) closed: f32,
     /// The shorter broke off: what the other has more is nobody's error.
-    Open,
+    pub(super) open: f32,
 }
 
 impl Lexicon {
@@ -75,22 +84,27 @@ impl Lexicon {
         if let Some(&id) = self.ids.get(&word) {
             return Some(id);
         }
-        let id = WordId::try_from(self.letters.len()).ok()?;
-        self.letters.push(word.chars().collect());
+        let id = WordId::try_from(self.words.len()).ok()?;
+        self.words.push(Letters::of(&word));
         self.ids.insert(word, id);
         Some(id)
     }
 
-    /// The least number of word errors that make one line the other; an
-    /// exchange for a near word is a part of an error.
-    pub(super) fn distance(&mut self, a: &[WordId], b: &[WordId], end: End) -> f32 {
-        let mut above: Vec<f32> = (0..=b.len()).map(|n| n as f32).collect();
-        let mut best_column = f32::INFINITY;
-        if b.len() <= a.len() {
-            best_column = above[b.len()];
-        }
+    /// The least number of word errors that make one line the other.
+    pub(super) fn distance(&mut self, a: &[WordId], b: &[WordId]) -> Distance {
+        let (a, b) = if a.len() <= b.len() { (a, b) } else { (b, a) };
+        let [mut above, mut line] = std::mem::take(&mut self.rows);
+        above.clear();
+        above.extend((0..=b.len()).map(|n| n as f32));
+        // `a` broke off after its last word, wherever that falls in `b`: the
+        // last row. Of lines of one length also `b` may have broken off.
+        let mut open = if a.len() == b.len() {
+            above[b.len()]
+        } else {
+            f32::INFINITY
+        };
         for (row, &x) in a.iter().enumerate() {
-            let mut line = Vec::with_capacity(b.len() + 1);
+            line.clear();
             line.push(row as f32 + 1.0);
             for (column, &y) in b.iter().enumerate() {
                 let exchanged = above[column] + self.exchange(x, y);
@@ -98,21 +112,15 @@ impl Lexicon {
                 let added = line[column] + 1.0;
                 line.push(exchanged.min(dropped).min(added));
             }
-            above = line;
-            if b.len() <= a.len() {
-                best_column = best_column.min(above[b.len()]);
+            std::mem::swap(&mut above, &mut line);
+            if a.len() == b.len() {
+                open = open.min(above[b.len()]);
             }
         }
         let closed = above[b.len()];
-        if end == End::Closed {
-            return closed;
-        }
-        let best_row = if a.len() <= b.len() {
-            above.iter().copied().fold(closed, f32::min)
-        } else {
-            closed
-        };
-        best_row.min(best_column)
+        open = above.iter().copied().fold(open, f32::min);
+        self.rows = [above, line];
+        Distance { closed, open }
     }
 
     /// What writing one word for the other costs: 0 the same, 1 unlike.
@@ -120,11 +128,15 @@ impl Lexicon {
         if a == b {
             return 0.0;
         }
+        let (x, y) = (&self.words[a as usize], &self.words[b as usize]);
+        if x.is_surely_unlike(y) {
+            return 1.0;
+        }
         let key = (a.min(b), a.max(b));
         if let Some(&cost) = self.costs.get(&key) {
             return cost;
         }
-        let likeness = likeness(&self.letters[a as usize], &self.letters[b as usize]);
+        let likeness = likeness(&x.letters, &y.letters);
         let cost = if likeness >= NEAR {
             1.0 - likeness
         } else {
@@ -135,11 +147,33 @@ impl Lexicon {
     }
 }
 
+impl Letters {
+    fn of(word: &str) -> Self {
+        let bit = |c: char| 1_u64 << (u32::from(c) % 64);
+        Self {
+            letters: word.chars().collect(),
+            set: word.chars().fold(0, |set, c| set | bit(c)),
+        }
+    }
+
+    /// Whether more than half of the longer word must change for certain: each
+    /// letter that only one of them has is one change at least, and so is each
+    /// by which one is longer.
+    fn is_surely_unlike(&self, other: &Self) -> bool {
+        let (a, b) = (self.letters.len(), other.letters.len());
+        let only = |x: u64, y: u64| (x & !y).count_ones() as usize;
+        let changes = only(self.set, other.set)
+            .max(only(other.set, self.set))
+            .max(a.abs_diff(b));
+        2 * changes > a.max(b)
+    }
+}
+
 /// One less the letter edit distance over the length of the longer word.
 fn likeness(a: &[char], b: &[char]) -> f32 {
     let longer = a.len().max(b.len());
-    if longer == 0 || a.len().abs_diff(b.len()) * 2 > longer {
-        return 0.0;
+    if longer == 0 {
+        return 1.0;
     }
     let mut above: Vec<usize> = (0..=b.len()).collect();
     for (row, x) in a.iter().enumerate() {
@@ -177,6 +211,7 @@ mod tests {
         assert!((likeness("kettle", "cattle") - 4.0 / 6.0).abs() < 1e-6);
         assert_eq!(likeness("ferry", "ferry"), 1.0);
         assert_eq!(likeness("a", "ferry"), 0.0);
+        assert_eq!(likeness("ab", "abcd"), 0.5);
     }
 
     #[test]
@@ -199,10 +234,10 @@ mod tests {
         let long = lexicon.read(&["on", "the", "boathouse", "stairs", "at", "noon"]);
         let short = lexicon.read(&["on", "a", "the", "boathouse"]);
         // One word was added inside the shorter; the rest is beyond its end.
-        assert_eq!(lexicon.distance(&long, &short, End::Open), 1.0);
-        assert_eq!(lexicon.distance(&short, &long, End::Open), 1.0);
-        assert_eq!(lexicon.distance(&long, &[], End::Open), 0.0);
-        assert_eq!(lexicon.distance(&long, &short, End::Closed), 4.0);
+        assert_eq!(lexicon.distance(&long, &short).open, 1.0);
+        assert_eq!(lexicon.distance(&short, &long).open, 1.0);
+        assert_eq!(lexicon.distance(&long, &[]).open, 0.0);
+        assert_eq!(lexicon.distance(&long, &short).closed, 4.0);
     }
 
     proptest! {
@@ -226,10 +261,18 @@ mod tests {
         ) {
             let mut lexicon = Lexicon::default();
             lexicon.read(&["kettle", "ferry", "oar", "lamp"]);
-            let open = lexicon.distance(&a, &b, End::Open);
-            prop_assert!(open <= lexicon.distance(&a, &b, End::Closed));
-            prop_assert!(open <= a.len().min(b.len()) as f32);
-            prop_assert_eq!(open, lexicon.distance(&b, &a, End::Open));
+            let there = lexicon.distance(&a, &b);
+            prop_assert!(there.open <= there.closed);
+            prop_assert!(there.open <= a.len().min(b.len()) as f32);
+            prop_assert_eq!(there, lexicon.distance(&b, &a));
+        }
+
+        #[test]
+        fn surely_unlike_words_are_unlike(a in "[a-d]{1,8}", b in "[a-d]{1,8}") {
+            let (a, b) = (Letters::of(&a), Letters::of(&b));
+            if a.is_surely_unlike(&b) {
+                prop_assert!(likeness(&a.letters, &b.letters) < NEAR);
+            }
         }
     }
 }
