@@ -1,1 +1,42 @@
 //! What words are in these samples?
+//!
+//! In: 16 kHz mono samples and the spans of them that hold speech. Out: words
+//! with start and end in ms and a confidence from 0 to 1; on the way, model
+//! files from a shelf. The spans are packed into windows of at most 30 s, so
+//! silence costs nothing, and every word is placed back in the file exactly
+//! where its samples came from.
+//!
+//! - [`ModelShelf`]: names to model files, fetched, checked, converted.
+//! - [`pack`], [`Window`], [`Passage`]: spans to windows and back.
+//! - [`Recogniser`], [`Whisper`]: a window's samples to words.
+//!
+//! Cost: a window takes the same time whether it holds 3 s or 30 s. Memory:
+//! the model, and one window. **Never opens a recording**, never decides what
+//! is speech, and is the only room that calls foreign code.
+
+mod checked;
+mod convert;
+mod ctranslate;
+mod download;
+mod error;
+mod ggml;
+mod hash;
+mod log;
+mod manifest;
+mod mel;
+mod memory;
+mod packages;
+mod recogniser;
+mod shelf;
+mod threads;
+mod timing;
+mod whisper;
+mod windows;
+mod words;
+
+pub use error::SpeechError;
+pub use recogniser::{Ask, HeardWord, Recogniser};
+pub use shelf::{GetProgress, ModelInfo, ModelShelf};
+pub use threads::default_threads;
+pub use whisper::Whisper;
+pub use windows::{Passage, Span, Window, WindowSpan, pack};

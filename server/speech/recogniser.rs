@@ -1,0 +1,49 @@
+//! What every recogniser of speech is asked, and answers.
+
+use sayback_core::Cancel;
+
+use super::SpeechError;
+
+/// A word heard in a window.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeardWord {
+    /// The word as it would be written, with its punctuation.
+    pub text: String,
+    /// Start in ms: in the window, or in the file once placed. To about
+    /// ±200 ms.
+    pub start_ms: i64,
+    /// End in ms, exclusive; always after the start.
+    pub end_ms: i64,
+    /// How sure the model is of the text, 0 to 1: the mean probability of the
+    /// word's pieces. Invented words can be sure, too.
+    pub confidence: f32,
+}
+
+/// What is known before listening.
+#[derive(Clone, Debug, Default)]
+pub struct Ask {
+    /// Language code (ISO 639-1) of what is said; none to have it detected in
+    /// every window, which costs a second pass of the encoder.
+    pub language: Option<String>,
+    /// Text to lean towards, such as names; the last 223 tokens count.
+    pub prompt: Option<String>,
+}
+
+/// Something that turns samples into words. One window at a time.
+pub trait Recogniser: Send {
+    /// The words in `samples`: 16 kHz mono, full scale 1.0, at most 30 s.
+    ///
+    /// Words come in order, do not overlap and lie inside the window.
+    /// `progress` gets 0 to 1.
+    ///
+    /// # Errors
+    /// [`SpeechError::Cancelled`] within a second of `cancel`;
+    /// [`SpeechError::Language`]; [`SpeechError::Recognise`].
+    fn recognise(
+        &mut self,
+        samples: &[f32],
+        ask: &Ask,
+        cancel: &Cancel,
+        progress: &mut dyn FnMut(f32),
+    ) -> Result<Vec<HeardWord>, SpeechError>;
+}
