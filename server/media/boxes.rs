@@ -11,6 +11,8 @@ use std::io::{self, Read, Seek, SeekFrom};
 const BOX_LIMIT: usize = 20_000;
 /// Most edits of a track looked at.
 const EDIT_LIMIT: u32 = 64;
+/// Bytes of a sample entry looked at; those that matter have about 100.
+const ENTRY_BYTES: u64 = 512;
 /// Seconds from 1904-01-01 (the epoch of `mvhd`) to 1970-01-01.
 const EPOCH_1904_S: i64 = 2_082_844_800;
 
@@ -25,6 +27,8 @@ pub struct BoxTrack {
     pub handler: [u8; 4],
     /// First sample entry: `mp4a`, `sowt` and so on.
     pub entry: [u8; 4],
+    /// An `enda` box says that QuickTime's samples are little-endian.
+    pub little_endian: bool,
     /// Ticks a second of the track's media.
     pub timescale: u32,
     /// Edits: duration in movie ticks, start in media ticks (-1: nothing).
@@ -192,10 +196,9 @@ impl<R: Read + Seek> Walk<'_, R> {
                         .unwrap_or_default();
                 }
                 b"stsd" => {
-                    track.entry = self
-                        .bytes(item.body + 12, 4, item.end)?
-                        .try_into()
-                        .unwrap_or_default();
+                    let bytes = self.bytes(item.body + 12, ENTRY_BYTES, item.end)?;
+                    track.entry = bytes.first_chunk().copied().unwrap_or_default();
+                    track.little_endian = bytes.windows(6).any(|six| six == b"enda\0\x01");
                 }
                 b"elst" => track.edits = self.edits(&item)?,
                 _ => {}

@@ -9,7 +9,9 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use symphonia::core::codecs::CodecParameters;
-use symphonia::core::codecs::audio::well_known::CODEC_ID_OPUS;
+use symphonia::core::codecs::audio::well_known::{
+    CODEC_ID_OPUS, CODEC_ID_PCM_F32BE, CODEC_ID_PCM_F64BE, CODEC_ID_PCM_S24BE, CODEC_ID_PCM_S32BE,
+};
 use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoderOptions};
 use symphonia::core::codecs::registry::CodecRegistry;
 use symphonia::core::errors::Error;
@@ -30,6 +32,9 @@ use super::stamps::Stamp;
 /// silent Opus); a header that claims more is not believed.
 const FRAMES_PER_BYTE_MAX: u64 = 10_000;
 
+/// How an Opus stream's header starts (RFC 7845, 5.1).
+const OPUS_HEAD: &[u8] = b"OpusHead";
+
 static CODECS: LazyLock<CodecRegistry> = LazyLock::new(|| {
     let mut codecs = CodecRegistry::new();
     symphonia::default::register_enabled_codecs(&mut codecs);
@@ -44,27 +49,36 @@ pub(super) struct Demuxed {
     pub params: AudioCodecParameters,
 }
 
+/// A file that can be opened by the library again and again, each time from
+/// the start.
+pub(super) struct Origin {
+    pub file: ShownPath,
+    handle: File,
+    len: u64,
+    movie: Option<Movie>,
+}
+
 /// Opens a file that is no plain WAV.
 pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, MediaError> {
     let file = ShownPath::new(path);
-    let read_failed = |cause| MediaError::Read {
-        file: file.clone(),
-        cause,
-    };
-    let movie = boxes::read_movie(&mut BufReader::new(&mut handle), len).map_err(read_failed)?;
+    let movie = boxes::read_movie(&mut BufReader::new(&mut handle), len).map_err(|cause| {
+        MediaError::Read {
+            file: file.clone(),
+            cause,
+        }
+    })?;
     if let Some(movie) = &movie
         && !movie.tracks.iter().any(BoxTrack::is_sound)
     {
         return Err(MediaError::NoSound { file });
     }
-    handle.rewind().map_err(read_failed)?;
-    let masks = movie.as_ref().map_or_else(Vec::new, hidden_tracks);
-    let again = handle.try_clone().map_err(read_failed)?;
-    let mut demuxed = demux(
-        &file,
-        Masked::new(handle, len, masks.clone()),
-        movie.as_ref(),
-    )?;
+    let origin = Origin {
+        file: file.clone(),
+        handle,
+        len,
+        movie,
+    };
+    let mut demuxed = origin.demux()?;
     let format = demuxed.format.format_info().short_name;
     let (rate_hz, channels) = (demuxed.params.sample_rate, demuxed.params.channels.as_ref());
     let (Some(rate_hz), Some(channels)) = (rate_hz, channels.map(|channels| channels.count()))
@@ -74,16 +88,17 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
             reason: "it names no rate or no channels".into(),
         });
     };
+    let movie = origin.movie.as_ref();
     let mut clock = Clock::of(&demuxed.track, rate_hz);
-    let mut stated = bounds(&demuxed, movie.as_ref(), &mut clock, format);
-    if stated.is_none_or(|frames| frames > len.saturating_mul(FRAMES_PER_BYTE_MAX)) {
-        stated = Some(count_frames(&mut demuxed, &clock));
-        let mut again = again;
-        again.rewind().map_err(read_failed)?;
-        demuxed = demux(&file, Masked::new(again, len, masks), movie.as_ref())?;
+    let mut stated = bounds(&demuxed, movie, &mut clock, format)
+        .filter(|frames| *frames <= len.saturating_mul(FRAMES_PER_BYTE_MAX));
+    if stated.is_none() || format == "matroska" {
+        let counted = walk_packets(&mut demuxed, &mut clock, stated.is_some());
+        stated = stated.or(Some(counted));
+        demuxed = origin.demux()?;
     }
     let decoder = make_decoder(&demuxed.params).map_err(|error| unsupported(&file, &error))?;
-    let (container, media_type) = container(format, movie.as_ref());
+    let (container, media_type) = container(format, movie);
     let info = Info {
         container: container.to_owned(),
         codec: decoder.codec_info().long_name.to_owned(),
@@ -100,13 +115,29 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
         .iter()
         .filter_map(|movie| Stamp::from_container(movie.created_s?))
         .collect();
-    let source = Packets::new(file, demuxed, decoder, clock, channels);
+    let source = Packets::new(origin, demuxed, decoder, clock, channels);
     Ok(Opened {
         info,
         stamps,
         warnings: Vec::new(),
         source: Box::new(source),
     })
+}
+
+impl Origin {
+    /// The library's reader from the start of the file, and our track in it.
+    pub fn demux(&self) -> Result<Demuxed, MediaError> {
+        let masks = self.movie.as_ref().map_or_else(Vec::new, hidden_tracks);
+        let source = self.handle.try_clone().and_then(|mut handle| {
+            handle.rewind()?;
+            Ok(Masked::new(handle, self.len, masks))
+        });
+        let source = source.map_err(|cause| MediaError::Read {
+            file: self.file.clone(),
+            cause,
+        })?;
+        demux(&self.file, source, self.movie.as_ref())
+    }
 }
 
 /// Builds a decoder that leaves cutting to us: by time, so that a seek and a
@@ -117,7 +148,7 @@ pub(super) fn make_decoder(
     let mut params = params.clone();
     // The Opus adapter cuts its pre-skip from whatever packet comes first.
     if let Some(head) = &mut params.extra_data
-        && head.starts_with(b"OpusHead")
+        && head.starts_with(OPUS_HEAD)
         && head.len() >= 12
     {
         head[10..12].fill(0);
@@ -146,12 +177,33 @@ fn demux(file: &ShownPath, source: Masked, movie: Option<&Movie>) -> Result<Demu
             (None, None) => MediaError::NoSound { file: file.clone() },
         });
     };
-    let params = audio(&track).cloned().unwrap_or_default();
+    let mut params = audio(&track).cloned().unwrap_or_default();
+    if params.codec == CODEC_ID_OPUS {
+        // Whatever rate was recorded at, Opus plays at 48 kHz (RFC 7845, 5.1).
+        params.sample_rate = Some(48_000);
+    }
+    correct_byte_order(&mut params, movie, track.id);
     Ok(Demuxed {
         format,
         track,
         params,
     })
+}
+
+/// The library takes QuickTime's `in24`, `in32`, `fl32` and `fl64` for little-
+/// endian; they are big-endian unless an `enda` box says otherwise.
+fn correct_byte_order(params: &mut AudioCodecParameters, movie: Option<&Movie>, track: u32) {
+    let boxed = movie.and_then(|movie| movie.tracks.iter().find(|boxed| boxed.id == track));
+    let Some(boxed) = boxed.filter(|boxed| !boxed.little_endian) else {
+        return;
+    };
+    params.codec = match &boxed.entry {
+        b"in24" => CODEC_ID_PCM_S24BE,
+        b"in32" => CODEC_ID_PCM_S32BE,
+        b"fl32" => CODEC_ID_PCM_F32BE,
+        b"fl64" => CODEC_ID_PCM_F64BE,
+        _ => return,
+    };
 }
 
 fn audio(track: &Track) -> Option<&AudioCodecParameters> {
@@ -247,8 +299,8 @@ fn bounds(
         .filter(|frames| *frames > 0);
     }
     let frames = track.num_frames.filter(|frames| *frames > 0);
-    if demuxed.params.codec == CODEC_ID_OPUS {
-        let delay = track.delay.unwrap_or(0);
+    if demuxed.params.codec == CODEC_ID_OPUS && format == "ogg" {
+        let delay = pre_skip(&demuxed.params);
         clock.origin = track.start_ts.get().max(0).saturating_add(i64::from(delay));
         return frames.map(|end| end.saturating_sub(clock.origin.cast_unsigned()));
     }
@@ -256,14 +308,13 @@ fn bounds(
         // Without a LAME tag the library guesses from the first few frames.
         "mp1" | "mp2" | "mp3" => frames.filter(|_| track.delay.is_some()),
         "aac" => None,
-        "matroska" | "mkv" => frames.or_else(|| {
-            track.duration.map(|ticks| {
-                clock
-                    .frames(ticks.get().cast_signed())
-                    .max(0)
-                    .cast_unsigned()
-            })
-        }),
+        "matroska" => {
+            let info = demuxed.format.media_info();
+            let (ticks, base) = info.duration.zip(info.time_base)?;
+            let scaled = u128::from(ticks.get()) * u128::from(base.numer.get());
+            let frames = scaled * u128::from(clock.rate_hz) / u128::from(base.denom.get());
+            u64::try_from(frames).ok().filter(|frames| *frames > 0)
+        }
         _ => frames,
     }
 }
@@ -287,19 +338,39 @@ fn edit_frames(ticks: u64, timescale: u32, rate_hz: u32) -> Option<u64> {
     u64::try_from(exact.div_ceil(u128::from(timescale))).ok()
 }
 
-/// Counts frames by walking the packets, undecoded.
-fn count_frames(demuxed: &mut Demuxed, clock: &Clock) -> u64 {
-    let mut end = 0;
+/// Walks the packets, undecoded: notes where the first plays (Matroska starts
+/// its sound anywhere and rounds to ms) and counts frames up to the last, or
+/// stops after the first.
+fn walk_packets(demuxed: &mut Demuxed, clock: &mut Clock, only_first: bool) -> u64 {
+    let (mut end, mut first) = (0, None);
     while let Ok(Some(packet)) = guarded(|| demuxed.format.next_packet()) {
-        if packet.track_id == demuxed.track.id {
-            let ticks = packet
-                .pts
-                .get()
-                .saturating_add_unsigned(packet.block_dur().get());
-            end = end.max(clock.frames(ticks) - clock.origin);
+        if packet.track_id != demuxed.track.id {
+            continue;
+        }
+        let start = packet.pts.get();
+        end = end.max(clock.frames(start.saturating_add_unsigned(packet.block_dur().get())));
+        first = first.or(Some(clock.frames(start)));
+        if only_first {
+            break;
         }
     }
-    end.max(0).cast_unsigned()
+    if demuxed.format.format_info().short_name == "matroska" {
+        clock.first = first.unwrap_or(0);
+        clock.origin = clock
+            .first
+            .saturating_add(i64::from(pre_skip(&demuxed.params)));
+    }
+    end.saturating_sub(clock.origin).max(0).cast_unsigned()
+}
+
+/// Frames an Opus decoder gives before the sound starts (RFC 7845, 5.1).
+fn pre_skip(params: &AudioCodecParameters) -> u16 {
+    match params.extra_data.as_deref() {
+        Some(head) if head.starts_with(OPUS_HEAD) && head.len() >= 12 => {
+            u16::from_le_bytes([head[10], head[11]])
+        }
+        _ => 0,
+    }
 }
 
 /// Name and internet media type of a container.
@@ -315,7 +386,7 @@ fn container(format: &str, movie: Option<&Movie>) -> (&'static str, &'static str
         "mp1" | "mp2" | "mp3" => ("MPEG audio", "audio/mpeg"),
         "aac" => ("AAC", "audio/aac"),
         "ogg" => ("Ogg", "audio/ogg"),
-        "matroska" | "mkv" => ("Matroska", "video/x-matroska"),
+        "matroska" => ("Matroska", "video/x-matroska"),
         "aiff" => ("AIFF", "audio/aiff"),
         "wave" => ("WAV", "audio/wav"),
         _ => ("other", "application/octet-stream"),

@@ -11,15 +11,15 @@ use symphonia::core::formats::{SeekMode, SeekTo, Track};
 use symphonia::core::packet::Packet;
 use symphonia::core::units::Timestamp;
 
-use super::compressed::{Demuxed, make_decoder};
-use super::error::{MediaError, ShownPath};
+use super::compressed::{Demuxed, Origin, make_decoder};
+use super::error::MediaError;
 use super::guard::guarded;
 use super::reader::FrameSource;
 
 /// Packets before the wanted one that are decoded and thrown away after a
 /// seek, in ms: MP3 reaches back through its bit reservoir, Opus wants 80 ms
 /// (RFC 7845), AAC and Vorbis one packet.
-const RUN_UP_MS: u64 = 200;
+const RUN_UP_MS: i64 = 200;
 /// A step in packet times up to this many ms is rounding (Matroska counts in
 /// ms), beyond it sound is missing.
 const STEP_MS: i64 = 50;
@@ -34,6 +34,8 @@ pub(super) struct Clock {
     pub rate_hz: u32,
     /// Frame on the packets' clock that is frame 0 for everyone else.
     pub origin: i64,
+    /// Frame on the packets' clock where the first packet plays.
+    pub first: i64,
     numer: u32,
     denom: u32,
 }
@@ -47,6 +49,7 @@ impl Clock {
         Self {
             rate_hz,
             origin: 0,
+            first: 0,
             numer,
             denom,
         }
@@ -65,13 +68,33 @@ impl Clock {
         i64::try_from(scaled.div_euclid(unit)).unwrap_or(0)
     }
 
+    /// Ticks of 1 ms cannot say where a packet plays, but packets of one length
+    /// can: the multiple of it nearest to what is stated, if it is that near.
+    fn snapped(&self, stated: i64, packet_frames: i64) -> i64 {
+        if u64::from(self.denom) >= u64::from(self.rate_hz) * u64::from(self.numer)
+            || packet_frames <= 0
+        {
+            return stated;
+        }
+        let tick = i64::from(self.rate_hz) * i64::from(self.numer) / i64::from(self.denom);
+        let packets = (stated - self.first + packet_frames / 2).div_euclid(packet_frames);
+        let nearest = self
+            .first
+            .saturating_add(packets.saturating_mul(packet_frames));
+        if (nearest - stated).abs() <= tick {
+            nearest
+        } else {
+            stated
+        }
+    }
+
     fn ms(&self, ms: i64) -> i64 {
         ms.saturating_mul(i64::from(self.rate_hz)) / 1000
     }
 }
 
 pub(super) struct Packets {
-    file: ShownPath,
+    origin: Origin,
     demuxed: Demuxed,
     decoder: Box<dyn AudioDecoder>,
     clock: Clock,
@@ -83,6 +106,8 @@ pub(super) struct Packets {
     expected: Option<i64>,
     /// The next frame to hand out.
     wanted: i64,
+    /// Packets that end before this frame need not be decoded.
+    skip_to: i64,
     ended: bool,
     bad_packets: u64,
     reported: u64,
@@ -91,14 +116,14 @@ pub(super) struct Packets {
 
 impl Packets {
     pub fn new(
-        file: ShownPath,
+        origin: Origin,
         demuxed: Demuxed,
         decoder: Box<dyn AudioDecoder>,
         clock: Clock,
         channels: usize,
     ) -> Self {
         Self {
-            file,
+            origin,
             demuxed,
             decoder,
             clock,
@@ -107,6 +132,7 @@ impl Packets {
             decoded_at: 0,
             expected: None,
             wanted: 0,
+            skip_to: i64::MIN,
             ended: false,
             bad_packets: 0,
             reported: 0,
@@ -131,7 +157,7 @@ impl Packets {
                 }
                 Err(Error::IoError(cause)) => {
                     return Err(MediaError::Read {
-                        file: self.file.clone(),
+                        file: self.origin.file.clone(),
                         cause,
                     });
                 }
@@ -156,32 +182,37 @@ impl Packets {
             self.ended = true;
             return Ok(());
         };
-        let stated = self
-            .clock
-            .frames(packet.pts.get())
-            .saturating_sub(self.clock.origin);
-        let at = self.place(stated);
+        if self.expected.is_none() && self.ends(&packet) < self.skip_to {
+            return Ok(());
+        }
         let frames = match self.decode(&packet) {
             Ok(frames) => frames,
-            Err(Error::IoError(_) | Error::DecodeError(_)) => self.leave_silence(&packet),
-            Err(error) => {
-                let reason = error.to_string();
-                return Err(MediaError::Damaged {
-                    file: self.file.clone(),
-                    reason,
-                });
-            }
+            Err(_) => self.leave_silence(&packet),
+        };
+        let stated = self.clock.frames(packet.pts.get());
+        let at = match self.expected {
+            None => self
+                .clock
+                .snapped(stated, frames)
+                .saturating_sub(self.clock.origin),
+            Some(expected) => self.place(stated.saturating_sub(self.clock.origin), expected),
         };
         self.decoded_at = at;
         self.expected = Some(at.saturating_add(frames));
         Ok(())
     }
 
-    /// Where a packet that states a time really plays.
-    fn place(&mut self, stated: i64) -> i64 {
-        let Some(expected) = self.expected else {
-            return stated;
-        };
+    /// Where a packet ends, by its own statement.
+    fn ends(&self, packet: &Packet) -> i64 {
+        let ticks = packet
+            .pts
+            .get()
+            .saturating_add_unsigned(packet.block_dur().get());
+        self.clock.frames(ticks).saturating_sub(self.clock.origin)
+    }
+
+    /// Where a packet that states a time really plays, after another.
+    fn place(&mut self, stated: i64, expected: i64) -> i64 {
         let step = stated.saturating_sub(expected);
         if step <= self.clock.ms(STEP_MS) {
             return expected;
@@ -277,26 +308,29 @@ impl FrameSource for Packets {
 
     fn seek(&mut self, frame: u64) -> Result<(), MediaError> {
         let target = i64::try_from(frame).unwrap_or(i64::MAX / 4);
-        let run_up = self.clock.ms(RUN_UP_MS as i64);
-        let first = self.demuxed.track.start_ts.get().min(0);
+        let from = target.saturating_sub(self.clock.ms(RUN_UP_MS));
+        let earliest = self.demuxed.track.start_ts.get().min(0);
         let ticks = self
             .clock
-            .ticks((target + self.clock.origin).saturating_sub(run_up))
-            .max(first);
+            .ticks(from.saturating_add(self.clock.origin))
+            .max(earliest);
         let to = SeekTo::Timestamp {
             ts: Timestamp::new(ticks),
             track_id: self.demuxed.track.id,
         };
         let format = &mut self.demuxed.format;
-        guarded(|| format.seek(SeekMode::Accurate, to)).map_err(|error| MediaError::Damaged {
-            file: self.file.clone(),
-            reason: format!("it cannot be searched: {error}"),
-        })?;
+        let found = guarded(|| format.seek(SeekMode::Accurate, to));
+        // Without an index Matroska is only searched forwards, and not to
+        // before its first entry: then all packets are passed by from the start.
+        if !found.is_ok_and(|found| found.actual_ts.get() <= ticks) {
+            self.demuxed = self.origin.demux()?;
+        }
         self.decoder.reset();
         self.decoded.clear();
         self.decoded_at = 0;
         self.expected = None;
         self.wanted = target;
+        self.skip_to = from;
         self.ended = false;
         Ok(())
     }

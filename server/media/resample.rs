@@ -29,7 +29,11 @@ impl Resampler {
         }
         let (input, output) = (rate_hz as usize, ANALYSIS_RATE_HZ as usize);
         let common = common_divisor(input, output);
-        let steps = OUTPUT_BLOCK_MIN.div_ceil(output / common);
+        // An even input block puts the filter's middle on a sample: a delay that
+        // is a whole number is a delay that can be cut off exactly.
+        let steps = OUTPUT_BLOCK_MIN
+            .div_ceil(output / common)
+            .next_multiple_of(2);
         let input_block = steps * (input / common);
         let output_block = steps * (output / common);
         let window = WindowFunction::BlackmanHarris2;
