@@ -1,1 +1,47 @@
 //! What is there still to do, and who does it next?
+//!
+//! In: files and uploads of an event ([`Engine::add`], [`Engine::add_upload`]).
+//! Out: recordings, their segments, their words, and lines that can be found,
+//! all in the store. Nothing is handed from step to step in memory.
+//!
+//! ```text
+//! add ─ intake ─ probe ─┬─ detect ─ transcribe ─ index      one file a step
+//!                       └─ detect ─ …                       in steps/
+//! ```
+//!
+//! - The queue is rows of the store ([`crate::store::Claim`], leases). A step
+//!   reads, works with no transaction open, and writes its output, 'done' and
+//!   the next job in one transaction. Killed at any instant, a step has written
+//!   all or nothing; `transcribe` writes window by window and goes on behind the
+//!   last one written.
+//! - Workers are threads of their own, never the async ones: some for the light
+//!   steps, one for the model, which is loaded once, when first needed.
+//! - An error that may pass is tried again, later each time, a few times; any
+//!   other ends that file's way, and the others go on. A full disk is waited for.
+//!
+//! This room never writes to an original, never knows SQL, never answers HTTP.
+//!
+//! Cost of the queue itself: see DEVELOPERS.md.
+
+mod add;
+mod change;
+mod config;
+mod engine;
+mod error;
+mod held;
+mod owner;
+mod steps;
+mod takes;
+mod time_left;
+mod upload;
+mod walk;
+mod worker;
+
+pub use add::{Accepted, Add, AddReport, Already, Refused};
+pub use change::{Change, What};
+pub use config::{EngineConfig, Model, ShelfModel};
+pub use engine::{Engine, Idle};
+pub use error::JobsError;
+pub use time_left::Status;
+pub use upload::Upload;
+pub use walk::Roots;

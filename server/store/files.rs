@@ -113,7 +113,8 @@ impl Store {
 
     /// Writes what opening a file gave, and that the job is done, as one: the
     /// file at its path of now, its recordings, and a `detect` job for each new
-    /// one. Returns the new recordings.
+    /// one. Jobs that failed on the same sound before are tried again. Returns
+    /// the new recordings.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
@@ -139,6 +140,7 @@ impl Store {
             .bind(&opened.note)
             .execute(&mut *transaction)
             .await?;
+        self.revive(&mut transaction, &opened.file.hash).await?;
         let mut new = Vec::new();
         for recording in &opened.recordings {
             let id = RecordingId::of(&opened.event, &opened.file.hash, &recording.pick);

@@ -55,9 +55,12 @@ macro_rules! select_intake {
 }
 
 statements! {
-    /// The same path with the same size and change time holds the same sound.
+    /// The same path with the same size and change time holds the same sound;
+    /// what failed is opened again.
     KNOWN = "SELECT r.id FROM file f JOIN recording r ON r.file_hash = f.hash AND r.event_id = ?1
-        WHERE f.path = ?2 AND f.size = ?3 AND f.mtime_ns = ?4 ORDER BY r.pick LIMIT 1";
+        WHERE f.path = ?2 AND f.size = ?3 AND f.mtime_ns = ?4 AND NOT EXISTS (
+            SELECT 1 FROM job j WHERE j.subject = r.id AND j.state = 'failed')
+        ORDER BY r.pick LIMIT 1";
     WAITING = "SELECT i.id FROM intake i JOIN job j ON j.kind = 'probe' AND j.subject = i.id
         WHERE i.event_id = ?1 AND i.path = ?2 AND i.file_hash IS NULL
             AND j.state IN ('ready', 'running') LIMIT 1";

@@ -133,7 +133,7 @@ statements! {
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state";
     GIVE_BACK = "UPDATE job SET state = 'ready', lease_owner = NULL, lease_until_ms = NULL
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
-    OWNERS = "SELECT DISTINCT lease_owner FROM job WHERE state = 'running'";
+    OWNERS = "SELECT lease_owner, lease_until_ms FROM job WHERE state = 'running'";
     /// Frees what dead owners held. A job that takes the program down again and
     /// again is given up, or it would hold up all others for ever.
     FREE = "UPDATE job SET interruptions = interruptions + 1,
@@ -153,7 +153,11 @@ statements! {
             not_before_ms, progress, error FROM job WHERE id = ?1";
     JOBS_OF = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
             not_before_ms, progress, error FROM job WHERE subject = ?1 ORDER BY rank";
-    /// Above everything that waits, unless it is on top already.
+    /// A file that was added again is tried again.
+    REVIVE = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
+            error = NULL
+        WHERE state = 'failed' AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
+    /// Above everything that waits, also above what was put first before.
     FIRST = "UPDATE job SET priority = 1 + (SELECT max(priority) FROM job)
         WHERE subject = ?1 AND state IN ('ready', 'running')";
 }
@@ -173,6 +177,19 @@ impl Store {
             .execute(&mut **transaction)
             .await
             .map_err(unknown("event", job.event))?;
+        Ok(())
+    }
+
+    /// Lets failed jobs of a file's recordings wait again.
+    pub(super) async fn revive(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        hash: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query(self.sql(REVIVE))
+            .bind(hash)
+            .execute(&mut **transaction)
+            .await?;
         Ok(())
     }
 
@@ -288,12 +305,12 @@ impl Store {
         Ok(())
     }
 
-    /// Everyone who holds a job.
+    /// Everyone who holds a job, and until when (ms since 1970) that is believed.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn lease_owners(&self) -> Result<Vec<String>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(OWNERS))
+    pub async fn lease_owners(&self) -> Result<Vec<(String, i64)>, StoreError> {
+        Ok(sqlx::query_as(self.sql(OWNERS))
             .fetch_all(&self.read)
             .await?)
     }

@@ -3,7 +3,6 @@
 use sqlx::FromRow;
 
 use super::error::unknown;
-use super::rows::PathOf;
 use super::statement::statements;
 use super::{EventId, RecordingId, RecordingRow, SourceId, StampRow, Store, StoreError};
 
@@ -50,7 +49,8 @@ statements! {
             SELECT 1 FROM intake i JOIN job j ON j.kind = 'probe' AND j.subject = i.id
             WHERE i.event_id = s.event_id AND i.source_id = s.id AND i.file_hash IS NULL
                 AND j.state IN ('ready', 'running'))";
-    PIECES = "SELECT r.id, r.pick, f.path, f.name, f.size, f.rate_hz, f.frames, f.duration_ms, r.file_hash
+    PIECES = "SELECT r.id, r.pick, f.name, f.size, f.codec, f.rate_hz, f.channels, f.bits, f.frames,
+            r.file_hash
         FROM recording r JOIN file f ON f.hash = r.file_hash
         WHERE r.source_id = ?1 ORDER BY f.name, r.pick, r.id";
     SET_TAKE = "UPDATE recording SET take_id = ?2, take_order = ?3, take_of = ?4 WHERE id = ?1";
@@ -66,19 +66,20 @@ pub struct PieceRow {
     pub id: RecordingId,
     /// The channel it holds.
     pub pick: String,
-    /// Where its file lies.
-    #[sqlx(try_from = "Vec<u8>")]
-    pub path: PathOf,
     /// The file's name.
     pub name: String,
     /// The file's bytes.
     pub size: i64,
+    /// Name of the codec.
+    pub codec: String,
     /// Samples a second.
     pub rate_hz: u32,
+    /// Channels in the file.
+    pub channels: u16,
+    /// Bits a sample, where the codec has such.
+    pub bits: Option<u16>,
     /// Frames in the file.
     pub frames: i64,
-    /// Length, ms.
-    pub duration_ms: i64,
     /// The file.
     pub file_hash: String,
     /// When the devices say it was made.

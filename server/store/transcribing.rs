@@ -60,6 +60,8 @@ statements! {
     TEXTS = "UPDATE segment SET text = coalesce(
             (SELECT group_concat(text, ' ' ORDER BY n) FROM word WHERE segment_id = segment.id), '')
         WHERE id IN (SELECT value FROM json_each(?1))";
+    /// What no window holds, such as a segment that overlaps another, has no words.
+    SILENT = "UPDATE segment SET text = '' WHERE recording_id = ?1 AND text IS NULL";
     COUNT = "UPDATE recording SET word_count = word_count + ?2 WHERE id = ?1";
     UNINDEX = "DELETE FROM segment_fts WHERE rowid IN
         (SELECT id FROM segment WHERE recording_id = ?1)";
@@ -161,6 +163,10 @@ impl Store {
     ) -> Result<(), StoreError> {
         let mut transaction = self.begin().await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
+        sqlx::query(self.sql(SILENT))
+            .bind(&recording.id)
+            .execute(&mut *transaction)
+            .await?;
         let next = queue::NewJob {
             kind: JobKind::Index,
             subject: recording.id.as_str(),

@@ -126,7 +126,10 @@ async fn the_story_uses_every_statement() {
     store.cancel_job(probe.id, NOW).await.unwrap();
     store.retry_job(probe.id).await.unwrap();
     let lost = claim(&store, Lane::Light, "w3").await;
-    assert_eq!(store.lease_owners().await.unwrap(), ["w3"]);
+    assert_eq!(
+        store.lease_owners().await.unwrap(),
+        [("w3".to_owned(), NOW + LEASE)]
+    );
     assert_eq!(
         store.free(&["w3".into()], NOW, 9).await.unwrap(),
         [probe.id]

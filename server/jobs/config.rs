@@ -1,0 +1,120 @@
+//! How does this process work?
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::speech::{ModelShelf, Recogniser, SpeechError, Whisper, default_threads};
+
+/// Where the recogniser comes from. Asked only once there is speech to write
+/// down, and again after it was not there.
+pub trait Model: Send + Sync {
+    /// By what name its words are remembered.
+    fn name(&self) -> String;
+    /// Whether it could be loaded; an error says what to do.
+    ///
+    /// # Errors
+    /// When the model is not there or is refused.
+    fn present(&self) -> Result<(), SpeechError>;
+    /// Loads it, which takes seconds.
+    ///
+    /// # Errors
+    /// When the model is not there or can't be used.
+    fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError>;
+}
+
+/// A model of the shelf, by name or file.
+pub struct ShelfModel {
+    shelf: ModelShelf,
+    name: String,
+    threads: usize,
+}
+
+impl ShelfModel {
+    /// The model called `name` (or the ggml file of that path) of the shelf in
+    /// `models`, run on as many threads as fit this machine.
+    #[must_use]
+    pub fn new(models: PathBuf, name: String) -> Self {
+        Self {
+            shelf: ModelShelf::new(models),
+            name,
+            threads: default_threads(),
+        }
+    }
+}
+
+impl Model for ShelfModel {
+    fn name(&self) -> String {
+        self.name.clone()
+    }
+
+    fn present(&self) -> Result<(), SpeechError> {
+        self.shelf.path(&self.name).map(drop)
+    }
+
+    fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {
+        let path = self.shelf.path(&self.name)?;
+        Ok(Box::new(Whisper::load(&path, self.threads)?))
+    }
+}
+
+/// How an [`crate::jobs::Engine`] works.
+#[derive(Clone)]
+pub struct EngineConfig {
+    /// The recogniser.
+    pub model: Arc<dyn Model>,
+    /// Threads for probe, detect and index; 0 leaves those jobs in the queue.
+    pub light_workers: usize,
+    /// Whether this process transcribes.
+    pub transcribes: bool,
+    /// How long a worker that shows no sign of life is believed to live.
+    pub lease: Duration,
+    /// How often signs of life and progress are written.
+    pub beat: Duration,
+    /// How often an idle worker looks for jobs that another process queued.
+    pub poll: Duration,
+    /// The wait after a first failure that may pass; it doubles each time.
+    pub backoff: Duration,
+    /// Failures after which a job is given up.
+    pub max_attempts: i64,
+    /// Times the program may be stopped or die while on the same piece of work
+    /// before that is given up; a transcribed window counts as a new piece.
+    pub max_interruptions: i64,
+}
+
+impl EngineConfig {
+    /// Works on everything, with the model `name` (or ggml file) from the folder
+    /// `models`.
+    #[must_use]
+    pub fn new(models: PathBuf, name: String) -> Self {
+        Self::with_model(Arc::new(ShelfModel::new(models, name)))
+    }
+
+    /// Works on everything, with this model.
+    #[must_use]
+    pub fn with_model(model: Arc<dyn Model>) -> Self {
+        Self {
+            model,
+            // Decoding one file keeps one core busy; the model wants the others.
+            light_workers: 1,
+            transcribes: true,
+            // Leases of dead processes of this machine are freed at once, so
+            // this only matters across containers: long enough for a laptop to
+            // write a beat under load.
+            lease: Duration::from_secs(30),
+            beat: Duration::from_secs(1),
+            poll: Duration::from_millis(500),
+            backoff: Duration::from_secs(2),
+            max_attempts: 4,
+            max_interruptions: 25,
+        }
+    }
+
+    /// Leaves all work in the queue.
+    #[must_use]
+    pub fn without_workers(mut self) -> Self {
+        self.light_workers = 0;
+        self.transcribes = false;
+        self
+    }
+}

@@ -1,0 +1,352 @@
+//! How is the work started, watched and stopped?
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+
+use sayback_core::Cancel;
+use tokio::runtime::Handle;
+use tokio::sync::broadcast;
+
+use super::held::HeldJobs;
+use super::owner::Owner;
+use super::{Change, EngineConfig, JobsError, Status, What, worker};
+use crate::store::{EventId, JobId, JobRow, Lane, RecordingId, Store, StoreError};
+
+/// Changes a slow listener may be behind before it loses some.
+const CHANGES_KEPT: usize = 256;
+/// How long work may be stopped by a full disk before a waiting caller is told.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// The workers of this process on one data folder. Clones are the same engine;
+/// when the last is dropped its workers stop at the next chance.
+#[derive(Clone)]
+pub struct Engine {
+    running: Arc<Running>,
+}
+
+/// Why [`Engine::run_until_idle`] returned.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Idle {
+    /// Nothing is left to do.
+    Done,
+    /// The queue is paused.
+    Paused,
+    /// Speech waits to be written down and the model is not there; the text says
+    /// what to do.
+    NoModel(String),
+}
+
+/// The threads, joined at shutdown.
+struct Running {
+    inner: Arc<Inner>,
+    threads: Mutex<Vec<JoinHandle<()>>>,
+}
+
+/// What the workers share.
+pub(super) struct Inner {
+    pub(super) store: Store,
+    pub(super) config: EngineConfig,
+    pub(super) held: HeldJobs,
+    pub(super) owner: Owner,
+    pub(super) stop: Cancel,
+    pub(super) runtime: Handle,
+    changes: broadcast::Sender<Change>,
+    wake: Wake,
+    troubles: Mutex<BTreeMap<Trouble, (String, Instant)>>,
+}
+
+/// What can keep all work waiting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Trouble {
+    /// The database can't be written.
+    Store,
+    /// The model is not there.
+    Model,
+}
+
+impl Engine {
+    /// Frees what dead processes held and starts the workers. Must be called on
+    /// a tokio runtime that outlives the engine.
+    ///
+    /// # Errors
+    /// [`JobsError::Store`], [`JobsError::Thread`].
+    pub async fn start(store: Store, config: EngineConfig) -> Result<Self, JobsError> {
+        let inner = Arc::new(Inner {
+            store,
+            config,
+            held: HeldJobs::default(),
+            owner: Owner::this_process(),
+            stop: Cancel::new(),
+            runtime: Handle::current(),
+            changes: broadcast::Sender::new(CHANGES_KEPT),
+            wake: Wake::default(),
+            troubles: Mutex::default(),
+        });
+        inner.free_dead().await?;
+        inner.sweep_uploads();
+        let threads = worker::start(&inner).map_err(JobsError::Thread)?;
+        Ok(Self {
+            running: Arc::new(Running {
+                inner,
+                threads: Mutex::new(threads),
+            }),
+        })
+    }
+
+    pub(super) fn inner(&self) -> &Arc<Inner> {
+        &self.running.inner
+    }
+
+    /// The store the engine works on.
+    #[must_use]
+    pub fn store(&self) -> &Store {
+        &self.inner().store
+    }
+
+    /// Word of everything that changes from now on.
+    #[must_use]
+    pub fn subscribe(&self) -> broadcast::Receiver<Change> {
+        self.inner().changes.subscribe()
+    }
+
+    /// Tells listeners and workers of a change that was made in the store
+    /// directly, such as a new event.
+    pub fn changed(&self, event: Option<EventId>, what: What) {
+        self.inner().changed(event, what);
+    }
+
+    /// How far the work is, of one event or of all.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn status(&self, event: Option<&EventId>) -> Result<Status, JobsError> {
+        let row = self.store().status(event).await?;
+        Ok(Status::of(row, self.inner().troubles()))
+    }
+
+    /// Takes no new jobs until [`Engine::resume`], also after a restart. Running
+    /// steps finish.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn pause(&self) -> Result<(), JobsError> {
+        self.store().set_paused(true).await?;
+        self.changed(None, What::Queue);
+        Ok(())
+    }
+
+    /// Goes on after [`Engine::pause`].
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn resume(&self) -> Result<(), JobsError> {
+        self.store().set_paused(false).await?;
+        self.changed(None, What::Queue);
+        Ok(())
+    }
+
+    /// Stops a waiting or running job for good; nothing of a running step is
+    /// written but windows that are finished.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] if it is over.
+    pub async fn cancel(&self, job: JobId) -> Result<JobRow, JobsError> {
+        let row = self.store().cancel_job(job, now_ms()).await?;
+        self.inner().held.stop(job);
+        self.changed(Some(row.event_id.clone()), What::Queue);
+        Ok(row)
+    }
+
+    /// Lets a failed or cancelled job be tried again.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] otherwise.
+    pub async fn retry(&self, job: JobId) -> Result<JobRow, JobsError> {
+        let row = self.store().retry_job(job).await?;
+        self.changed(Some(row.event_id.clone()), What::Queue);
+        Ok(row)
+    }
+
+    /// Lets what is left to do for a recording go before all else.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn look_at(&self, recording: &RecordingId) -> Result<(), JobsError> {
+        self.store().put_first(recording).await?;
+        self.changed(None, What::Queue);
+        Ok(())
+    }
+
+    /// Waits until nothing is left that could be done.
+    ///
+    /// # Errors
+    /// [`JobsError::Stuck`] when the disk stays full; [`JobsError::Store`].
+    pub async fn run_until_idle(&self) -> Result<Idle, JobsError> {
+        let mut changes = self.subscribe();
+        loop {
+            if let Some(idle) = self.inner().idle().await? {
+                return Ok(idle);
+            }
+            // Also without word: another process may do the work.
+            let wait = self.inner().config.poll;
+            let _ = tokio::time::timeout(wait, changes.recv()).await;
+        }
+    }
+
+    /// Asks all workers to stop, puts back what they hold, and waits for them.
+    pub async fn shutdown(&self) {
+        self.inner().halt();
+        let threads = std::mem::take(
+            &mut *self
+                .running
+                .threads
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner),
+        );
+        let join = move || {
+            for thread in threads {
+                // A worker that panicked has nothing left to put back.
+                let _ = thread.join();
+            }
+        };
+        let _ = tokio::task::spawn_blocking(join).await;
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        self.inner.halt();
+    }
+}
+
+impl Inner {
+    /// Waits, on a worker's thread, for the store.
+    pub(super) fn block<T>(&self, future: impl Future<Output = T>) -> T {
+        self.runtime.block_on(future)
+    }
+
+    pub(super) fn changed(&self, event: Option<EventId>, what: What) {
+        if what != What::Progress {
+            self.wake.all();
+        }
+        // Nobody listening is fine.
+        let _ = self.changes.send(Change { event, what });
+    }
+
+    /// Sleeps until woken or `at_most` is over.
+    pub(super) fn rest(&self, at_most: Duration) {
+        if !self.stop.is_cancelled() {
+            self.wake.wait(at_most);
+        }
+    }
+
+    fn halt(&self) {
+        self.stop.cancel();
+        self.held.stop_all();
+        self.wake.all();
+    }
+
+    pub(super) fn trouble(&self, kind: Trouble, text: String) {
+        tracing::warn!("{text}");
+        self.lock_troubles()
+            .entry(kind)
+            .or_insert_with(|| (text, Instant::now()));
+    }
+
+    pub(super) fn trouble_over(&self, kind: Trouble) {
+        self.lock_troubles().remove(&kind);
+    }
+
+    fn troubles(&self) -> Vec<String> {
+        self.lock_troubles()
+            .values()
+            .map(|(text, _)| text.clone())
+            .collect()
+    }
+
+    fn lock_troubles(&self) -> std::sync::MutexGuard<'_, BTreeMap<Trouble, (String, Instant)>> {
+        self.troubles.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Why nothing can be done now, if nothing can.
+    async fn idle(&self) -> Result<Option<Idle>, JobsError> {
+        let stuck = self.lock_troubles().get(&Trouble::Store).cloned();
+        if let Some((text, since)) = stuck
+            && since.elapsed() > PATIENCE
+        {
+            return Err(JobsError::Stuck(text));
+        }
+        if !self.store.lease_owners().await?.is_empty() {
+            return Ok(None);
+        }
+        if self.store.paused().await? {
+            return Ok(Some(Idle::Paused));
+        }
+        if self.store.next_at_ms(Lane::Light).await?.is_some()
+            || !self.store.sources_with_stale_takes().await?.is_empty()
+        {
+            return Ok(None);
+        }
+        if self.store.next_at_ms(Lane::Model).await?.is_none() {
+            return Ok(Some(Idle::Done));
+        }
+        let no_model = self.lock_troubles().get(&Trouble::Model).cloned();
+        Ok(no_model.map(|(text, _)| Idle::NoModel(text)))
+    }
+
+    /// Frees jobs whose holders are dead or whose leases ran out.
+    pub(super) async fn free_dead(&self) -> Result<(), StoreError> {
+        let now = now_ms();
+        let owners = self.store.lease_owners().await?;
+        let dead: Vec<String> = owners
+            .into_iter()
+            .filter(|(owner, until_ms)| *until_ms < now || super::owner::is_dead(owner))
+            .map(|(owner, _)| owner)
+            .collect();
+        if dead.is_empty() {
+            return Ok(());
+        }
+        let freed = self
+            .store
+            .free(&dead, now, self.config.max_interruptions)
+            .await?;
+        if !freed.is_empty() {
+            tracing::info!("freed {} jobs of stopped processes", freed.len());
+            self.changed(None, What::Queue);
+        }
+        Ok(())
+    }
+}
+
+/// Lets sleeping workers be woken; a wake that comes before the sleep counts.
+#[derive(Default)]
+struct Wake {
+    count: Mutex<u64>,
+    changed: Condvar,
+}
+
+impl Wake {
+    fn all(&self) {
+        *self.count.lock().unwrap_or_else(PoisonError::into_inner) += 1;
+        self.changed.notify_all();
+    }
+
+    fn wait(&self, at_most: Duration) {
+        let count = self.count.lock().unwrap_or_else(PoisonError::into_inner);
+        let before = *count;
+        drop(
+            self.changed
+                .wait_timeout_while(count, at_most, |count| *count == before),
+        );
+    }
+}
+
+/// Now, ms since 1970.
+pub(super) fn now_ms() -> i64 {
+    let since = SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .unwrap_or_default();
+    i64::try_from(since.as_millis()).unwrap_or(i64::MAX)
+}

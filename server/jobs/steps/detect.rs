@@ -1,0 +1,67 @@
+//! detect: where does somebody speak?
+
+use sayback_core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
+use sayback_core::units::ANALYSIS_RATE_HZ;
+
+use super::original::is_unchanged;
+use super::{Step, StepError};
+use crate::jobs::engine::now_ms;
+use crate::media::{AnalysisStream, ChannelPick, NotAChannel};
+use crate::store::{NewSegment, RecordingRow};
+
+/// Samples between two looks at the cancel flag: a second of sound.
+const BLOCK: usize = ANALYSIS_RATE_HZ as usize;
+
+impl Step<'_> {
+    /// Finds the segments of a recording.
+    pub(super) fn detect(&self) -> Result<(), StepError> {
+        let recording = self.recording()?;
+        is_unchanged(&recording)?;
+        let segments: Vec<NewSegment> = self
+            .segments(&recording)?
+            .iter()
+            .filter(|segment| segment.start < segment.end)
+            .map(|segment| NewSegment {
+                start_ms: segment.start.0,
+                end_ms: segment.end.0,
+                level_dbfs: segment.level_dbfs,
+                snr_db: segment.snr_db,
+            })
+            .collect();
+        self.check()?;
+        let lease = self.claim.lease();
+        self.write(|| {
+            self.store()
+                .finish_detect(&lease, &recording, &segments, now_ms())
+        })
+    }
+
+    fn segments(&self, recording: &RecordingRow) -> Result<Vec<SpeechSegment>, StepError> {
+        let mut stream = AnalysisStream::open(&recording.path, pick(recording)?)?;
+        let expected = (stream.duration_ms().max(1) as f32) * BLOCK as f32 / 1000.0;
+        let mut detector = SpeechDetector::new(DetectorParams::default());
+        let mut segments = Vec::new();
+        let mut block = vec![0.0; BLOCK];
+        let mut samples = 0_u64;
+        loop {
+            self.check()?;
+            let read = stream.read(&mut block)?;
+            if read == 0 {
+                break;
+            }
+            detector.push(&block[..read], &mut segments);
+            samples += read as u64;
+            self.progress((samples as f32 / expected).min(1.0));
+        }
+        detector.finish(&mut segments);
+        Ok(segments)
+    }
+}
+
+/// The channel a recording holds.
+pub(super) fn pick(recording: &RecordingRow) -> Result<ChannelPick, StepError> {
+    recording
+        .pick
+        .parse()
+        .map_err(|error: NotAChannel| StepError::Final(error.to_string()))
+}

@@ -1,0 +1,133 @@
+//! transcribe: which words are spoken?
+
+use sayback_core::Cancel;
+use sayback_core::units::FileMs;
+
+use super::detect::pick;
+use super::original::is_unchanged;
+use super::{Step, StepError};
+use crate::jobs::Model;
+use crate::jobs::engine::now_ms;
+use crate::media::read_analysis;
+use crate::speech::{Ask, Recogniser, Span, SpeechError, Window, pack};
+use crate::store::{NewWord, RecordingRow, SegmentId, SegmentRow, WindowCommit};
+
+/// The recogniser of a worker: loaded when first needed, then kept.
+#[derive(Default)]
+pub(in crate::jobs) struct Voice {
+    loaded: Option<(String, Box<dyn Recogniser>)>,
+}
+
+impl Voice {
+    /// Loads the model unless that is done.
+    pub(in crate::jobs) fn get_ready(&mut self, model: &dyn Model) -> Result<(), SpeechError> {
+        if self.loaded.is_none() {
+            model.present()?;
+            self.loaded = Some((model.name(), model.load()?));
+        }
+        Ok(())
+    }
+}
+
+/// A recording and what of it is to be written down.
+struct Work<'a> {
+    recording: &'a RecordingRow,
+    segments: Vec<SegmentId>,
+    windows: Vec<Window>,
+}
+
+impl Step<'_> {
+    /// Writes down the words of a recording, window by window, from the first
+    /// window that is not written yet.
+    pub(super) fn transcribe(&self, voice: &mut Voice) -> Result<(), StepError> {
+        let recording = self.recording()?;
+        is_unchanged(&recording)?;
+        let rows = self.read(self.store().segments(&recording.id))?;
+        let work = Work {
+            recording: &recording,
+            segments: rows.iter().map(|row| row.id).collect(),
+            windows: pack(&spans(&rows), FileMs(recording.duration_ms)),
+        };
+        voice.get_ready(&*self.inner.config.model)?;
+        let Some((model, recogniser)) = &mut voice.loaded else {
+            return Err(StepError::MayPass("the speech model is gone".into()));
+        };
+        let lease = self.claim.lease();
+        let count = i64::try_from(work.windows.len()).unwrap_or(i64::MAX);
+        let done = self.write(|| {
+            self.store()
+                .begin_transcript(&lease, &recording, model, count)
+        })?;
+        for (number, window) in (0_i64..).zip(&work.windows) {
+            if number >= done {
+                self.window(&work, number, window, &mut **recogniser)?;
+            }
+        }
+        self.write(|| self.store().finish_transcript(&lease, &recording, now_ms()))
+    }
+
+    /// Listens to one window and writes what was heard.
+    fn window(
+        &self,
+        work: &Work<'_>,
+        number: i64,
+        window: &Window,
+        recogniser: &mut dyn Recogniser,
+    ) -> Result<(), StepError> {
+        self.check()?;
+        let of = work.windows.len() as f32;
+        self.progress(number as f32 / of);
+        let (path, pick) = (&work.recording.path, pick(work.recording)?);
+        let passage = window.assemble(&mut |from, to| read_analysis(path, pick, from, to))?;
+        let heard = listen(recogniser, passage.samples(), self.cancel, &mut |done| {
+            self.progress((number as f32 + done) / of);
+        })?;
+        let mut segments: Vec<SegmentId> = passage
+            .spans()
+            .iter()
+            .filter_map(|span| work.segments.get(span.span).copied())
+            .collect();
+        segments.dedup();
+        let words: Vec<NewWord> = passage
+            .place(heard)
+            .into_iter()
+            .filter_map(|(span, word)| {
+                let text = word.text.split_whitespace().collect::<String>();
+                let segment = *work.segments.get(span)?;
+                (!text.is_empty()).then_some(NewWord {
+                    segment,
+                    text,
+                    start_ms: word.start_ms,
+                    end_ms: word.end_ms,
+                    confidence: word.confidence,
+                })
+            })
+            .collect();
+        let commit = WindowCommit {
+            recording: work.recording,
+            window: number,
+            segments: &segments,
+            words: &words,
+        };
+        let lease = self.claim.lease();
+        self.write(|| self.store().commit_window(&lease, &commit))
+    }
+}
+
+fn listen(
+    recogniser: &mut dyn Recogniser,
+    samples: &[f32],
+    cancel: &Cancel,
+    progress: &mut dyn FnMut(f32),
+) -> Result<Vec<crate::speech::HeardWord>, SpeechError> {
+    recogniser.recognise(samples, &Ask::default(), cancel, progress)
+}
+
+fn spans(rows: &[SegmentRow]) -> Vec<Span> {
+    rows.iter()
+        .map(|row| Span {
+            start: FileMs(row.start_ms),
+            end: FileMs(row.end_ms),
+        })
+        .collect()
+}

@@ -1,0 +1,170 @@
+//! Where do sent files go?
+//!
+//! Bytes come in under `<data>/incoming`, where nothing looks at them. A whole
+//! upload is moved to `<data>/uploads/<id>/<its name>` and queued from there, so
+//! half an upload is never seen. What a dead process left is swept at start.
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::engine::{Inner, now_ms};
+use super::owner::is_dead;
+use super::walk::facts;
+use super::{Engine, JobsError, What};
+use crate::media::ChannelChoice;
+use crate::store::{EventId, IntakeId, NewIntake, Placement, Queued};
+
+/// A file that was sent whole.
+#[derive(Clone, Debug)]
+pub struct Upload {
+    /// The event.
+    pub event: EventId,
+    /// Label of the source that made it.
+    pub source: String,
+    /// How the source was placed.
+    pub placement: Option<Placement>,
+    /// Who wears it.
+    pub person: Option<String>,
+    /// What is done with several channels.
+    pub channels: ChannelChoice,
+    /// Its name as it was sent.
+    pub file_name: String,
+    /// Where its bytes are: a path from [`Engine::incoming`].
+    pub received: PathBuf,
+}
+
+impl Engine {
+    /// A path for bytes that are being sent, on the disk of the data folder.
+    /// Whoever asks makes the file, and removes it if the sending stops.
+    ///
+    /// # Errors
+    /// [`JobsError::Upload`] when the folder can't be made.
+    pub fn incoming(&self) -> Result<PathBuf, JobsError> {
+        let folder = self.inner().store.folder().join("incoming");
+        fs::create_dir_all(&folder).map_err(|cause| JobsError::Upload {
+            name: "incoming".into(),
+            cause,
+        })?;
+        // A claim's name with '/' as '!': by it a dead process's file is known.
+        let owner = self.inner().owner.next_claim().replace('/', "!");
+        Ok(folder.join(owner))
+    }
+
+    /// Takes a file that was sent whole into the data folder and queues it.
+    ///
+    /// # Errors
+    /// [`JobsError::UploadName`], [`JobsError::Upload`],
+    /// [`crate::store::StoreError::Unknown`] event.
+    pub async fn add_upload(&self, upload: Upload) -> Result<IntakeId, JobsError> {
+        let name = safe_name(&upload.file_name)?;
+        let source = self
+            .store()
+            .ensure_source(
+                &upload.event,
+                &upload.source,
+                upload.placement,
+                upload.person.as_deref(),
+            )
+            .await?;
+        let folder = self.inner().uploads().join(IntakeId::fresh().as_str());
+        let kept = folder.join(&name);
+        let (received, target) = (upload.received, kept.clone());
+        let moved = tokio::task::spawn_blocking(move || keep(&received, &folder, &target)).await;
+        let (size, mtime_ns) = moved
+            .unwrap_or_else(|panic| Err(io::Error::other(panic)))
+            .map_err(|cause| JobsError::Upload { name, cause })?;
+        let intake = NewIntake {
+            source: source.id,
+            path: kept,
+            size,
+            mtime_ns,
+            choice: upload.channels.to_string(),
+        };
+        let queued = self
+            .store()
+            .add_intakes(&upload.event, &[intake], now_ms())
+            .await?;
+        self.changed(Some(upload.event.clone()), What::Content);
+        match queued.into_iter().next() {
+            Some(Queued::Waiting(id)) => Ok(id),
+            // The folder is new, so nothing can lie there already.
+            _ => Err(JobsError::UploadName(upload.file_name)),
+        }
+    }
+}
+
+impl Inner {
+    /// Where uploads are kept.
+    pub(super) fn uploads(&self) -> PathBuf {
+        self.store.folder().join("uploads")
+    }
+
+    /// Removes what dead processes left half-sent.
+    pub(super) fn sweep_uploads(&self) {
+        let Ok(entries) = fs::read_dir(self.store.folder().join("incoming")) else {
+            return;
+        };
+        for entry in entries.flatten() {
+            let owner = entry.file_name().to_string_lossy().replace('!', "/");
+            if is_dead(&owner)
+                && let Err(error) = fs::remove_file(entry.path())
+            {
+                tracing::warn!("{}: {error}", entry.path().display());
+            }
+        }
+    }
+
+    /// Removes an upload whose sound was there already; anything outside the
+    /// uploads is left alone.
+    pub(super) fn drop_upload(&self, path: &Path) {
+        let Some(folder) = path
+            .parent()
+            .filter(|f| f.parent() == Some(&self.uploads()))
+        else {
+            return;
+        };
+        if let Err(error) = fs::remove_file(path).and_then(|()| fs::remove_dir(folder)) {
+            tracing::warn!("{}: {error}", path.display());
+        }
+    }
+}
+
+/// Moves received bytes to their place, safely on disk before anybody relies on
+/// them; returns size and time of last change.
+fn keep(received: &Path, folder: &Path, target: &Path) -> io::Result<(i64, i64)> {
+    fs::File::open(received)?.sync_all()?;
+    fs::create_dir_all(folder)?;
+    fs::rename(received, target)?;
+    fs::File::open(folder)?.sync_all()?;
+    Ok(facts(&target.metadata()?))
+}
+
+/// A sent name as the name of a file here.
+fn safe_name(sent: &str) -> Result<String, JobsError> {
+    let refused = || JobsError::UploadName(sent.chars().take(80).collect());
+    let only_a_name = Path::new(sent).file_name().is_some_and(|name| name == sent);
+    // 255 bytes is what common file systems hold.
+    if !only_a_name || sent.contains(['/', '\\', '\0']) || sent.len() > 255 {
+        return Err(refused());
+    }
+    Ok(sent.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sent_name_can_not_leave_its_folder() {
+        for bad in [
+            "", ".", "..", "a/b.wav", "../b.wav", "a\\b.wav", "/b.wav", "a.wav/", "x\0.wav",
+        ] {
+            assert!(safe_name(bad).is_err(), "{bad:?}");
+        }
+        assert!(safe_name(&"x".repeat(256)).is_err());
+        for good in ["a.wav", "a b\"c\n.wav", "…ñ.wav", ".hidden.wav"] {
+            assert_eq!(safe_name(good).unwrap(), good);
+        }
+    }
+}
