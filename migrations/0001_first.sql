@@ -215,7 +215,8 @@ CREATE TABLE job (
     -- Not to be taken before (after a failure that may pass).
     not_before_ms INTEGER NOT NULL DEFAULT 0,
     -- Failures so far. Being killed is no failure of the work; it is counted
-    -- apart, with a limit of its own, against a file that takes the program down.
+    -- apart, with a limit of its own, against a file that takes the program down:
+    -- such a job goes behind the others, and is given up in the end.
     attempts INTEGER NOT NULL DEFAULT 0,
     interruptions INTEGER NOT NULL DEFAULT 0,
     -- Who works on it, under which claim, and until when that is believed.
@@ -238,7 +239,7 @@ CREATE TABLE job (
 ) STRICT;
 
 -- Claiming reads the head of one event's waiting jobs.
-CREATE INDEX job_ready ON job (lane, event_id, priority DESC, rank DESC, id)
+CREATE INDEX job_ready ON job (lane, event_id, priority DESC, interruptions, rank DESC, id)
     WHERE state = 'ready';
 -- Fairness: which event was served last; rates: what was finished last.
 CREATE INDEX job_started ON job (lane, event_id, started_ms);

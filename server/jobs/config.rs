@@ -106,7 +106,7 @@ impl EngineConfig {
             poll: Duration::from_millis(500),
             backoff: Duration::from_secs(2),
             max_attempts: 4,
-            max_interruptions: 25,
+            max_interruptions: 50,
         }
     }
 

@@ -6,7 +6,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use sayback_core::Cancel;
-use tokio::runtime::Handle;
+use tokio::runtime::{Builder, Runtime};
 use tokio::sync::broadcast;
 
 use super::held::HeldJobs;
@@ -51,7 +51,7 @@ pub(super) struct Inner {
     pub(super) held: HeldJobs,
     pub(super) owner: Owner,
     pub(super) stop: Cancel,
-    pub(super) runtime: Handle,
+    runtime: OwnRuntime,
     changes: broadcast::Sender<Change>,
     wake: Wake,
     troubles: Mutex<BTreeMap<Trouble, (String, Instant)>>,
@@ -67,8 +67,7 @@ pub(super) enum Trouble {
 }
 
 impl Engine {
-    /// Frees what dead processes held and starts the workers. Must be called on
-    /// a tokio runtime that outlives the engine.
+    /// Frees what dead processes held and starts the workers.
     ///
     /// # Errors
     /// [`JobsError::Store`], [`JobsError::Thread`].
@@ -79,7 +78,7 @@ impl Engine {
             held: HeldJobs::default(),
             owner: Owner::this_process(),
             stop: Cancel::new(),
-            runtime: Handle::current(),
+            runtime: OwnRuntime::new().map_err(JobsError::Thread)?,
             changes: broadcast::Sender::new(CHANGES_KEPT),
             wake: Wake::default(),
             troubles: Mutex::default(),
@@ -317,6 +316,33 @@ impl Inner {
             self.changed(None, What::Queue);
         }
         Ok(())
+    }
+}
+
+/// Drives what workers wait for. The caller's runtime may end before they do.
+struct OwnRuntime(Option<Runtime>);
+
+impl OwnRuntime {
+    fn new() -> std::io::Result<Self> {
+        let mut builder = Builder::new_multi_thread();
+        builder.worker_threads(1).thread_name("sayback-wait");
+        builder.enable_all().build().map(Some).map(Self)
+    }
+
+    fn block_on<T>(&self, future: impl Future<Output = T>) -> T {
+        match &self.0 {
+            Some(runtime) => runtime.block_on(future),
+            None => unreachable!("it is taken only when dropped"),
+        }
+    }
+}
+
+impl Drop for OwnRuntime {
+    fn drop(&mut self) {
+        // The last holder may be on an async thread, where waiting is forbidden.
+        if let Some(runtime) = self.0.take() {
+            runtime.shutdown_background();
+        }
     }
 }
 

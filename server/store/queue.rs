@@ -100,8 +100,8 @@ statements! {
     QUEUE = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
         VALUES (?1, ?2, ?3, ?4, coalesce((SELECT priority FROM job WHERE id = ?5), 0))
         ON CONFLICT (kind, subject) DO NOTHING";
-    /// The most urgent job of each event; of these the most urgent; of equals,
-    /// the event that was served longest ago.
+    /// The most urgent job of each event, those that took a process down last; of
+    /// these the most urgent; of equals, the event that was served longest ago.
     CLAIM = "UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
             started_ms = ?2, finished_ms = NULL
         WHERE id = (
@@ -109,7 +109,7 @@ statements! {
                 SELECT h.id FROM job h
                 WHERE h.lane = ?4 AND h.event_id = e.id AND h.state = 'ready'
                     AND h.not_before_ms <= ?2
-                ORDER BY h.priority DESC, h.rank DESC, h.id LIMIT 1)
+                ORDER BY h.priority DESC, h.interruptions, h.rank DESC, h.id LIMIT 1)
             WHERE NOT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')
             ORDER BY j.priority DESC,
                 (SELECT max(s.started_ms) FROM job s WHERE s.lane = ?4 AND s.event_id = e.id)

@@ -4,4 +4,5 @@
 mod bad_input_media;
 mod docker;
 mod media;
+mod queue;
 mod tidy;

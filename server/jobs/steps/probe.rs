@@ -1,7 +1,5 @@
 //! probe: which sound is this, and which recordings does it hold?
 
-use std::path::Path;
-
 use super::original::look;
 use super::{Step, StepError};
 use crate::media::{self, ChannelChoice, Probe, ShownPath, Stamp};

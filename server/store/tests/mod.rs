@@ -3,7 +3,7 @@
 //! Completeness: every statement is declared by `statements!`, which lists it.
 //! `every_statement_is_valid` has SQLite compile each of them against the
 //! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
-//! executed; `sql_is_only_here` reads the sources of all other rooms.
+//! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod story;
 
@@ -46,32 +46,6 @@ async fn every_statement_is_valid() {
             .await
             .unwrap_or_else(|error| panic!("{}: {error}", statement.name));
     }
-}
-
-#[test]
-fn sql_is_only_here() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("server");
-    let mut folders = vec![root.clone()];
-    let mut looked_at = 0;
-    while let Some(folder) = folders.pop() {
-        for entry in std::fs::read_dir(folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                if path != root.join("store") && !path.ends_with("target") {
-                    folders.push(path);
-                }
-            } else if path.extension().is_some_and(|extension| extension == "rs") {
-                looked_at += 1;
-                let text = std::fs::read_to_string(&path).unwrap();
-                assert!(
-                    !text.contains("sqlx::"),
-                    "{} reaches for SQL",
-                    path.display()
-                );
-            }
-        }
-    }
-    assert!(looked_at > 5);
 }
 
 #[tokio::test]

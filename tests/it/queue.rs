@@ -1,0 +1,6 @@
+//! The queue and the steps, on real files, with a recogniser that needs no
+//! model.
+
+pub mod desk;
+mod files;
+mod running;
