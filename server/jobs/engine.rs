@@ -12,7 +12,7 @@ use tokio::sync::broadcast;
 use super::held::HeldJobs;
 use super::owner::Owner;
 use super::{Change, EngineConfig, JobsError, Status, What, worker};
-use crate::store::{EventId, JobId, JobRow, Lane, RecordingId, Store, StoreError};
+use crate::store::{EventId, JobId, JobRow, RecordingId, Store, StoreError};
 
 /// Changes a slow listener may be behind before it loses some.
 const CHANGES_KEPT: usize = 256;
@@ -277,18 +277,17 @@ impl Inner {
         {
             return Err(JobsError::Stuck(text));
         }
-        if !self.store.lease_owners().await?.is_empty() {
+        let left = self.store.to_do().await?;
+        if left.running {
             return Ok(None);
         }
-        if self.store.paused().await? {
+        if left.paused {
             return Ok(Some(Idle::Paused));
         }
-        if self.store.next_at_ms(Lane::Light).await?.is_some()
-            || !self.store.sources_with_stale_takes().await?.is_empty()
-        {
+        if left.light || left.takes {
             return Ok(None);
         }
-        if self.store.next_at_ms(Lane::Model).await?.is_none() {
+        if !left.model {
             return Ok(Some(Idle::Done));
         }
         let no_model = self.lock_troubles().get(&Trouble::Model).cloned();

@@ -128,12 +128,11 @@ fn walk_folder(
         if is_hidden(&path) {
             continue;
         }
-        let is_link = path
-            .symlink_metadata()
-            .is_ok_and(|about| about.is_symlink());
+        // A linked folder is left alone: links may go round in circles.
+        if path.is_symlink() && path.is_dir() {
+            continue;
+        }
         match enter(&path, roots) {
-            // A linked folder is left alone: links may go round in circles.
-            Ok((_, about)) if about.is_dir() && is_link => {}
             Ok((path, about)) if about.is_dir() => {
                 let own = shown_name(&path);
                 let source = if top { own.as_str() } else { source };

@@ -52,5 +52,5 @@ pub use rows::{
 };
 pub use search::Candidate;
 pub use segments::{NewSegment, Transcript};
-pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate};
+pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate, ToDo};
 pub use transcribing::{NewWord, WindowCommit};

@@ -90,6 +90,21 @@ pub struct StatusRow {
     pub problems: Vec<Problem>,
 }
 
+/// What there is to do, all at one instant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, FromRow)]
+pub struct ToDo {
+    /// Somebody works on something.
+    pub running: bool,
+    /// A light job waits, perhaps for its next attempt.
+    pub light: bool,
+    /// A job for the model waits.
+    pub model: bool,
+    /// Takes are to be worked out.
+    pub takes: bool,
+    /// The queue is paused.
+    pub paused: bool,
+}
+
 #[derive(FromRow)]
 struct Sums {
     total: i64,
@@ -110,6 +125,13 @@ statements! {
             coalesce(sum(state = 'failed'), 0) AS failed,
             coalesce(sum(state = 'cancelled'), 0) AS cancelled
         FROM job WHERE ?1 IS NULL OR event_id = ?1";
+    /// One statement, so that no job can pass from one place to another between
+    /// two looks.
+    TO_DO = "SELECT EXISTS (SELECT 1 FROM job WHERE state = 'running') AS running,
+            EXISTS (SELECT 1 FROM job WHERE state = 'ready' AND lane = 'light') AS light,
+            EXISTS (SELECT 1 FROM job WHERE state = 'ready' AND lane = 'model') AS model,
+            EXISTS (SELECT 1 FROM source WHERE takes_stale = 1) AS takes,
+            EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') AS paused";
     SUMS = "SELECT coalesce(sum(f.duration_ms), 0) AS total,
             coalesce(sum(CASE
                 WHEN EXISTS (SELECT 1 FROM job x WHERE x.kind = 'index' AND x.subject = r.id)
@@ -158,6 +180,16 @@ impl Store {
     pub async fn queue_counts(&self, event: Option<&EventId>) -> Result<QueueCounts, StoreError> {
         Ok(sqlx::query_as(self.sql(COUNTS))
             .bind(event)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// What there is to do in the whole data folder.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn to_do(&self) -> Result<ToDo, StoreError> {
+        Ok(sqlx::query_as(self.sql(TO_DO))
             .fetch_one(&self.read)
             .await?)
     }

@@ -231,6 +231,8 @@ async fn the_story_uses_every_statement() {
     );
 
     transcribe_and_find(&store, &event, &recording, &segments).await;
+    let left = store.to_do().await.unwrap();
+    assert!(!left.running && !left.light && !left.model && !left.takes && !left.paused);
 
     let used = store.used.lock().unwrap().clone();
     let unused: Vec<_> = all_statements()
