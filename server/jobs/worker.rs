@@ -7,7 +7,7 @@ use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::What;
 use super::engine::{Inner, Trouble, now_ms};
@@ -100,13 +100,20 @@ fn work(inner: &Inner, claim: &Claim, voice: &mut Voice) {
     }
     inner.changed(Some(claim.event_id.clone()), What::Queue);
     let step = Step::new(inner, claim, &cancel);
+    let begun = Instant::now();
     let outcome = catch_unwind(AssertUnwindSafe(|| step.run(voice)))
         .unwrap_or_else(|panic| Err(StepError::Final(panic_text(&*panic))));
     inner.held.drop_job(claim.id);
-    if let Err(error) = outcome {
-        // What can't be written now is written by whoever takes the job next.
-        if let Err(error) = end_badly(inner, claim, error) {
-            tracing::warn!("job {}: {error}", claim.id);
+    match outcome {
+        Ok(()) => {
+            let took_ms = begun.elapsed().as_millis();
+            tracing::info!(step = %claim.kind, took_ms, job = %claim.id, "step done");
+        }
+        Err(error) => {
+            // What can't be written now is written by whoever takes the job next.
+            if let Err(error) = end_badly(inner, claim, error) {
+                tracing::warn!("job {}: {error}", claim.id);
+            }
         }
     }
     inner.changed(Some(claim.event_id.clone()), What::Content);

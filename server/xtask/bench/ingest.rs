@@ -8,6 +8,7 @@ use crate::process::{self, cargo};
 use crate::scene::spec::{NoiseKind, SampleFormat, SceneSpec};
 use crate::scene::{self, Shuffled};
 use anyhow::{Context, Result, bail};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -97,30 +98,22 @@ fn spec(hours: f64) -> Result<SceneSpec> {
     Ok(spec)
 }
 
-fn report(
-    hours: f64,
-    used: &watch::Used,
-    steps: &std::collections::BTreeMap<String, steps::Step>,
-) -> Result<()> {
-    let audio_ms = (hours * 3_600_000.0) as u64;
-    println!("\nstep              sound       took   times real time");
-    let line = |name: &str, audio_ms: u64, took_ms: u64| {
-        let rate = audio_ms as f64 / took_ms.max(1) as f64;
-        println!(
-            "{name:<12} {:>10} {:>10} {rate:>17.1}",
-            clock(audio_ms),
-            clock(took_ms)
-        );
-    };
+fn report(hours: f64, used: &watch::Used, steps: &BTreeMap<String, u64>) -> Result<()> {
     if steps.is_empty() {
         bail!("the log told of no step");
     }
-    for (name, step) in steps {
-        line(name, step.audio_ms, step.took_ms);
+    let audio_ms = hours * 3_600_000.0;
+    println!("\n{hours} hours of sound   took  times real time");
+    let line = |name: &str, took_ms: u64| {
+        let rate = audio_ms / took_ms.max(1) as f64;
+        println!("{name:<14} {:>8} {rate:>16.0}", clock(took_ms));
+    };
+    for (name, took_ms) in steps {
+        line(name, *took_ms);
     }
-    line("together", audio_ms, used.took.as_millis() as u64);
+    line("together", used.took.as_millis() as u64);
     println!(
-        "\nuser CPU {:.0} s, system {:.0} s; peak memory {:.0} MB (promised: under {} MB)",
+        "user CPU {:.0} s, system {:.0} s; peak memory {:.0} MB (promised: under {} MB)",
         used.user_s,
         used.system_s,
         used.peak_bytes as f64 / 1e6,
