@@ -54,7 +54,31 @@ impl Store {
         event: Option<&EventId>,
         limit: u32,
     ) -> Result<Vec<Candidate>, StoreError> {
-        let expression = fts_expression(query);
+        self.matching(&fts_expression(query), event, limit).await
+    }
+
+    /// The segments of an event that share words with a line, those with the
+    /// most and rarest first, at most `limit`. `words` are normal forms; those
+    /// that are none are passed over.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn lines_like(
+        &self,
+        words: &[String],
+        event: &EventId,
+        limit: u32,
+    ) -> Result<Vec<Candidate>, StoreError> {
+        let terms: Vec<String> = words.iter().filter_map(|word| quoted([word])).collect();
+        self.matching(&terms.join(" OR "), Some(event), limit).await
+    }
+
+    async fn matching(
+        &self,
+        expression: &str,
+        event: Option<&EventId>,
+        limit: u32,
+    ) -> Result<Vec<Candidate>, StoreError> {
         if expression.is_empty() {
             return Ok(Vec::new());
         }

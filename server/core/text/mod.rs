@@ -15,13 +15,16 @@
 //! - [`Query`]: what was asked, and where a text answers it.
 //! - [`same_line`]: do two transcripts come from one line?
 //! - [`group`]: which hearings belong together in an answer?
+//! - [`counterpart`]: where did another hearing have these words?
 
+mod counterpart;
 mod find;
 mod group;
 mod normal;
 mod query;
 mod same;
 
+pub use counterpart::counterpart;
 pub use find::{Found, Span};
 pub use group::{AGREE, Hearing, group};
 pub use normal::{MAX_WORD_CHARS, normal, split_words};
