@@ -1,1 +1,54 @@
 //! What does a person see?
+//!
+//! Comes in: nothing. Goes out: the page's own files, embedded in the binary.
+//! Plain modules that speak to `/api/v1` and nowhere else: `transport` asks,
+//! `state` remembers, `view` shows, `player` plays.
+//!
+//! It never carries another site's file, a script written inline, or a build
+//! step.
+
+/// One file of the page.
+#[derive(Clone, Copy, Debug)]
+pub struct Asset {
+    /// Its path on the server.
+    pub path: &'static str,
+    /// Its media type.
+    pub media_type: &'static str,
+    /// Its content.
+    pub bytes: &'static [u8],
+}
+
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+
+macro_rules! asset {
+    ($path:literal, $file:literal, $media_type:expr) => {
+        Asset {
+            path: $path,
+            media_type: $media_type,
+            bytes: include_bytes!($file),
+        }
+    };
+}
+
+/// Every file of the page.
+pub const ASSETS: &[Asset] = &[
+    asset!("/", "index.html", "text/html; charset=utf-8"),
+    asset!("/page/style.css", "style.css", "text/css; charset=utf-8"),
+    asset!("/page/mark.svg", "mark.svg", "image/svg+xml"),
+    asset!("/page/main.js", "main.js", SCRIPT),
+    asset!("/page/transport.js", "transport.js", SCRIPT),
+    asset!("/page/state.js", "state.js", SCRIPT),
+    asset!("/page/player.js", "player.js", SCRIPT),
+    asset!("/page/words.js", "words.js", SCRIPT),
+    asset!("/page/view/dom.js", "view/dom.js", SCRIPT),
+    asset!("/page/view/events.js", "view/events.js", SCRIPT),
+    asset!("/page/view/hits.js", "view/hits.js", SCRIPT),
+    asset!("/page/view/recordings.js", "view/recordings.js", SCRIPT),
+    asset!("/page/view/progress.js", "view/progress.js", SCRIPT),
+];
+
+/// The file at `path`.
+#[must_use]
+pub fn asset(path: &str) -> Option<&'static Asset> {
+    ASSETS.iter().find(|asset| asset.path == path)
+}

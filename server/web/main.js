@@ -1,0 +1,220 @@
+// Joins transport, state, views and player.
+
+import { Player } from "./player.js";
+import { State } from "./state.js";
+import * as server from "./transport.js";
+import { brief, position } from "./words.js";
+import { at } from "./view/dom.js";
+import { showEmpty, showEvents } from "./view/events.js";
+import { showHits, showPlaying, showSummary } from "./view/hits.js";
+import { showProblems, showProgress } from "./view/progress.js";
+import { showRecordings } from "./view/recordings.js";
+
+const TYPING_PAUSE_MS = 160;
+const CHANGE_PAUSE_MS = 600;
+
+const state = new State();
+const player = new Player(at("audio"), {
+  onChange: (spot) => state.set({ playing: spot }),
+  onTime: showTime,
+  onTrouble: (trouble) => state.set({ trouble }),
+});
+
+state.read((known, changed) => {
+  const any = (...names) => names.some((name) => changed.has(name));
+  if (any("events", "eventId")) showEvents(known);
+  if (any("events", "detail")) showEmpty(known);
+  if (any("answer")) showHits(known, (spot) => player.toggle(spot));
+  if (any("answer", "asked", "query", "trouble", "busy")) showSummary(known);
+  if (any("playing")) {
+    showPlaying(known);
+    showDeck(known);
+  }
+  if (any("detail")) showRecordings(known, (id) => act(server.first(id)));
+  if (any("status")) showProgress(known);
+  if (any("status", "detail")) showProblems(known, (job) => act(server.retry(job)));
+  if (any("eventId", "query")) rememberInAddress(known);
+});
+
+// -- events and their work ---------------------------------------------------
+
+let unfollow = () => {};
+
+async function chooseEvent(eventId) {
+  unfollow();
+  player.stop();
+  state.set({ eventId, detail: null, status: null, answer: null });
+  if (!eventId) return;
+  unfollow = server.follow(eventId, {
+    progress: (status) => {
+      const was = state.known.status;
+      state.set({ status, trouble: null });
+      const step = (s) => (s ? s.jobs.done + s.jobs.failed : -1);
+      if (was && step(was) !== step(status)) refreshSoon();
+    },
+    change: refreshSoon,
+    lost: () => state.set({ trouble: "The server does not answer; trying again." }),
+  });
+  await refresh();
+  await find();
+}
+
+async function refresh() {
+  const { eventId } = state.known;
+  if (!eventId) return;
+  const detail = await guarded(server.event(eventId));
+  if (detail && state.known.eventId === eventId) state.set({ detail });
+}
+
+let refreshTimer = 0;
+function refreshSoon() {
+  if (refreshTimer) return;
+  refreshTimer = setTimeout(async () => {
+    refreshTimer = 0;
+    await refresh();
+    // New words may have come; a list somebody paged through stays as it is.
+    if ((state.known.answer?.hits.length ?? 0) <= 20) await find({ quietly: true });
+  }, CHANGE_PAUSE_MS);
+}
+
+// -- search ------------------------------------------------------------------
+
+let asking = new AbortController();
+
+async function find({ quietly = false } = {}) {
+  asking.abort();
+  asking = new AbortController();
+  const { signal } = asking;
+  const { eventId } = state.known;
+  const query = state.known.query.trim();
+  if (!eventId || !query) {
+    state.set({ answer: null, asked: "", busy: false });
+    return;
+  }
+  if (!quietly) state.set({ busy: true });
+  let asked = query;
+  let answer = await guarded(server.search(eventId, asked, { signal }));
+  // Somebody still types: the last word may be a beginning.
+  const unfinished = /[\p{L}\p{N}]$/u.test(query) && quotes(query) % 2 === 0;
+  const widened = Boolean(answer) && answer.total === 0 && unfinished;
+  if (widened) {
+    const wide = await guarded(server.search(eventId, `${query}*`, { signal }));
+    if (wide?.total > 0) {
+      asked = `${query}*`;
+      answer = wide;
+    }
+  }
+  if (signal.aborted) return;
+  if (quietly && same(answer, state.known.answer)) return;
+  state.set({ answer, asked, widened: asked !== query, busy: false });
+}
+
+const quotes = (text) => text.split('"').length - 1;
+
+/** Whether two answers hold the same hits, however long they took. */
+function same(a, b) {
+  return a && b && JSON.stringify([a.total, a.hits]) === JSON.stringify([b.total, b.hits]);
+}
+
+async function more() {
+  const { eventId, asked, answer } = state.known;
+  const offset = answer.hits.length;
+  const next = await guarded(server.search(eventId, asked, { offset, signal: asking.signal }));
+  if (!next || state.known.answer !== answer) return;
+  state.set({ answer: { ...next, hits: [...answer.hits, ...next.hits] } });
+  at("hits").querySelectorAll(".hit")[offset]?.querySelector("button.play")?.focus();
+}
+
+// -- the deck ----------------------------------------------------------------
+
+function showDeck({ playing }) {
+  at("stop").disabled = !playing;
+  at("deck-text").textContent = playing
+    ? `${playing.hearing.source.label}, ${playing.hearing.recording.file}`
+    : "";
+  if (!playing) {
+    at("deck-bar").value = 0;
+    at("deck-clock").textContent = "";
+  }
+}
+
+function showTime(spot, playedMs) {
+  const { start_ms, end_ms } = spot.hearing;
+  at("deck-bar").value = Math.min(playedMs / Math.max(end_ms - start_ms, 1), 1);
+  at("deck-clock").textContent = `${position(start_ms + playedMs)}  of ${brief(end_ms - start_ms)}`;
+}
+
+// -- keys --------------------------------------------------------------------
+
+function onKey(event) {
+  if (event.altKey || event.ctrlKey || event.metaKey) return;
+  const buttons = [...at("hits").querySelectorAll("button.play")];
+  const here = buttons.indexOf(document.activeElement);
+  const inQuery = document.activeElement === at("query");
+  let next = null;
+  if (event.key === "ArrowDown" && (here >= 0 || inQuery)) next = buttons[here + 1];
+  else if (event.key === "ArrowUp" && here >= 0) next = here === 0 ? at("query") : buttons[here - 1];
+  else if (event.key === "Escape" && (player.current || here >= 0)) {
+    if (player.current) player.stop();
+    else next = at("query");
+    event.preventDefault();
+  }
+  if (next) {
+    event.preventDefault();
+    next.focus();
+    next.scrollIntoView({ block: "nearest" });
+  }
+}
+
+// -- small parts -------------------------------------------------------------
+
+/** The answer, or null after telling the user why there is none. */
+async function guarded(promise) {
+  try {
+    const answer = await promise;
+    if (state.known.trouble) state.set({ trouble: null });
+    return answer;
+  } catch (error) {
+    if (error.name !== "AbortError") state.set({ trouble: error.message, busy: false });
+    return null;
+  }
+}
+
+async function act(promise) {
+  await guarded(promise);
+  refreshSoon();
+}
+
+function rememberInAddress({ eventId, query }) {
+  const address = new URLSearchParams();
+  if (eventId) address.set("event", eventId);
+  if (query) address.set("q", query);
+  history.replaceState(null, "", address.size ? `/?${address}` : "/");
+}
+
+async function start() {
+  const address = new URLSearchParams(location.search);
+  at("query").value = address.get("q") ?? "";
+  state.set({ query: at("query").value });
+  let typing = 0;
+  at("query").addEventListener("input", () => {
+    clearTimeout(typing);
+    state.set({ query: at("query").value });
+    typing = setTimeout(find, TYPING_PAUSE_MS);
+  });
+  at("event").addEventListener("change", () => chooseEvent(at("event").value));
+  at("more").addEventListener("click", more);
+  at("stop").addEventListener("click", () => player.stop());
+  at("work-pause").addEventListener("click", () =>
+    act(state.known.status?.paused ? server.resume() : server.pause()),
+  );
+  document.addEventListener("keydown", onKey);
+
+  const events = (await guarded(server.events())) ?? [];
+  state.set({ events });
+  const wanted = events.find((event) => event.id === address.get("event")) ?? events[0];
+  await chooseEvent(wanted?.id ?? null);
+  at("query").focus();
+}
+
+start();

@@ -1,0 +1,40 @@
+// What the page knows. Views read it; only `set` changes it.
+
+export class State {
+  #known = {
+    events: null, // null until the server has answered
+    eventId: null,
+    detail: null, // the chosen event with sources, recordings, intakes
+    query: "",
+    asked: "", // the query the answer below belongs to
+    widened: false, // whether the last word was taken as a beginning
+    answer: null,
+    busy: false,
+    status: null, // how far the work is
+    playing: null, // {key, line, hearing}
+    trouble: null, // one sentence for the user
+  };
+
+  #readers = [];
+
+  /** Calls `reader(known, changed)` after every change. */
+  read(reader) {
+    this.#readers.push(reader);
+  }
+
+  get known() {
+    return this.#known;
+  }
+
+  set(changes) {
+    const changed = new Set();
+    for (const [name, value] of Object.entries(changes)) {
+      if (this.#known[name] !== value) {
+        this.#known[name] = value;
+        changed.add(name);
+      }
+    }
+    if (changed.size === 0) return;
+    for (const reader of this.#readers) reader(this.#known, changed);
+  }
+}

@@ -1,0 +1,54 @@
+// Asks the server. The only module that knows addresses.
+
+const BASE = "/api/v1";
+
+/** A refusal of the server, in its own words. */
+export class Refusal extends Error {
+  constructor(problem) {
+    super(problem.detail || problem.title || "the server refused");
+    this.status = problem.status;
+  }
+}
+
+async function ask(path, options = {}) {
+  let response;
+  try {
+    response = await fetch(BASE + path, options);
+  } catch (error) {
+    if (error.name === "AbortError") throw error;
+    throw new Refusal({ detail: "The server does not answer." });
+  }
+  if (response.status === 204) return null;
+  const body = await response.json().catch(() => ({}));
+  if (!response.ok) throw new Refusal({ status: response.status, ...body });
+  return body;
+}
+
+const post = (path) => ask(path, { method: "POST" });
+const part = encodeURIComponent;
+
+export const events = () => ask("/events").then((answer) => answer.events);
+export const event = (id) => ask(`/events/${part(id)}`);
+export const pause = () => post("/queue/pause");
+export const resume = () => post("/queue/resume");
+export const retry = (job) => post(`/jobs/${part(job)}/retry`);
+export const first = (recording) => post(`/recordings/${part(recording)}/first`);
+
+export function search(eventId, query, { offset = 0, limit = 20, signal } = {}) {
+  const asked = new URLSearchParams({ q: query, event: eventId, offset, limit });
+  return ask(`/search?${asked}`, { signal });
+}
+
+/** The sound of [startMs, endMs) of a recording, as WAV. */
+export function slice(recording, startMs, endMs) {
+  return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;
+}
+
+/** Follows the work on an event; returns what stops it. */
+export function follow(eventId, { progress, change, lost }) {
+  const source = new EventSource(`${BASE}/progress?event=${part(eventId)}`);
+  source.addEventListener("progress", (message) => progress(JSON.parse(message.data)));
+  source.addEventListener("change", () => change());
+  source.addEventListener("error", () => lost());
+  return () => source.close();
+}

@@ -1,0 +1,91 @@
+// The lines that were found, each with the recordings that heard it.
+
+import { brief, count, position, runs } from "../words.js";
+import { at, el, replace } from "./dom.js";
+
+/** A name for one hearing that stays the same when the list is shown anew. */
+export const keyOf = (hit, hearing) => `${hit.moment}/${hearing.recording.id}/${hearing.start_ms}`;
+
+export function showHits({ answer, playing }, onPlay) {
+  const hits = answer?.hits ?? [];
+  replace(
+    at("hits"),
+    hits.map((hit) => line(hit, onPlay)),
+  );
+  at("more").hidden = !answer || hits.length >= answer.total;
+  showPlaying({ playing });
+}
+
+export function showSummary({ answer, asked, widened, query, trouble, busy }) {
+  let text = "";
+  if (trouble) text = trouble;
+  else if (!query.trim()) text = "";
+  else if (!answer) text = busy ? "Looking…" : "";
+  else if (answer.total === 0) text = `Nothing heard with ${asked}`;
+  else {
+    const lines = count(answer.total, "line", "lines");
+    text = widened ? `No line with exactly that; ${lines} with ${asked}` : lines;
+  }
+  const summary = at("summary");
+  summary.textContent = text;
+  summary.classList.toggle("trouble", Boolean(trouble));
+}
+
+/** Marks the button of the spot that plays. */
+export function showPlaying({ playing }) {
+  for (const button of at("hits").querySelectorAll("button.play")) {
+    const plays = button.dataset.key === playing?.key;
+    button.setAttribute("aria-pressed", String(plays));
+    button.closest(".hearing").classList.toggle("plays", plays);
+  }
+}
+
+function line(hit, onPlay) {
+  const words = runs(hit.text, hit.matched).flatMap((run, n) => {
+    const piece = run.hit ? el("mark", {}, run.text) : run.text;
+    return n === 0 ? [piece] : [" ", piece];
+  });
+  const who = hit.person ? el("span", { class: "who" }, hit.person.name) : null;
+  return el(
+    "li",
+    { class: "hit" },
+    el("p", { class: "said" }, who, ...words),
+    el(
+      "ul",
+      { class: "hearings", "aria-label": "Heard on" },
+      ...hit.heard_on.map((hearing) => row(hit, hearing, onPlay)),
+    ),
+  );
+}
+
+function row(hit, hearing, onPlay) {
+  const { source, recording, start_ms, end_ms } = hearing;
+  const where = position(start_ms);
+  const spot = { key: keyOf(hit, hearing), line: hit.text, hearing };
+  const name = `Play ${source.label} at ${where}, ${hearing.verdict}`;
+  return el(
+    "li",
+    { class: "hearing" },
+    el("button", {
+      type: "button",
+      class: "play",
+      "data-key": spot.key,
+      "aria-label": name,
+      "aria-pressed": "false",
+      onclick: () => onPlay(spot),
+    }),
+    el("span", { class: "label", title: source.label }, source.label),
+    el("span", { class: "placement" }, source.placement),
+    el("span", { class: "time", title: `${start_ms} to ${end_ms} ms of the file` }, where),
+    el("span", { class: "time span" }, brief(end_ms - start_ms)),
+    el("span", { class: "time code", title: "Time of day by this recorder" }, hearing.timecode ?? ""),
+    el("span", { class: `verdict ${grade(hearing.verdict)}` }, hearing.verdict),
+    el("span", { class: "why" }, hearing.why.join(", ")),
+    el("span", { class: "file", title: recording.file }, recording.file),
+  );
+}
+
+/** How many of the three bars beside a verdict are lit. */
+function grade(verdict) {
+  return { clear: "three", clean: "three", usable: "two" }[verdict] ?? "one";
+}

@@ -1,0 +1,63 @@
+// The recordings of the event: what they are and how far they are.
+
+import { length } from "../words.js";
+import { at, el, replace } from "./dom.js";
+
+export function showRecordings({ detail }, onFirst) {
+  const rows = detail
+    ? [...detail.recordings.map((r) => row(r, onFirst)), ...detail.intakes.filter(waits).map(intake)]
+    : [];
+  at("recordings").hidden = rows.length === 0;
+  replace(at("recordings-list"), rows);
+}
+
+const waits = (intake) => intake.state === "waiting";
+
+function row(recording, onFirst) {
+  const { source } = recording;
+  const state = el("td", { class: `state ${recording.state}` }, recording.state);
+  if (recording.state === "waiting") {
+    state.append(
+      " ",
+      el(
+        "button",
+        {
+          type: "button",
+          class: "quiet",
+          "data-key": `first/${recording.id}`,
+          "aria-label": `Work on ${recording.file} first`,
+          onclick: () => onFirst(recording.id),
+        },
+        "first",
+      ),
+    );
+  }
+  return el(
+    "tr",
+    {},
+    el("th", { scope: "row" }, source.label, el("span", { class: "placement" }, source.placement)),
+    el("td", { class: "file", title: recording.path }, recording.file),
+    el("td", { title: recording.channels_why }, recording.channels),
+    el("td", { class: "number" }, length(recording.duration_ms)),
+    el("td", { class: "number" }, length(recording.speech_ms)),
+    state,
+  );
+}
+
+function intake(item) {
+  return el(
+    "tr",
+    {},
+    el(
+      "th",
+      { scope: "row" },
+      item.source.label,
+      el("span", { class: "placement" }, item.source.placement),
+    ),
+    el("td", { class: "file", title: item.path }, item.file),
+    el("td", {}),
+    el("td", {}),
+    el("td", {}),
+    el("td", { class: "state waiting" }, "to be opened"),
+  );
+}
