@@ -1,8 +1,17 @@
 //! The product as its users meet it, and what no one here wrote to hold it
 //! against. One binary: one link.
 
+mod app;
 mod bad_input_media;
+mod browser;
 mod docker;
+mod http;
+mod http_audio;
+mod http_openapi;
+mod http_search;
+mod http_upload;
+mod landing;
 mod media;
+mod page;
 mod queue;
 mod tidy;

@@ -1,0 +1,75 @@
+//! Events: `/events`.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::AppState;
+use super::extract::{Json, Path};
+use super::problem::{Answer, Problem};
+use super::wire::{Event, EventDetail, EventList, NewEvent};
+use crate::jobs::What;
+use crate::store;
+
+/// The routes of events.
+pub fn routes() -> OpenApiRouter<AppState> {
+    OpenApiRouter::new()
+        .routes(routes!(list, create))
+        .routes(routes!(show))
+}
+
+/// All events, the newest first.
+#[utoipa::path(get, path = "/events", tag = "events", responses(
+    (status = 200, body = EventList),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn list(State(state): State<AppState>) -> Answer<Json<EventList>> {
+    let rows = state.store.events().await?;
+    let events = rows.into_iter().rev().map(Into::into).collect();
+    Ok(Json(EventList { events }))
+}
+
+/// Makes an event.
+#[utoipa::path(post, path = "/events", tag = "events", request_body = NewEvent, responses(
+    (status = 201, body = Event),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn create(
+    State(state): State<AppState>,
+    Json(new): Json<NewEvent>,
+) -> Answer<(StatusCode, Json<Event>)> {
+    let new = store::NewEvent {
+        title: new.title,
+        date: new.date,
+        frame_rate: new.frame_rate,
+    };
+    let now_ms = jiff::Timestamp::now().as_millisecond();
+    let row = state.store.create_event(new, now_ms).await?;
+    state.engine.changed(Some(row.id.clone()), What::Content);
+    Ok((StatusCode::CREATED, Json(row.into())))
+}
+
+/// An event with its sources, recordings, and what was not opened.
+#[utoipa::path(get, path = "/events/{event}", tag = "events",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 200, body = EventDetail),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn show(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+) -> Answer<Json<EventDetail>> {
+    let event = state.store.find_event(&event).await?;
+    let sources = state.store.sources(&event.id).await?;
+    let recordings = state.store.recordings(&event.id).await?;
+    let intakes = state.store.intakes(&event.id).await?;
+    Ok(Json(EventDetail {
+        event: event.into(),
+        sources: sources.into_iter().map(Into::into).collect(),
+        recordings: recordings.into_iter().map(Into::into).collect(),
+        intakes: intakes.into_iter().map(Into::into).collect(),
+    }))
+}

@@ -1,0 +1,69 @@
+//! Recordings: `/recordings`.
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::AppState;
+use super::extract::{Json, Path};
+use super::problem::{Answer, Problem};
+use super::shapes;
+use super::wire::{Recording, Transcript};
+use crate::store::RecordingId;
+
+/// The routes of recordings.
+pub fn routes() -> OpenApiRouter<AppState> {
+    OpenApiRouter::new()
+        .routes(routes!(show))
+        .routes(routes!(words))
+        .routes(routes!(first))
+}
+
+/// One recording.
+#[utoipa::path(get, path = "/recordings/{recording}", tag = "recordings",
+    params(("recording" = String, Path, description = "the recording's id")),
+    responses(
+    (status = 200, body = Recording),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn show(
+    State(state): State<AppState>,
+    Path(recording): Path<RecordingId>,
+) -> Answer<Json<Recording>> {
+    Ok(Json(state.store.recording(&recording).await?.into()))
+}
+
+/// A recording with every stretch of speech and its words.
+#[utoipa::path(get, path = "/recordings/{recording}/words", tag = "recordings",
+    params(("recording" = String, Path, description = "the recording's id")),
+    responses(
+    (status = 200, body = Transcript),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn words(
+    State(state): State<AppState>,
+    Path(recording): Path<RecordingId>,
+) -> Answer<Json<Transcript>> {
+    let row = state.store.recording(&recording).await?;
+    let transcript = state.store.transcript(&recording).await?;
+    Ok(Json(Transcript {
+        recording: row.into(),
+        segments: transcript.into_iter().map(shapes::segment).collect(),
+    }))
+}
+
+/// Works on this recording before all others.
+#[utoipa::path(post, path = "/recordings/{recording}/first", tag = "work",
+    params(("recording" = String, Path, description = "the recording's id")),
+    responses(
+    (status = 204, description = "it goes first"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn first(
+    State(state): State<AppState>,
+    Path(recording): Path<RecordingId>,
+) -> Answer<StatusCode> {
+    state.engine.look_at(&recording).await?;
+    Ok(StatusCode::NO_CONTENT)
+}

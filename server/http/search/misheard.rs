@@ -1,0 +1,167 @@
+//! Which other recordings heard the line, and took its words for others?
+//!
+//! A recogniser that mis-hears the very words asked for must not hide a
+//! recording: the line is looked up by the words around them, and a stretch of
+//! speech that agrees with those joins the hit, saying what it heard instead.
+
+use std::collections::BTreeSet;
+
+use sayback_core::text::{self, Query, Span};
+
+use super::heard::{Heard, Line, grouped, track_of, words_of};
+use crate::http::problem::Answer;
+use crate::store::{Candidate, Store};
+
+/// Words on either side of the match by which a line is looked up.
+const AROUND: usize = 8;
+
+/// Stretches of speech that are compared with a line: several times the
+/// recorders of an event.
+const LIKELY: u32 = 40;
+
+/// How well the words around must agree, 0 to 1. Unrelated lines stay below
+/// 0.40 in 99.9 % of pairs (see [`text::AGREE`]); here the likest of all lines
+/// of an event are compared, and what was asked for is no evidence.
+const AGREE: f32 = 0.6;
+
+/// Adds to each line the recordings that heard it with other words.
+pub async fn complete(store: &Store, query: &Query, lines: Vec<Line>) -> Answer<Vec<Line>> {
+    let mut complete = Vec::with_capacity(lines.len());
+    for mut line in lines {
+        let event = line.told().candidate.event.id.clone();
+        let likely = store
+            .lines_like(&around(line.told()), &event, LIKELY)
+            .await?;
+        let more = same_line(query, &line, likely);
+        line.add(more);
+        complete.push(line);
+    }
+    Ok(complete)
+}
+
+/// The words of a hearing in and around the match, in normal form, each once.
+fn around(heard: &Heard) -> Vec<String> {
+    let words = heard.words();
+    let near = near(&words, heard.found.extent()).iter();
+    let once: BTreeSet<String> = near.map(|word| text::normal(word)).collect();
+    once.into_iter().filter(|word| !word.is_empty()).collect()
+}
+
+/// A span with the words on either side.
+fn near<'a, 'w>(words: &'a [&'w str], span: Span) -> &'a [&'w str] {
+    &words[span.from.saturating_sub(AROUND)..words.len().min(span.to + AROUND)]
+}
+
+/// Those candidates on other tracks that are hearings of the line.
+fn same_line(query: &Query, line: &Line, likely: Vec<Candidate>) -> Vec<Heard> {
+    let told = line.told();
+    let (words, extent) = (told.words(), told.found.extent());
+    let known: BTreeSet<&str> = line.hearings().iter().map(Heard::track).collect();
+    let mut heard: Vec<Heard> = likely
+        .into_iter()
+        .filter(|candidate| !known.contains(track_of(&candidate.recording)))
+        .filter_map(|candidate| {
+            let theirs = words_of(&candidate);
+            // What matches by itself is a line of its own.
+            if query.find_in(&theirs).is_some() {
+                return None;
+            }
+            let span = text::counterpart(&words, extent, &theirs)?;
+            let agreement = text::same_line(near(&words, extent), near(&theirs, span));
+            (agreement >= AGREE).then(|| Heard::misheard(candidate, span))?
+        })
+        .collect();
+    let all: Vec<&Heard> = std::iter::once(told).chain(&heard).collect();
+    let mut ours: Vec<usize> = grouped(&all)
+        .into_iter()
+        .filter(|group| group.first() == Some(&0))
+        .flat_map(|group| group.into_iter().skip(1))
+        .map(|position| position - 1)
+        .collect();
+    ours.sort_unstable();
+    ours.into_iter()
+        .rev()
+        .map(|position| heard.swap_remove(position))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::heard::lines;
+    use super::super::made::candidate;
+    use super::*;
+
+    const SAID: &str = "my grandfather Ambrose rang the ferry bell every evening";
+
+    /// What the others heard instead, for a query that the lapel alone matches.
+    fn others(query: &str, likely: Vec<Candidate>) -> Vec<(String, i64, Option<String>)> {
+        let query = Query::parse(query);
+        let lines = lines(&query, vec![candidate("lapel", 1_000, 30.0, SAID)]);
+        let heard = same_line(&query, &lines[0], likely);
+        let mut told: Vec<_> = heard
+            .into_iter()
+            .map(|h| {
+                (
+                    h.recording().source_label.clone(),
+                    h.start_ms,
+                    h.misheard_as,
+                )
+            })
+            .collect();
+        told.sort();
+        told
+    }
+
+    #[test]
+    fn a_recording_that_heard_other_words_there_joins_the_line() {
+        let likely = vec![
+            candidate(
+                "camera",
+                5_000,
+                9.0,
+                "my grandfather and bros ran the ferry bell every evening",
+            ),
+            candidate(
+                "feed",
+                9_000,
+                20.0,
+                "so ring the ferry bell once for the living",
+            ),
+            candidate(
+                "lapel",
+                20_000,
+                30.0,
+                "my grandfather and bros rang the bell every evening",
+            ),
+        ];
+        let camera = ("camera".to_owned(), 5_600, Some("and bros ran".to_owned()));
+        assert_eq!(others("ambrose", likely), [camera]);
+    }
+
+    #[test]
+    fn what_matches_by_itself_is_left_to_its_own_line() {
+        let likely = vec![candidate("camera", 5_000, 9.0, SAID)];
+        assert_eq!(others("ambrose", likely), []);
+    }
+
+    #[test]
+    fn a_track_joins_once_where_it_agrees_best() {
+        let likely = vec![
+            candidate(
+                "camera",
+                90_000,
+                9.0,
+                "my grandfather had a dog and it rang the bell",
+            ),
+            candidate(
+                "camera",
+                5_000,
+                9.0,
+                "my grandfather amber rose rang the ferry bell every evening",
+            ),
+        ];
+        let heard = others("ambrose", likely);
+        assert_eq!(heard.len(), 1, "{heard:?}");
+        assert_eq!(heard[0].2.as_deref(), Some("amber rose"));
+    }
+}

@@ -1,0 +1,103 @@
+//! Who said that? `GET /search`.
+
+mod answer;
+mod heard;
+#[cfg(test)]
+mod made;
+mod misheard;
+
+use std::time::Instant;
+
+use axum::extract::State;
+use sayback_core::text;
+use serde::Deserialize;
+use utoipa::IntoParams;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::AppState;
+use super::extract::{Json, Query};
+use super::problem::{Answer, Problem};
+use super::wire::SearchAnswer;
+use crate::store::{Candidate, EventRow, Store};
+
+/// The best so many stretches of speech are looked at closely; a query that
+/// more of them hold is too common to be read through anyway.
+const CANDIDATES: u32 = 2_000;
+
+/// The most hits in one answer.
+const LIMIT_MAX: usize = 200;
+
+/// The routes of search.
+pub fn routes() -> OpenApiRouter<AppState> {
+    OpenApiRouter::new().routes(routes!(search))
+}
+
+/// What to look for, and where.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct SearchParams {
+    /// Words in any order; a "quoted phrase"; a trailing `*`. Anything else is
+    /// literal text.
+    q: String,
+    /// An event's id or title; all events when it is left out.
+    event: Option<String>,
+    /// The most hits in the answer, 1 to 200.
+    #[serde(default = "default_limit")]
+    #[param(default = 20, minimum = 1, maximum = 200)]
+    limit: usize,
+    /// How many hits to pass over.
+    #[serde(default)]
+    #[param(default = 0, minimum = 0)]
+    offset: usize,
+}
+
+fn default_limit() -> usize {
+    20
+}
+
+/// Finds words in every recording that heard them.
+#[utoipa::path(get, path = "/search", tag = "search", params(SearchParams), responses(
+    (status = 200, body = SearchAnswer),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn search(
+    State(state): State<AppState>,
+    Query(params): Query<SearchParams>,
+) -> Answer<Json<SearchAnswer>> {
+    let started = Instant::now();
+    if params.limit == 0 || params.limit > LIMIT_MAX {
+        return Err(Problem::field("limit", "limit must be from 1 to 200"));
+    }
+    let event = match &params.event {
+        Some(name) => Some(state.store.find_event(name).await?),
+        None => None,
+    };
+    let query = text::Query::parse(&params.q);
+    let candidates = candidates(&state.store, &query, event.as_ref()).await?;
+    let lines = heard::lines(&query, candidates);
+    let total = lines.len();
+    let page: Vec<_> = lines
+        .into_iter()
+        .skip(params.offset)
+        .take(params.limit)
+        .collect();
+    let page = misheard::complete(&state.store, &query, page).await?;
+    let clock = answer::EventClock::of(&state.store, &page).await?;
+    let hits = page.iter().map(|line| answer::hit(line, &clock)).collect();
+    Ok(Json(SearchAnswer {
+        query: params.q,
+        took_ms: u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
+        total,
+        hits,
+    }))
+}
+
+async fn candidates(
+    store: &Store,
+    query: &text::Query,
+    event: Option<&EventRow>,
+) -> Answer<Vec<Candidate>> {
+    let event = event.map(|event| &event.id);
+    Ok(store.search(query, event, CANDIDATES).await?)
+}

@@ -1,0 +1,115 @@
+//! The search answer: the same from the command line and over the network.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::SourceRef;
+
+/// What was found.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct SearchAnswer {
+    /// The query as it was asked.
+    pub query: String,
+    /// How long the search took, ms.
+    pub took_ms: u64,
+    /// How many hits there are in all; `hits` holds one page of them.
+    pub total: usize,
+    /// The best first.
+    pub hits: Vec<Hit>,
+}
+
+/// A stretch of speech whose words match, with every hearing of it.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Hit {
+    /// The moment's id.
+    pub moment: String,
+    /// The event it belongs to.
+    pub event: EventRef,
+    /// The part of the event.
+    #[schema(required)]
+    pub part: Option<String>,
+    /// The words that were spoken.
+    pub text: String,
+    /// Which words of `text` match.
+    pub matched: Vec<Matched>,
+    /// `exact`, `close` or `sounds alike`.
+    #[serde(rename = "match")]
+    pub kind: String,
+    /// How well it matches, 0 to 1.
+    pub score: f32,
+    /// Who spoke.
+    #[schema(required)]
+    pub person: Option<Speaker>,
+    /// Where the matched words start on the event clock, ms; null while the
+    /// event has no clock.
+    #[schema(required)]
+    pub start_ms: Option<i64>,
+    /// Where the matched words end on the event clock, ms.
+    #[schema(required)]
+    pub end_ms: Option<i64>,
+    /// The recordings that heard it, the best first.
+    pub heard_on: Vec<Hearing>,
+}
+
+/// An event, as hits name it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct EventRef {
+    /// The event's id.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+}
+
+/// Words of a text, counted from 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Matched {
+    /// The first word.
+    pub from: usize,
+    /// One past the last word.
+    pub to: usize,
+}
+
+/// Who spoke, and how sure that is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Speaker {
+    /// The person's id.
+    pub id: String,
+    /// Their name.
+    pub name: String,
+    /// 0 to 1.
+    pub certainty: f32,
+}
+
+/// One source's copy of a moment.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Hearing {
+    /// The recorder.
+    pub source: SourceRef,
+    /// The recording.
+    pub recording: RecordingRef,
+    /// Where the matched words start in that file, ms.
+    pub start_ms: i64,
+    /// Where the matched words end in that file, ms.
+    pub end_ms: i64,
+    /// The same place as time of day by the recorder, at the event's frame
+    /// rate.
+    #[schema(required)]
+    pub timecode: Option<String>,
+    /// 1 is the best.
+    pub rank: u32,
+    /// How usable it is, in a word.
+    pub verdict: String,
+    /// What that rests on.
+    pub why: Vec<String>,
+    /// The place as a media fragment of the recording.
+    pub play: String,
+}
+
+/// A recording, as hearings name it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct RecordingRef {
+    /// The recording's id.
+    pub id: String,
+    /// The file's name.
+    pub file: String,
+}

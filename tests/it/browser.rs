@@ -1,0 +1,208 @@
+//! Headless Chromium, driven by its own driver.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+use tempfile::TempDir;
+use xtask::oracle;
+
+/// How long anything on the page may take on a busy machine.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A browser with an empty profile.
+pub struct Browser {
+    client: Client,
+    driver: Driver,
+    _profile: TempDir,
+}
+
+/// The driver's process; the browser goes with it.
+struct Driver {
+    process: Child,
+    url: String,
+}
+
+impl Browser {
+    /// Starts one; fails with what to run when it is not installed.
+    pub async fn start() -> Self {
+        let driver = Driver::start();
+        let profile = tempfile::tempdir().expect("a folder");
+        let capabilities = json!({
+            "goog:chromeOptions": {
+                "binary": oracle::chromium(),
+                "args": arguments(profile.path()),
+            },
+            "goog:loggingPrefs": {"browser": "ALL"},
+        });
+        let capabilities = capabilities.as_object().expect("an object").clone();
+        let client = ClientBuilder::new(HttpConnector::new())
+            .capabilities(capabilities)
+            .connect(&driver.url)
+            .await
+            .expect("a browser");
+        Self {
+            client,
+            driver,
+            _profile: profile,
+        }
+    }
+
+    /// Opens an address.
+    pub async fn open(&self, url: &str) {
+        self.client.goto(url).await.expect("the page opens");
+    }
+
+    /// Runs a script in the page.
+    pub async fn run(&self, script: &str) -> Value {
+        self.client
+            .execute(script, Vec::new())
+            .await
+            .expect("the script runs")
+    }
+
+    /// Waits until a script says something that is true.
+    pub async fn wait(&self, what: &str, script: &str) -> Value {
+        let until = Instant::now() + PATIENCE;
+        loop {
+            let said = self.run(script).await;
+            if !matches!(said, Value::Null | Value::Bool(false)) {
+                return said;
+            }
+            if Instant::now() > until {
+                let body = self.run("return document.body.innerText").await;
+                panic!("never saw {what}; the page says: {body}");
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Presses a key as a person would, wherever the focus is.
+    pub async fn press(&self, key: char) {
+        let focused = self
+            .client
+            .active_element()
+            .await
+            .expect("an element has the focus");
+        focused
+            .send_keys(&key.to_string())
+            .await
+            .expect("the key is pressed");
+    }
+
+    /// Types into an element.
+    pub async fn type_into(&self, css: &str, text: &str) {
+        let element = self
+            .client
+            .find(Locator::Css(css))
+            .await
+            .expect("the element");
+        element.send_keys(text).await.expect("it is typed");
+    }
+
+    /// Clicks an element.
+    pub async fn click(&self, css: &str) {
+        let element = self
+            .client
+            .find(Locator::Css(css))
+            .await
+            .expect("the element");
+        element.click().await.expect("it is clicked");
+    }
+
+    /// Writes a picture of the page.
+    pub async fn picture(&self, path: &Path) {
+        let png = self.client.screenshot().await.expect("a picture");
+        std::fs::write(path, png).expect("it is written");
+    }
+
+    /// Ends the browser; the complaints it had about the page.
+    pub async fn end(self) -> Vec<String> {
+        let complaints = self.complaints().await;
+        self.client.close().await.expect("the browser ends");
+        drop(self.driver);
+        complaints
+    }
+
+    async fn complaints(&self) -> Vec<String> {
+        let session = self
+            .client
+            .session_id()
+            .await
+            .expect("a session")
+            .expect("a session");
+        let url = format!("{}/session/{session}/se/log", self.driver.url);
+        let asked = move || {
+            let request = ureq::post(url).header("content-type", "application/json");
+            let mut answer = request.send(r#"{"type": "browser"}"#)?;
+            answer.body_mut().read_to_string()
+        };
+        let answer = tokio::task::spawn_blocking(asked)
+            .await
+            .expect("it runs")
+            .expect("a log");
+        let answer: Value = serde_json::from_str(&answer).expect("JSON");
+        let entries = answer["value"].as_array().cloned().unwrap_or_default();
+        entries
+            .iter()
+            .map(|entry| entry["message"].to_string())
+            .collect()
+    }
+}
+
+fn arguments(profile: &Path) -> Vec<String> {
+    [
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--window-size=1280,900",
+    ]
+    .into_iter()
+    .map(str::to_owned)
+    .chain([format!("--user-data-dir={}", profile.display())])
+    .collect()
+}
+
+impl Driver {
+    fn start() -> Self {
+        let mut process = Command::new(oracle::chromedriver())
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the browser's driver starts");
+        let told = BufReader::new(process.stdout.take().expect("its output"));
+        let port = told
+            .lines()
+            .map_while(Result::ok)
+            .find_map(|line| port_of(&line))
+            .expect("the driver says its port");
+        Self {
+            process,
+            url: format!("http://127.0.0.1:{port}"),
+        }
+    }
+}
+
+/// From 'ChromeDriver was started successfully on port 41234.'
+fn port_of(line: &str) -> Option<u16> {
+    let (_, rest) = line.split_once("successfully on port ")?;
+    rest.trim_end().trim_end_matches('.').parse().ok()
+}
+
+impl Drop for Driver {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
