@@ -4,6 +4,7 @@
 mod app;
 mod bad_input_media;
 mod browser;
+mod cli;
 mod docker;
 mod http;
 mod http_audio;

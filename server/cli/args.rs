@@ -1,0 +1,276 @@
+//! What was typed.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// How commands end, told at the foot of `--help`.
+const EXIT_CODES: &str = "\
+Exit codes:
+  0    done
+  1    done, but nothing was found, or some files could not be taken in, or
+       their work rests in a paused queue
+  2    the command line makes no sense
+  3    failed; standard error says why and what to do
+  130  stopped by Ctrl-C; what was queued stays queued";
+
+/// Finds who said what and when, in every recording of an event that heard it.
+#[derive(Debug, Parser)]
+#[command(name = "sayback", version, about, after_help = EXIT_CODES, max_term_width = 100)]
+#[command(propagate_version = true, infer_subcommands = false)]
+pub struct Line {
+    /// What applies to every command.
+    #[command(flatten)]
+    pub global: Global,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What applies to every command.
+#[derive(Clone, Debug, Args)]
+pub struct Global {
+    /// The folder that holds everything sayback knows
+    /// [default: $XDG_DATA_HOME/sayback or ~/.local/share/sayback]
+    #[arg(
+        long,
+        global = true,
+        value_name = "DIR",
+        env = "SAYBACK_DATA",
+        hide_env_values = true
+    )]
+    pub data: Option<PathBuf>,
+    /// The folder that holds speech models
+    /// [default: $XDG_DATA_HOME/sayback/models or ~/.local/share/sayback/models]
+    #[arg(
+        long,
+        global = true,
+        value_name = "DIR",
+        env = "SAYBACK_MODELS",
+        hide_env_values = true
+    )]
+    pub models: Option<PathBuf>,
+    /// The speech model to write words down with: a name of `sayback model
+    /// list`, or a ggml file
+    #[arg(
+        long,
+        global = true,
+        value_name = "NAME|FILE",
+        env = "SAYBACK_MODEL",
+        default_value = "tiny.en",
+        hide_env_values = true
+    )]
+    pub model: String,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Work on what is queued, and answer the API and the page in a browser
+    Serve(Serve),
+    /// Make and look at events
+    #[command(subcommand)]
+    Event(EventCommand),
+    /// Take in recordings of an event
+    Add(Add),
+    /// How far the work is
+    Status(Status),
+    /// Find words, in every recording that heard them
+    Find(Find),
+    /// All words of one recording
+    Words(Words),
+    /// Get and look at speech models
+    #[command(subcommand)]
+    Model(ModelCommand),
+}
+
+/// `sayback serve`
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// Where to listen; loopback only
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:7373")]
+    pub listen: SocketAddr,
+    /// A folder from which recordings may be added over the network; repeatable
+    #[arg(long = "root", value_name = "DIR")]
+    pub roots: Vec<PathBuf>,
+    /// The largest upload taken, in bytes
+    #[arg(long, value_name = "BYTES", default_value_t = 64 << 30)]
+    pub max_upload_bytes: u64,
+}
+
+/// `sayback event …`
+#[derive(Debug, Subcommand)]
+pub enum EventCommand {
+    /// Make an event
+    New(EventNew),
+    /// All events
+    List(Json),
+    /// One event with its recorders and recordings
+    Show(EventShow),
+}
+
+/// `sayback event new`
+#[derive(Debug, Args)]
+pub struct EventNew {
+    /// What to call it
+    pub title: String,
+    /// Its day
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Frames a second of the edit: 25, 30000/1001, …
+    #[arg(long, value_name = "RATE")]
+    pub frame_rate: Option<String>,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback event show`
+#[derive(Debug, Args)]
+pub struct EventShow {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// For whom the answer is.
+#[derive(Clone, Copy, Debug, Args)]
+pub struct Json {
+    /// Answer in JSON, the same as the API
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// How a recorder was placed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Placement {
+    /// On a person
+    Worn,
+    /// On the output of a mixing desk or receiver
+    Feed,
+    /// On a lectern or stand
+    Stand,
+    /// In the room
+    Ambient,
+    /// In a camera
+    Camera,
+}
+
+impl Placement {
+    /// The word for it in the API.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Worn => "worn",
+            Self::Feed => "feed",
+            Self::Stand => "stand",
+            Self::Ambient => "ambient",
+            Self::Camera => "camera",
+        }
+    }
+}
+
+/// `sayback add`
+#[derive(Debug, Args)]
+pub struct Add {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// What to call the recorder; may be left out for folders: each is then a
+    /// recorder of its own, and so is each folder inside it
+    #[arg(long, value_name = "LABEL")]
+    pub source: Option<String>,
+    /// How the recorder was placed
+    #[arg(long, value_enum)]
+    pub placement: Option<Placement>,
+    /// Who wears it
+    #[arg(long, value_name = "NAME")]
+    pub person: Option<String>,
+    /// Which channels to take: auto, mix, split, or a number from 1
+    #[arg(long, value_name = "CHOICE", default_value = "auto")]
+    pub channels: String,
+    /// Leave the work in the queue, for `sayback serve`
+    #[arg(long)]
+    pub no_wait: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+    /// Recordings, and folders of recordings; never written to
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+}
+
+/// `sayback status`
+#[derive(Debug, Args)]
+pub struct Status {
+    /// Only this event: its id, or its title where only one has it
+    #[arg(long, value_name = "EVENT")]
+    pub event: Option<String>,
+    /// Stay until the work is done
+    #[arg(long, conflicts_with = "json")]
+    pub watch: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback find`
+#[derive(Debug, Args)]
+pub struct Find {
+    /// Words in any order, a "quoted phrase", the beginning of a wor*
+    #[arg(required = true, value_name = "WORDS")]
+    pub words: Vec<String>,
+    /// Only this event: its id, or its title where only one has it
+    #[arg(long, value_name = "EVENT")]
+    pub event: Option<String>,
+    /// The most lines to show
+    #[arg(long, value_name = "N", default_value_t = 20)]
+    pub limit: u32,
+    /// Lines to leave out at the beginning
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub offset: u32,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// In what form words are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// One stretch of speech a line, with its position
+    Text,
+    /// The answer of the API
+    Json,
+}
+
+/// `sayback words`
+#[derive(Debug, Args)]
+pub struct Words {
+    /// The recording's id, as `event show` and `find` tell it
+    pub recording: String,
+    /// In what form
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// The same as --format json
+    #[arg(long, conflicts_with = "format")]
+    pub json: bool,
+}
+
+/// `sayback model …`
+#[derive(Debug, Subcommand)]
+pub enum ModelCommand {
+    /// The models sayback can fetch, and which are here
+    List(Json),
+    /// Fetch a model; goes on where it was stopped
+    Get {
+        /// Its name in `sayback model list`
+        name: String,
+    },
+    /// Where a model lies
+    Path {
+        /// Its name in `sayback model list`, or a ggml file
+        name: String,
+    },
+}

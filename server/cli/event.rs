@@ -1,0 +1,159 @@
+//! `sayback event`: make and look at events.
+
+use serde_json::json;
+
+use super::answers::{Event, EventDetail, Events};
+use super::args::{EventCommand, EventNew};
+use super::client::{Client, quoted};
+use super::error::{CliError, Outcome};
+use super::show::{Paint, Table, about, count, length, out, remark, safe};
+
+/// Runs one of the event commands.
+///
+/// # Errors
+/// What the service says when it refuses.
+pub fn run(client: &Client, command: &EventCommand) -> Result<Outcome, CliError> {
+    match command {
+        EventCommand::New(new) => make(client, new),
+        EventCommand::List(json) => list(client, json.json),
+        EventCommand::Show(show) => detail(client, &show.event, show.json.json),
+    }
+}
+
+fn make(client: &Client, new: &EventNew) -> Result<Outcome, CliError> {
+    let mut body = json!({ "title": new.title });
+    for (field, value) in [("date", &new.date), ("frame_rate", &new.frame_rate)] {
+        if let Some(value) = value {
+            body[field] = json!(value);
+        }
+    }
+    let answer = client.post("/events", &body)?;
+    if new.json.json {
+        out(answer.text())?;
+        return Ok(Outcome::Done);
+    }
+    let event: Event = answer.read()?;
+    let title = safe(&event.title);
+    out(&format!("event {} '{title}'", event.id))?;
+    remark(&format!(
+        "next: sayback add {} --source LABEL PATH…",
+        event.id
+    ));
+    Ok(Outcome::Done)
+}
+
+fn list(client: &Client, json: bool) -> Result<Outcome, CliError> {
+    let answer = client.get("/events")?;
+    if json {
+        out(answer.text())?;
+        return Ok(Outcome::Done);
+    }
+    let events: Events = answer.read()?;
+    if events.events.is_empty() {
+        remark("no events yet; `sayback event new TITLE` makes one");
+        return Ok(Outcome::Done);
+    }
+    let mut table = Table::new(&["ID", "DATE", "RECORDERS", "RECORDINGS", "WORDS", "TITLE"]);
+    for event in &events.events {
+        table.row(&[
+            event.id.as_str(),
+            event.date.as_deref().unwrap_or("-"),
+            &event.counts.sources.to_string(),
+            &event.counts.recordings.to_string(),
+            &event.counts.words.to_string(),
+            &event.title,
+        ]);
+    }
+    out(&table.render(Paint::stdout()))?;
+    Ok(Outcome::Done)
+}
+
+fn detail(client: &Client, event: &str, json: bool) -> Result<Outcome, CliError> {
+    let answer = client.get(&format!("/events/{}", quoted(event)))?;
+    if json {
+        out(answer.text())?;
+        return Ok(Outcome::Done);
+    }
+    out(&described(&answer.read()?, Paint::stdout()))?;
+    Ok(Outcome::Done)
+}
+
+fn described(detail: &EventDetail, paint: Paint) -> String {
+    let event = &detail.event;
+    let mut text = format!("{}  {}\n", paint.strong(&safe(&event.title)), event.id);
+    let mut facts = Vec::new();
+    if let Some(date) = &event.date {
+        facts.push(date.clone());
+    }
+    if let Some(rate) = &event.frame_rate {
+        facts.push(format!("{rate} frames a second"));
+    }
+    facts.push(count(event.counts.recordings, "recording"));
+    facts.push(format!(
+        "{} of speech",
+        count(event.counts.segments, "segment")
+    ));
+    facts.push(count(event.counts.words, "word"));
+    text.push_str(&format!("{}\n", safe(&facts.join(", "))));
+    if !detail.sources.is_empty() {
+        let mut table = Table::new(&["RECORDER", "PLACED", "WORN BY"]);
+        for source in &detail.sources {
+            let wearer = source.wearer.as_ref().map_or("-", |person| &person.name);
+            table.row(&[source.label.as_str(), &source.placement, wearer]);
+        }
+        text.push_str(&format!("\n{}", table.render(paint)));
+    }
+    if !detail.recordings.is_empty() {
+        let mut table = Table::new(&[
+            "RECORDING",
+            "RECORDER",
+            "CHANNEL",
+            "LENGTH",
+            "SPEECH",
+            "STATE",
+            "FILE",
+        ]);
+        for recording in &detail.recordings {
+            table.row(&[
+                recording.id.as_str(),
+                &recording.source.label,
+                &recording.channels,
+                &length(recording.duration_ms),
+                &recording.speech_ms.map_or_else(|| "-".into(), length),
+                &recording.state,
+                &recording.path,
+            ]);
+        }
+        text.push_str(&format!("\n{}", table.render(paint)));
+    }
+    text.push_str(&remarks(detail, paint));
+    text
+}
+
+fn remarks(detail: &EventDetail, paint: Paint) -> String {
+    let mut text = String::new();
+    for intake in &detail.intakes {
+        let reason = intake
+            .reason
+            .as_deref()
+            .unwrap_or(match intake.state.as_str() {
+                "refused" => "could not be opened",
+                _ => "waits to be opened",
+            });
+        text.push_str(&format!("{}\n", about(&intake.file, reason)));
+    }
+    for recording in &detail.recordings {
+        if let Some(error) = &recording.error {
+            let error = paint.wrong(&about(&recording.file, error));
+            text.push_str(&format!("{error}\n"));
+        }
+        for warning in &recording.warnings {
+            text.push_str(&format!("{}\n", about(&recording.file, warning)));
+        }
+    }
+    if text.is_empty() {
+        text
+    } else {
+        format!("\n{text}")
+    }
+}

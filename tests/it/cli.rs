@@ -1,0 +1,9 @@
+//! The command line, through the real program: what it answers with and
+//! without a server, how it ends, and what it says when things go wrong.
+
+mod bad_input;
+mod run;
+mod stopping;
+mod story;
+
+pub(crate) use run::{Bench, Run, redacted};
