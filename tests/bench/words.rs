@@ -1,0 +1,220 @@
+//! `cargo bench --bench words`: word error rate, word times, speed and memory
+//! of the speech room on real speech, beside the library's plain call.
+//!
+//! Runs `tiny.en`, and every other known model on the shelf.
+
+#[path = "../it/speech/paths.rs"]
+mod paths;
+#[path = "../it/speech/score.rs"]
+mod score;
+#[path = "../it/speech/sets.rs"]
+mod sets;
+#[path = "../it/speech/times.rs"]
+mod times;
+
+use std::fs;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use sayback::core::Cancel;
+use sayback::speech::{
+    Ask, HeardWord, ModelShelf, Recogniser, SpeechError, Whisper, default_threads,
+};
+use sets::Sample;
+use xtask::oracle;
+
+fn main() {
+    // Cargo passes --bench; a name filters nothing here.
+    let shelf = ModelShelf::new(oracle::locate::models().expect("a shelf"));
+    oracle::model("tiny.en");
+    let groups = [
+        ("read passages", sets::passages()),
+        ("read sonnet", vec![sets::sonnet()]),
+        ("telephone, two people", vec![sets::telephone()]),
+    ];
+    let threads = default_threads();
+    println!(
+        "word error rate by sclite, {threads} thread(s) of {}",
+        cores()
+    );
+    for model in shelf.list().iter().filter(|model| model.present) {
+        let path = shelf.path(&model.name).expect("a whole model");
+        words(&model.name, &path, threads, &groups);
+    }
+    let tiny = oracle::model("tiny.en");
+    word_times(&tiny);
+    more_threads(&tiny);
+}
+
+/// A recogniser with a stopwatch.
+struct Watched {
+    inner: Whisper,
+    took: Duration,
+    windows: usize,
+}
+
+impl Watched {
+    fn load(model: &Path, threads: usize) -> Self {
+        Self {
+            inner: Whisper::load(model, threads).expect("a model"),
+            took: Duration::ZERO,
+            windows: 0,
+        }
+    }
+}
+
+impl Recogniser for Watched {
+    fn recognise(
+        &mut self,
+        samples: &[f32],
+        ask: &Ask,
+        cancel: &Cancel,
+        progress: &mut dyn FnMut(f32),
+    ) -> Result<Vec<HeardWord>, SpeechError> {
+        let start = Instant::now();
+        let heard = self.inner.recognise(samples, ask, cancel, progress);
+        self.took += start.elapsed();
+        self.windows += 1;
+        heard
+    }
+}
+
+type Utterance = (String, String, String);
+
+/// The table of one model.
+fn words(name: &str, model: &Path, threads: usize, groups: &[(&str, Vec<Sample>)]) {
+    let mut whisper = Watched::load(model, threads);
+    let user = user_time();
+    let ours = heard(groups, |sample| {
+        paths::text(&paths::ours(&mut whisper, &sample.file))
+    });
+    let (user, peak) = (user_time() - user, peak_mb());
+    let (took, windows) = (whisper.took, whisper.windows);
+    drop(whisper);
+    let context = paths::load_plain(model);
+    let plain_user = user_time();
+    let plain = heard(groups, |sample| {
+        paths::plain(&context, threads, &sample.file)
+    });
+    let plain_user = user_time() - plain_user;
+
+    println!(
+        "\n{name:<24}{:>7}{:>22}{:>22}",
+        "words", "ours % (S D I)", "plain call % (S D I)"
+    );
+    for ((title, _), (ours, plain)) in groups.iter().zip(ours.iter().zip(&plain)) {
+        row(title, ours, plain);
+    }
+    row("all", &ours.concat(), &plain.concat());
+    let sound: f64 = groups
+        .iter()
+        .flat_map(|(_, samples)| samples)
+        .map(seconds)
+        .sum();
+    println!(
+        "{sound:.0} s of sound in {windows} windows: {:.1} s by the clock, {:.1} s of the processor; plain {:.1} s of the processor",
+        took.as_secs_f64(),
+        user.as_secs_f64(),
+        plain_user.as_secs_f64(),
+    );
+    println!("most memory of the process so far: {peak} MB");
+    if std::env::var_os("SHOW").is_some() {
+        for (name, said, heard) in ours.concat() {
+            println!(
+                "{name}\n  said  {}\n  heard {}",
+                score::plain(&said),
+                score::plain(&heard)
+            );
+        }
+    }
+}
+
+fn heard(
+    groups: &[(&str, Vec<Sample>)],
+    mut text: impl FnMut(&Sample) -> String,
+) -> Vec<Vec<Utterance>> {
+    let mut one = |sample: &Sample| (sample.name.clone(), sample.words.clone(), text(sample));
+    groups
+        .iter()
+        .map(|(_, samples)| samples.iter().map(&mut one).collect())
+        .collect()
+}
+
+fn row(title: &str, ours: &[Utterance], plain: &[Utterance]) {
+    let (ours, plain) = (score::errors(ours), score::errors(plain));
+    let shown = |e: score::Errors| {
+        format!(
+            "{:.1} ({} {} {})",
+            e.percent(),
+            e.substituted,
+            e.deleted,
+            e.inserted
+        )
+    };
+    println!(
+        "{title:<24}{:>7}{:>22}{:>22}",
+        ours.words,
+        shown(ours),
+        shown(plain)
+    );
+}
+
+fn word_times(model: &Path) {
+    let mut whisper = Whisper::load(model, default_threads()).expect("a model");
+    let off = times::of_passages(&mut whisper);
+    let mut all = [off.starts.as_slice(), off.ends.as_slice()].concat();
+    all.sort_by(f64::total_cmp);
+    println!(
+        "\nword times, read passages against their alignment: {} words, mean error {:.0} ms at the start, {:.0} at the end; 9 of 10 within {:.0} ms",
+        off.starts.len(),
+        times::mean(&off.starts),
+        times::mean(&off.ends),
+        all[all.len() * 9 / 10],
+    );
+}
+
+/// The same recording with more threads.
+fn more_threads(model: &Path) {
+    let sample = sets::sonnet();
+    println!("\nthreads, sonnet ({:.0} s of sound)", seconds(&sample));
+    for threads in [1, 2, 4].into_iter().filter(|&threads| threads <= cores()) {
+        let mut whisper = Watched::load(model, threads);
+        let user = user_time();
+        paths::ours(&mut whisper, &sample.file);
+        println!(
+            "{threads}: {:.1} s by the clock, {:.1} s of the processor",
+            whisper.took.as_secs_f64(),
+            (user_time() - user).as_secs_f64()
+        );
+    }
+}
+
+fn seconds(sample: &Sample) -> f64 {
+    sayback::media::probe(&sample.file)
+        .expect("a recording")
+        .duration_ms as f64
+        / 1000.0
+}
+
+fn cores() -> usize {
+    std::thread::available_parallelism().map_or(1, |cores| cores.get())
+}
+
+/// User time of the process so far (proc(5): fields 14 and 15 of `stat`, in
+/// hundredths).
+fn user_time() -> Duration {
+    let stat = fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let ticks = stat
+        .rsplit(')')
+        .next()
+        .and_then(|rest| rest.split_whitespace().nth(11)?.parse().ok());
+    Duration::from_millis(10 * ticks.unwrap_or(0_u64))
+}
+
+/// Most memory the process ever had, in MB.
+fn peak_mb() -> u64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let kb = line.and_then(|rest| rest.split_whitespace().next()?.parse::<u64>().ok());
+    kb.unwrap_or(0) / 1000
+}
