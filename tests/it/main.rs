@@ -16,5 +16,6 @@ mod media;
 mod models;
 mod page;
 mod queue;
+mod scene;
 mod speech;
 mod tidy;

@@ -13,12 +13,14 @@
 //!   [`shuffled`]: who writes specs; [`truth`]: what was made.
 //! - sound: [`random`], [`noise`], [`room`], [`sinc`], [`mic`].
 //! - files: [`record`], [`files`], [`hearings`], [`wav`], [`mov`].
+//! - check: [`measure`].
 
 pub mod command;
 pub mod demo;
 pub mod files;
 pub mod hearings;
 pub mod lines;
+pub mod measure;
 pub mod mic;
 pub mod mov;
 pub mod noise;

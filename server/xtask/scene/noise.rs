@@ -173,6 +173,12 @@ pub struct Music {
     chord: usize,
 }
 
+/// Peaks of a held and of a plucked note's first harmonic. Three held notes
+/// have the power 3 * 0.45^2 / 2 * 1.42 (four harmonics: 1 + 1/4 + 1/9 + 1/16)
+/// = 0.43, a plucked one 1.92^2 / 2 * 1.42 * 0.215 (its decay) = 0.56.
+const HELD: f64 = 0.45;
+const PLUCKED: f64 = 1.92;
+
 impl Music {
     const BAR: usize = 2 * ANALYSIS_RATE_HZ as usize;
     const BEAT: usize = ANALYSIS_RATE_HZ as usize / 2;
@@ -194,7 +200,7 @@ impl Music {
             self.chord = (self.at / Self::BAR) % Self::WALK.len();
             self.held = self
                 .notes()
-                .flat_map(|hertz| self.voices(hertz, 0.26, 1.0))
+                .flat_map(|hertz| self.voices(hertz, HELD, 1.0))
                 .collect();
         }
         if self.at.is_multiple_of(Self::BEAT) {
@@ -202,7 +208,7 @@ impl Music {
             let hertz = self.notes().nth(note).unwrap_or(110.0) * 4.0;
             // Falls by 60 dB in 1.5 s.
             let decay = 0.001_f64.powf(1.0 / (1.5 * RATE));
-            self.plucked = self.voices(hertz, 1.1, decay);
+            self.plucked = self.voices(hertz, PLUCKED, decay);
         }
         // A soft start of 50 ms keeps chords from clicking.
         let swell = ((self.at % Self::BAR) as f32 / 800.0).min(1.0);

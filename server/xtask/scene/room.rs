@@ -28,11 +28,37 @@ pub fn reflections(distance_m: f64, random: &mut Random) -> Vec<(usize, f32)> {
         .collect()
 }
 
-/// A reverberation tail: eight delay lines mixed by a Householder matrix, each
-/// with a gain for the wanted decay and a gentle loss of highs.
+/// A reverberation tail: three all-passes that smear the sound (M. Schroeder,
+/// 1962), then eight delay lines mixed by a Householder matrix, each with a
+/// gain for the wanted decay and a gentle loss of highs.
 pub struct Reverb {
+    smear: [Smear; 3],
     lines: Vec<Line>,
     scale: f32,
+}
+
+struct Smear {
+    delay: Vec<f32>,
+    at: usize,
+}
+
+impl Smear {
+    const GAIN: f32 = 0.65;
+
+    fn new(length: usize) -> Self {
+        Self {
+            delay: vec![0.0; length],
+            at: 0,
+        }
+    }
+
+    fn next(&mut self, dry: f32) -> f32 {
+        let late = self.delay[self.at];
+        let kept = dry + Self::GAIN * late;
+        self.delay[self.at] = kept;
+        self.at = (self.at + 1) % self.delay.len();
+        late - Self::GAIN * kept
+    }
 }
 
 struct Line {
@@ -60,21 +86,38 @@ impl Reverb {
                 low: 0.0,
             })
             .collect();
-        let mut reverb = Self { lines, scale: 1.0 };
-        // Its own impulse response says how strong it is.
-        let energy: f64 = (0..(1.5 * room.rt60_s * rate) as usize)
-            .map(|n| f64::from(reverb.next(if n == 0 { 1.0 } else { 0.0 })).powi(2))
-            .sum();
+        let smear = [Smear::new(73), Smear::new(131), Smear::new(211)];
+        let mut reverb = Self {
+            smear,
+            lines,
+            scale: 1.0,
+        };
+        // Its response to a sound that falls like speech above 500 Hz says how
+        // strong it is; that sound, one pole of an impulse, has this energy:
+        const POLE: f64 = 0.821_7; // exp(-2 pi 500 / 16000)
+        let input = 1.0 / (1.0 - POLE * POLE);
+        let energy: f64 = (0..(1.5 * room.rt60_s * rate) as i32)
+            .map(|n| f64::from(reverb.next(POLE.powi(n) as f32)).powi(2))
+            .sum::<f64>()
+            / input;
         for line in &mut reverb.lines {
             line.delay.fill(0.0);
             line.low = 0.0;
         }
+        reverb
+            .smear
+            .iter_mut()
+            .for_each(|smear| smear.delay.fill(0.0));
         reverb.scale = (1.0 / (energy.sqrt() * room.critical_m)) as f32;
         reverb
     }
 
     /// The tail's next sample while `dry` goes in.
     pub fn next(&mut self, dry: f32) -> f32 {
+        let dry = self
+            .smear
+            .iter_mut()
+            .fold(dry, |dry, smear| smear.next(dry));
         let heard: [f32; 8] = std::array::from_fn(|n| {
             let line = &mut self.lines[n];
             // One pole against highs: -3 dB near 4 kHz a pass.
