@@ -4,18 +4,20 @@
 //! toasts; five and a half minutes, four voices, five sources. Everybody and
 //! every word is invented.
 
+mod timing;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::{Context, Result};
 
-use super::lines::{self, DryLine};
-use super::random::Random;
+use super::lines;
 use super::spec::{
-    BedKind, BedSpec, ChannelSpec, Container, LineSpec, MicSpec, NoiseKind, PartSpec, Place,
-    Placement, RecorderSpec, RoomSpec, SampleFormat, SceneSpec, Spot,
+    ChannelSpec, Container, MicSpec, NoiseKind, PartSpec, Place, Placement, RecorderSpec, RoomSpec,
+    SampleFormat, SceneSpec, Spot,
 };
 use super::truth::Truth;
+use timing::Timing;
 
 /// The demo's title.
 pub const TITLE: &str = "Ottilie and Corin at Tarrow Landing";
@@ -108,84 +110,6 @@ pub fn spec() -> Result<SceneSpec> {
     })
 }
 
-/// When everything happens.
-struct Timing {
-    lines: Vec<LineSpec>,
-    beds: Vec<BedSpec>,
-    /// Between the two letters.
-    second_letter_s: f64,
-    /// Ends of letters, ceremony and toasts.
-    ends_s: [f64; 3],
-}
-
-impl Timing {
-    fn of(dry: &[DryLine]) -> Self {
-        let mut random = Random::new(SEED, "timing");
-        let names = ["letters", "ceremony", "toasts"];
-        let mut timing = Self {
-            lines: Vec::new(),
-            beds: Vec::new(),
-            second_letter_s: 0.0,
-            ends_s: [0.0; 3],
-        };
-        let mut at_s = 4.0;
-        let mut before: Option<&DryLine> = None;
-        for (index, line) in dry.iter().enumerate() {
-            let part = names
-                .iter()
-                .position(|name| *name == line.entry.part)
-                .unwrap_or(0);
-            if let Some(before) = before {
-                at_s += timing.pause_s(&before.entry.id, part, at_s, &mut random);
-                if before.entry.speaker != line.entry.speaker {
-                    at_s += random.between(0.6, 1.2);
-                }
-            }
-            if line.entry.id == "letter-corin-1" {
-                timing.second_letter_s = at_s - 1.0;
-            }
-            timing.lines.push(LineSpec {
-                line: index,
-                speaker: line.entry.speaker.clone(),
-                part,
-                start_s: at_s,
-                speed: 1.0,
-                effort_db: random.between(-1.5, 1.5),
-            });
-            at_s += line.length_s();
-            before = Some(line);
-        }
-        timing.pause_s("toast-halvard-7", 2, at_s, &mut random);
-        timing.ends_s[2] = at_s + 7.0;
-        timing
-    }
-
-    /// Seconds after the line `before`; ends parts and starts applause.
-    fn pause_s(&mut self, before: &str, next_part: usize, at_s: f64, random: &mut Random) -> f64 {
-        let applause = |seconds| BedSpec {
-            kind: BedKind::Applause,
-            start_s: at_s + 0.4,
-            end_s: at_s + 0.4 + seconds,
-            place: Place::new("boathouse", 4.5, 1.0),
-            level_db: 8.0,
-        };
-        let (pause_s, clapping) = match before {
-            "letter-ottilie-8" => (2.5, None),
-            "letter-corin-8" => (4.0, None),
-            "rings-3" => (7.5, Some(applause(5.0))),
-            "toast-jory-7" => (5.5, Some(applause(4.0))),
-            "toast-halvard-7" => (7.0, Some(applause(5.0))),
-            _ => (random.between(0.5, 1.1), None),
-        };
-        self.beds.extend(clapping);
-        let part = self.lines.last().map_or(0, |line| line.part);
-        if part != next_part {
-            self.ends_s[part] = at_s + pause_s - 1.0;
-        }
-        pause_s
-    }
-}
-
 fn part(name: &str, start_s: f64, end_s: f64, places: BTreeMap<String, Place>) -> PartSpec {
     PartSpec {
         name: name.to_owned(),
@@ -259,8 +183,8 @@ fn fixed(place: Place, level_dbfs: f64, snr_db: f64, noise: Vec<(NoiseKind, f64)
 /// Wood and water: lively, not large.
 fn boathouse() -> RoomSpec {
     RoomSpec {
-        critical_m: 3.0,
-        rt60_s: 0.6,
+        critical_m: 6.0,
+        rt60_s: 0.4,
     }
 }
 
@@ -366,8 +290,8 @@ fn recorders(timing: &Timing) -> Vec<RecorderSpec> {
             letters_s,
             end_s,
             "CLIP0032",
-            Place::new("boathouse", 1.5, 7.5),
-            14.0,
+            Place::new("boathouse", 1.2, 4.4),
+            18.0,
         ),
     ]
 }
