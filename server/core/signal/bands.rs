@@ -2,7 +2,7 @@
 
 use crate::units::ANALYSIS_RATE_HZ;
 
-use super::spectrum::{BINS, WINDOW};
+use super::spectrum::{BINS, HOP, WINDOW};
 
 /// Number of bands.
 pub const BANDS: usize = 20;
@@ -47,6 +47,23 @@ impl BandLayout {
         self.edges[band]..self.edges[band + 1]
     }
 
+    /// Standard deviation of steady noise in each band, in dB, when its power
+    /// is averaged over `smooth` frames.
+    ///
+    /// The power of noise in a band of width B averaged over a time T has a
+    /// relative deviation of 1/√(BT) (Bendat & Piersol, Random Data,
+    /// 'bandwidth-limited white noise'), 4.34 dB of it in level.
+    #[must_use]
+    pub fn noise_spread_db(&self, smooth: usize) -> Levels {
+        // A Hann window of N samples weighs like N/2.
+        let samples = WINDOW / 2 + smooth.saturating_sub(1) * HOP;
+        let seconds = samples as f32 / ANALYSIS_RATE_HZ as f32;
+        std::array::from_fn(|band| {
+            let bin_hz = ANALYSIS_RATE_HZ as f32 / WINDOW as f32;
+            4.34 / (self.bins(band).len() as f32 * bin_hz * seconds).sqrt()
+        })
+    }
+
     /// Power summed over each band.
     #[must_use]
     pub fn powers(&self, spectrum: &[f32; BINS]) -> [f32; BANDS] {
@@ -69,6 +86,8 @@ pub fn power_of(level_dbfs: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::signal::sounds;
+    use crate::signal::spectrum::Spectrum;
 
     #[test]
     fn bands_are_side_by_side_and_grow_with_frequency() {
@@ -80,6 +99,33 @@ mod tests {
         assert_eq!(layout.bins(0).start, 3); // 100 / 31.25 = 3.2
         assert_eq!(layout.bins(BANDS - 1).end, 224); // 7000 / 31.25
         assert!(layout.bins(BANDS - 1).len() > layout.bins(0).len());
+    }
+
+    #[test]
+    fn the_spread_of_noise_is_as_the_formula_says() {
+        let layout = BandLayout::new(100.0, 7000.0);
+        let samples: Vec<f32> = sounds::white(9).take(160 * 6000).collect();
+        let mut spectrum = Spectrum::new();
+        let powers: Vec<[f32; BANDS]> = samples
+            .windows(WINDOW)
+            .step_by(HOP)
+            .map(|window| layout.powers(spectrum.of(window)))
+            .collect();
+        for (band, expected_db) in layout.noise_spread_db(5).into_iter().enumerate() {
+            let levels: Vec<f32> = powers
+                .windows(5)
+                .map(|five| level_dbfs(five.iter().map(|p| p[band]).sum::<f32>() / 5.0))
+                .collect();
+            let mean = levels.iter().sum::<f32>() / levels.len() as f32;
+            let spread = levels.iter().map(|l| (l - mean).powi(2)).sum::<f32>();
+            let spread_db = (spread / levels.len() as f32).sqrt();
+            // The formula is for BT well above 1; the narrowest bands have 3,
+            // and a Hann window's bins overlap by half.
+            assert!(
+                (spread_db / expected_db - 1.0).abs() < 0.25,
+                "{band}: {spread_db}"
+            );
+        }
     }
 
     #[test]

@@ -8,61 +8,9 @@
 //! counts: noise that begins is known as noise from its first frame on,
 //! because the window after it says so.
 
-use super::bands::{BANDS, LOWEST_DBFS, Levels};
+use super::bands::{BANDS, Levels};
 use super::numbered::Numbered;
-
-/// Step of the histograms, dB.
-const STEP_DB: f32 = 0.5;
-/// Bins of a histogram: −110 to +17.5 dBFS.
-const BINS: usize = 256;
-
-/// The level that a share of the last values stays below.
-#[derive(Clone, Debug)]
-struct RunningQuantile {
-    counts: [u16; BINS],
-    held: u32,
-    /// The answer: the bin that holds the wanted rank.
-    at: usize,
-    /// How many values lie in bins below it.
-    below: u32,
-}
-
-impl RunningQuantile {
-    fn new() -> Self {
-        Self {
-            counts: [0; BINS],
-            held: 0,
-            at: 0,
-            below: 0,
-        }
-    }
-
-    fn add(&mut self, bin: u8) {
-        self.counts[usize::from(bin)] += 1;
-        self.held += 1;
-        self.below += u32::from(usize::from(bin) < self.at);
-    }
-
-    fn remove(&mut self, bin: u8) {
-        self.counts[usize::from(bin)] -= 1;
-        self.held -= 1;
-        self.below -= u32::from(usize::from(bin) < self.at);
-    }
-
-    /// Moves to the bin in which the value of rank `share` × held lies.
-    fn find(&mut self, share: f32) -> u8 {
-        let rank = (share * self.held as f32) as u32;
-        while self.below > rank {
-            self.at -= 1;
-            self.below -= u32::from(self.counts[self.at]);
-        }
-        while self.at + 1 < BINS && self.below + u32::from(self.counts[self.at]) <= rank {
-            self.below += u32::from(self.counts[self.at]);
-            self.at += 1;
-        }
-        self.at as u8
-    }
-}
+use super::quantile::{RunningQuantile, bin_of, level_of};
 
 /// What one frame's bands hold and the floor under them.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -182,19 +130,9 @@ impl FloorTracker {
     }
 }
 
-fn bin_of(level_dbfs: f32) -> u8 {
-    // The cast saturates, also for values that are not numbers.
-    ((level_dbfs - LOWEST_DBFS) / STEP_DB).round() as u8
-}
-
-fn level_of(bin: u8) -> f32 {
-    LOWEST_DBFS + STEP_DB * f32::from(bin)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signal::sounds::Random;
 
     fn run(levels: &[Levels], window: usize) -> Vec<Floored> {
         let mut tracker = FloorTracker::new(window, 0.1, 5, [0.0; BANDS]);
@@ -203,25 +141,6 @@ mod tests {
             answers.push(answer);
         }
         answers
-    }
-
-    #[test]
-    fn the_running_quantile_is_the_sorted_one() {
-        let mut random = Random::new(1);
-        let values: Vec<u8> = (0..3000)
-            .map(|n| (60.0 + 20.0 * random.gauss() + n as f32 / 50.0) as u8)
-            .collect();
-        let mut running = RunningQuantile::new();
-        for n in 0..values.len() {
-            running.add(values[n]);
-            if n >= 200 {
-                running.remove(values[n - 200]);
-            }
-            let mut sorted = values[n.saturating_sub(199)..=n].to_vec();
-            sorted.sort_unstable();
-            let rank = (0.1 * sorted.len() as f32) as usize;
-            assert_eq!(running.find(0.1), sorted[rank]);
-        }
     }
 
     #[test]

@@ -7,11 +7,15 @@
 //! non-finite samples.
 //!
 //! The detector, in the order of the data:
-//! - [`spectrum`]: samples to the power spectrum of a frame each 10 ms.
-//! - [`bands`]: power spectra to levels in speech bands.
-//! - [`floor`]: levels to the noise floor under each band.
-//! - [`segments`]: yes or no per frame to stretches worth keeping.
-//! - [`detector`]: the whole, sample to segment.
+//! - [`windows`]: samples to a window each 10 ms.
+//! - [`spectrum`], [`bands`]: a window to its power spectrum and the levels of
+//!   20 bands.
+//! - [`texture`]: does the fine structure hold still, as a note's does?
+//! - [`floor`], [`loudness`]: the noise under each band, and the level of the
+//!   loud moments, both from before and after.
+//! - [`evidence`]: the measures together, one number per frame.
+//! - [`segments`]: numbers to stretches worth keeping.
+//! - [`detector`]: the whole, sample to segment; [`params`]: its numbers.
 //!
 //! Beside it, [`pcm`]: stored bytes to samples, and [`channels`]: how the
 //! channels of one file are related.
@@ -19,12 +23,17 @@
 pub mod bands;
 pub mod channels;
 pub mod detector;
+pub mod evidence;
 pub mod floor;
+pub mod loudness;
 mod numbered;
 pub mod params;
 pub mod pcm;
+mod quantile;
 pub mod segments;
 pub mod spectrum;
+pub mod texture;
+pub mod windows;
 
 #[cfg(test)]
 mod sounds;

@@ -34,6 +34,13 @@ impl<T> Numbered<T> {
         self.items.get(number.saturating_sub(self.first).min(last))
     }
 
+    /// The same, to change it.
+    pub fn nearest_mut(&mut self, number: usize) -> Option<&mut T> {
+        let last = self.items.len().checked_sub(1)?;
+        self.items
+            .get_mut(number.saturating_sub(self.first).min(last))
+    }
+
     /// The entries held of `numbers`.
     pub fn range(&self, numbers: std::ops::Range<usize>) -> impl Iterator<Item = &T> {
         let from = numbers
