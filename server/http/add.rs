@@ -11,7 +11,7 @@ use super::AppState;
 use super::extract::{Json, Path};
 use super::guard::Owner;
 use super::problem::{Answer, Problem};
-use super::wire::{Add, Added, WirePath};
+use super::wire::{Add, Added, Refused, WirePath};
 use crate::jobs::{self, Roots};
 use crate::media::ChannelChoice;
 use crate::store::{Placement, path_from_bytes};
@@ -39,20 +39,22 @@ async fn add(
 ) -> Answer<(StatusCode, Json<Added>)> {
     let event = state.store.find_event(&event).await?;
     let how = How::of(&add.placement, &add.channels)?;
+    let (paths, refused) = usable(&add.paths);
     let request = jobs::Add {
         event: event.id,
         source: add.source.as_deref().map(labelled).transpose()?,
         placement: how.placement,
-        person: add.person,
+        person: add.person.as_deref().map(named).transpose()?,
         channels: how.channels,
-        paths: add.paths.iter().map(path_of).collect::<Answer<_>>()?,
+        paths,
         roots: match owner {
             true => Roots::Anywhere,
             false => Roots::Under(state.roots.to_vec()),
         },
     };
-    let report = state.engine.add(request).await?;
-    Ok((StatusCode::ACCEPTED, Json(report.into())))
+    let mut added = Added::from(state.engine.add(request).await?);
+    added.refused.extend(refused);
+    Ok((StatusCode::ACCEPTED, Json(added)))
 }
 
 /// How a recorder was placed, and which of its channels are wanted.
@@ -85,29 +87,56 @@ pub(super) fn labelled(source: &str) -> Answer<String> {
     Ok(source.to_owned())
 }
 
-fn path_of(path: &WirePath) -> Answer<PathBuf> {
+/// A name that says something.
+pub(super) fn named(person: &str) -> Answer<String> {
+    let person = person.trim();
+    if person.is_empty() {
+        return Err(Problem::field("person", "the person's name is empty"));
+    }
+    Ok(person.to_owned())
+}
+
+/// The paths that can be looked at; one that cannot keeps no other waiting.
+fn usable(paths: &[WirePath]) -> (Vec<PathBuf>, Vec<Refused>) {
+    let (mut usable, mut refused) = (Vec::with_capacity(paths.len()), Vec::new());
+    for path in paths {
+        match path_of(path) {
+            Ok(path) => usable.push(path),
+            Err(reason) => refused.push(Refused {
+                file: match path {
+                    WirePath::Text(text) => text.clone(),
+                    WirePath::Bytes { bytes_hex } => bytes_hex.clone(),
+                },
+                reason: reason.into(),
+            }),
+        }
+    }
+    (usable, refused)
+}
+
+fn path_of(path: &WirePath) -> Result<PathBuf, &'static str> {
     let path = match path {
         WirePath::Text(text) => PathBuf::from(text),
-        WirePath::Bytes { bytes_hex } => path_from_bytes(from_hex(bytes_hex)?),
+        WirePath::Bytes { bytes_hex } => path_from_bytes(
+            from_hex(bytes_hex).ok_or("bytes_hex must be pairs of hexadecimal digits")?,
+        ),
     };
     if !path.is_absolute() {
-        let why = format!("'{}' must be absolute, beginning with '/'", path.display());
-        return Err(Problem::field("paths", why));
+        return Err("is not a whole path; begin it with '/'");
     }
     if path.as_os_str().as_encoded_bytes().contains(&0) {
-        return Err(Problem::field("paths", "a path holds a zero byte"));
+        return Err("holds a zero byte, which no path can");
     }
     Ok(path)
 }
 
-fn from_hex(text: &str) -> Answer<Vec<u8>> {
-    let bad = || Problem::field("paths", "bytes_hex must be pairs of hexadecimal digits");
+fn from_hex(text: &str) -> Option<Vec<u8>> {
     if !text.len().is_multiple_of(2) || !text.bytes().all(|b| b.is_ascii_hexdigit()) {
-        return Err(bad());
+        return None;
     }
     (0..text.len())
         .step_by(2)
-        .map(|at| u8::from_str_radix(&text[at..at + 2], 16).map_err(|_| bad()))
+        .map(|at| u8::from_str_radix(&text[at..at + 2], 16).ok())
         .collect()
 }
 
@@ -115,33 +144,30 @@ fn from_hex(text: &str) -> Answer<Vec<u8>> {
 mod tests {
     use super::*;
 
-    fn status(path: WirePath) -> Option<u16> {
-        path_of(&path).err().map(|problem| problem.status)
+    fn hex(digits: &str) -> WirePath {
+        WirePath::Bytes {
+            bytes_hex: digits.into(),
+        }
     }
 
     #[test]
     fn a_path_that_is_not_utf_8_travels_as_hex() {
-        let path = path_of(&WirePath::Bytes {
-            bytes_hex: "2f61ff".into(),
-        })
-        .expect("a path");
+        let path = path_of(&hex("2f61ff")).expect("a path");
         assert_eq!(path.as_os_str().as_encoded_bytes(), b"/a\xff");
-        for bad in ["2f6", "2g", "é1"] {
-            assert_eq!(
-                status(WirePath::Bytes {
-                    bytes_hex: bad.into()
-                }),
-                Some(422),
-                "{bad}"
-            );
+        for bad in ["2f6", "2g", "é1", "+1", ""] {
+            assert!(path_of(&hex(bad)).is_err(), "{bad}");
         }
     }
 
     #[test]
-    fn paths_are_absolute_and_hold_no_zero() {
-        for bad in ["a.wav", "../a.wav", "", "/a\0b"] {
-            assert_eq!(status(WirePath::Text(bad.into())), Some(422), "{bad:?}");
-        }
-        assert_eq!(status(WirePath::Text("/a b/ñ.wav".into())), None);
+    fn a_bad_path_keeps_no_other_waiting() {
+        let text = |path: &str| WirePath::Text(path.into());
+        let bad = ["a.wav", "../a.wav", "", "/a\0b"];
+        let mut paths: Vec<WirePath> = bad.map(text).to_vec();
+        paths.insert(2, text("/a b/ñ.wav"));
+        let (usable, refused) = usable(&paths);
+        assert_eq!(usable, [PathBuf::from("/a b/ñ.wav")]);
+        let files: Vec<&str> = refused.iter().map(|r| r.file.as_str()).collect();
+        assert_eq!(files, bad);
     }
 }

@@ -35,6 +35,14 @@ pub enum ServeError {
         /// The cause.
         source: io::Error,
     },
+    /// A folder of `--root` is not there.
+    #[error("cannot use the root '{path}': {source}; mend or leave out its --root")]
+    Root {
+        /// The folder.
+        path: PathBuf,
+        /// The cause.
+        source: io::Error,
+    },
     /// A file of the data folder cannot be written.
     #[error("cannot write '{path}': {source}")]
     Write {
@@ -100,10 +108,16 @@ impl Bound {
     ///
     /// # Errors
     /// [`ServeError`] when the address is not loopback or taken, or another
-    /// server works on the folder.
+    /// server works on the folder, or a root is not there.
     pub async fn bind(state: AppState, listen: SocketAddr) -> Result<Self, ServeError> {
         if !listen.ip().is_loopback() {
             return Err(ServeError::NotLoopback(listen));
+        }
+        for root in &*state.roots {
+            root.read_dir().map_err(|source| ServeError::Root {
+                path: root.clone(),
+                source,
+            })?;
         }
         let lock = lock(&state.data_dir)?;
         let refused = |source| ServeError::Listen {

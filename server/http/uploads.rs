@@ -9,11 +9,11 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
-use super::add::{How, labelled};
+use super::add::{How, labelled, named};
 use super::extract::{Json, Path, Query};
 use super::incoming;
 use super::problem::{Answer, Problem};
-use super::wire::Uploaded;
+use super::wire::{FileBytes, Uploaded};
 use crate::jobs::Upload;
 
 /// The routes of uploads.
@@ -26,12 +26,16 @@ pub fn routes() -> OpenApiRouter<AppState> {
 #[into_params(parameter_in = Query)]
 pub struct UploadParams {
     /// The recorder's label.
+    #[param(pattern = "\\S")]
     source: String,
     /// `worn`, `feed`, `stand`, `ambient` or `camera`.
+    #[param(pattern = "^(worn|feed|stand|ambient|camera)$")]
     placement: Option<String>,
     /// Who wears it.
+    #[param(pattern = "\\S")]
     person: Option<String>,
     /// `auto`, `mix`, `split`, or a channel's number from 1.
+    #[param(pattern = "^(auto|mix|split|[1-8])$")]
     channels: Option<String>,
 }
 
@@ -41,7 +45,7 @@ pub struct UploadParams {
     params(("event" = String, Path, description = "the event's id, or its title"),
         ("file_name" = String, Path, description = "the file's name, without folders"),
         UploadParams),
-    request_body(content = String, content_type = "application/octet-stream"),
+    request_body(content = FileBytes, content_type = "application/octet-stream"),
     responses(
     (status = 201, body = Uploaded),
     (status = 413, body = Problem, content_type = "application/problem+json"),
@@ -65,7 +69,7 @@ async fn upload(
         event: event.id,
         source: labelled(&params.source)?,
         placement: how.placement,
-        person: params.person,
+        person: params.person.as_deref().map(named).transpose()?,
         channels: how.channels,
         file_name,
         received: received.path().to_path_buf(),

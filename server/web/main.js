@@ -44,14 +44,8 @@ async function chooseEvent(eventId) {
   unfollow();
   player.stop();
   state.set({ eventId, detail: null, status: null, answer: null });
-  if (!eventId) return;
   unfollow = server.follow(eventId, {
-    progress: (status) => {
-      const was = state.known.status;
-      state.set({ status, trouble: null });
-      const step = (s) => (s ? s.jobs.done + s.jobs.failed : -1);
-      if (was && step(was) !== step(status)) refreshSoon();
-    },
+    progress: (status) => state.set({ status: eventId ? status : null, trouble: null }),
     change: refreshSoon,
     lost: () => state.set({ trouble: "The server does not answer; trying again." }),
   });
@@ -59,11 +53,23 @@ async function chooseEvent(eventId) {
   await find();
 }
 
+/** Shows what is there now; the first event that comes is chosen. */
 async function refresh() {
   const { eventId } = state.known;
-  if (!eventId) return;
+  if (!eventId) {
+    await listEvents();
+    const first = state.known.events?.[0];
+    if (first) await chooseEvent(first.id);
+    return;
+  }
   const detail = await guarded(server.event(eventId));
   if (detail && state.known.eventId === eventId) state.set({ detail });
+}
+
+async function listEvents() {
+  const events = await guarded(server.events());
+  const names = (list) => JSON.stringify(list?.map((e) => [e.id, e.title, e.date]));
+  if (events && names(events) !== names(state.known.events)) state.set({ events });
 }
 
 let refreshTimer = 0;
@@ -203,6 +209,7 @@ async function start() {
     typing = setTimeout(find, TYPING_PAUSE_MS);
   });
   at("event").addEventListener("change", () => chooseEvent(at("event").value));
+  at("event").addEventListener("focus", listEvents);
   at("more").addEventListener("click", more);
   at("stop").addEventListener("click", () => player.stop());
   at("work-pause").addEventListener("click", () =>
@@ -210,8 +217,8 @@ async function start() {
   );
   document.addEventListener("keydown", onKey);
 
-  const events = (await guarded(server.events())) ?? [];
-  state.set({ events });
+  await listEvents();
+  const events = state.known.events ?? [];
   const wanted = events.find((event) => event.id === address.get("event")) ?? events[0];
   await chooseEvent(wanted?.id ?? null);
   at("query").focus();

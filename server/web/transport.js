@@ -44,9 +44,10 @@ export function slice(recording, startMs, endMs) {
   return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;
 }
 
-/** Follows the work on an event; returns what stops it. */
+/** Follows the work on an event, or on all; returns what stops it. */
 export function follow(eventId, { progress, change, lost }) {
-  const source = new EventSource(`${BASE}/progress?event=${part(eventId)}`);
+  const whose = eventId ? `?event=${part(eventId)}` : "";
+  const source = new EventSource(`${BASE}/progress${whose}`);
   source.addEventListener("progress", (message) => progress(JSON.parse(message.data)));
   source.addEventListener("change", () => change());
   source.addEventListener("error", () => lost());

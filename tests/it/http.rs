@@ -119,7 +119,11 @@ fn every_refusal_is_a_problem() {
     let body = json!({"source": " ", "paths": ["/a"]});
     assert_eq!(app.post(&add, &body).problem(422)["field"], "source");
     let body = json!({"source": "Lectern", "paths": ["a.wav"]});
-    assert_eq!(app.post(&add, &body).problem(422)["field"], "paths");
+    let reply = app.post(&add, &body);
+    assert_eq!(
+        (reply.status, &reply.json()["refused"][0]["file"]),
+        (202, &json!("a.wav"))
+    );
 }
 
 #[test]

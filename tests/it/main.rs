@@ -8,6 +8,7 @@ mod cli;
 mod docker;
 mod http;
 mod http_audio;
+mod http_contract;
 mod http_openapi;
 mod http_search;
 mod http_upload;

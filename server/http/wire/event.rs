@@ -40,13 +40,15 @@ pub struct Counts {
 #[serde(deny_unknown_fields)]
 pub struct NewEvent {
     /// Its title.
-    #[schema(min_length = 1)]
+    #[schema(pattern = "\\S")]
     pub title: String,
     /// Its day, `YYYY-MM-DD`.
     #[serde(default)]
+    #[schema(format = Date)]
     pub date: Option<String>,
     /// Frames a second: `25`, `30000/1001`, …
     #[serde(default)]
+    #[schema(pattern = "^[1-9][0-9]*(/[1-9][0-9]*)?$")]
     pub frame_rate: Option<String>,
 }
 
@@ -197,16 +199,19 @@ pub struct Intake {
 pub struct Add {
     /// The recorder's label; without it every folder is a recorder of its own.
     #[serde(default)]
-    #[schema(min_length = 1)]
+    #[schema(pattern = "\\S")]
     pub source: Option<String>,
     /// `worn`, `feed`, `stand`, `ambient` or `camera`.
     #[serde(default)]
+    #[schema(pattern = "^(worn|feed|stand|ambient|camera)$")]
     pub placement: Option<String>,
     /// Who wears it.
     #[serde(default)]
+    #[schema(pattern = "\\S")]
     pub person: Option<String>,
     /// `auto`, `mix`, `split`, or a channel's number from 1.
     #[serde(default)]
+    #[schema(pattern = "^(auto|mix|split|[1-8])$")]
     pub channels: Option<String>,
     /// Files, and folders that are walked.
     pub paths: Vec<WirePath>,
@@ -216,7 +221,7 @@ pub struct Add {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(untagged)]
 pub enum WirePath {
-    /// A path that is UTF-8.
+    /// A path that is UTF-8, from the root.
     Text(String),
     /// Any other path.
     Bytes {
@@ -262,6 +267,11 @@ pub struct Refused {
     /// Why, and what to do.
     pub reason: String,
 }
+
+/// The bytes of a file, at least one.
+#[derive(Clone, Debug, ToSchema)]
+#[schema(value_type = String, format = Binary, min_length = 1)]
+pub struct FileBytes(pub Vec<u8>);
 
 /// An upload that arrived whole.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]

@@ -1,0 +1,40 @@
+//! The API against its own description, by a program that makes up requests
+//! from it and checks every answer.
+
+use std::process::Command;
+
+use xtask::oracle;
+
+use crate::app::TestApp;
+
+/// Requests made up for each operation and phase; enough for a minute at most.
+const EXAMPLES: &str = "20";
+
+#[test]
+fn made_up_requests_get_what_the_description_says() {
+    let app = TestApp::start();
+    app.event("Boathouse");
+    let program = oracle::python().with_file_name("schemathesis");
+    let folder = tempfile::tempdir().expect("a folder");
+    let output = Command::new(&program)
+        .current_dir(folder.path())
+        .args(["run", &format!("{}/api/v1/openapi.json", app.url)])
+        // It answers for ever; another test listens to it.
+        .args(["--exclude-path", "/api/v1/progress"])
+        .args([
+            "--checks",
+            "all",
+            "--max-examples",
+            EXAMPLES,
+            "--seed",
+            "20260620",
+        ])
+        .args(["--continue-on-failure", "--no-color"])
+        .output()
+        .unwrap_or_else(|e| panic!("{}: {e}: run cargo xtask test", program.display()));
+    let told = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{told}");
+    // Without the operations it would be content with nothing.
+    assert!(told.contains("Operations:       18 selected"), "{told}");
+    assert_eq!(app.get("/health").json()["status"], "ok");
+}
