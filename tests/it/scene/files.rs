@@ -3,6 +3,8 @@
 use std::path::Path;
 use std::process::Command;
 
+use sayback::media::joins::{Piece, takes as takes_of};
+use sayback::media::{self, ChannelChoice, ChannelPick, StampKind};
 use serde_json::Value;
 use xtask::oracle;
 use xtask::scene::spec::{Container, NoiseKind};
@@ -298,5 +300,82 @@ fn memory_does_not_grow_with_a_scene() {
     assert!(
         long - short < 8_192,
         "{short} kB for 2 minutes, {long} kB for 40"
+    );
+}
+
+/// The room that opens recordings reads the same lengths, stamps and takes.
+#[test]
+fn sayback_reads_of_the_demo_what_the_truth_tells() {
+    let built = demo();
+    for take in &built.truth.recorders {
+        for file in &take.files {
+            let path = built.folder.path().join(&file.path);
+            let probe = media::probe(&path).expect("it opens");
+            assert_eq!(probe.warnings, Vec::<String>::new(), "{}", file.path);
+            assert_eq!(
+                (probe.rate_hz, usize::from(probe.channels), probe.frames),
+                (take.rate_hz, take.channels.len(), file.frames),
+                "{}",
+                file.path
+            );
+            let first = probe.stamps.first().expect("at least the file's own time");
+            let told = file.stamp.as_ref();
+            let at = told.map(|stamp| format!("{}T{}", stamp.date, stamp.time));
+            match take.container {
+                Container::Broadcast => {
+                    assert_eq!(first.kind, StampKind::Bext);
+                    assert_eq!(Some(first.at.clone()), at);
+                    assert_eq!(first.samples, told.map(|stamp| stamp.samples));
+                }
+                Container::Mov => {
+                    assert_eq!(first.kind, StampKind::Container);
+                    assert_eq!(first.at.get(..19), at.as_deref());
+                }
+                Container::Wav => assert_eq!(first.kind, StampKind::FileTime),
+            }
+        }
+    }
+}
+
+/// The lectern's two files are one take; the camera's two clips are two.
+#[test]
+fn sayback_joins_what_was_split_and_nothing_else() {
+    let built = demo();
+    for source in scene::demo_sources() {
+        let takes: Vec<&RecorderTruth> = built
+            .truth
+            .recorders
+            .iter()
+            .filter(|take| take.folder == source.folder)
+            .collect();
+        let mut pieces = Vec::new();
+        for file in takes.iter().flat_map(|take| &take.files) {
+            let path = built.folder.path().join(&file.path);
+            let bytes = path.metadata().expect("the file").len();
+            let name = path.file_name().expect("a name").to_string_lossy();
+            pieces.push(Piece::new(
+                &name,
+                bytes,
+                &media::probe(&path).expect("it opens"),
+            ));
+        }
+        let found: Vec<usize> = takes_of(&pieces).iter().map(Vec::len).collect();
+        let told: Vec<usize> = takes.iter().map(|take| take.files.len()).collect();
+        assert_eq!(found, told, "{}", source.label);
+    }
+}
+
+/// A safety copy is no second recording.
+#[test]
+fn sayback_takes_one_channel_of_a_pair_with_a_safety_copy() {
+    let built = demo();
+    let file = &take(&built.truth, "worn-ottilie").files[0];
+    let path = built.folder.path().join(&file.path);
+    let decision = media::decide_channels(&path, ChannelChoice::Auto).expect("a decision");
+    assert_eq!(
+        decision.picks,
+        [ChannelPick::Only(1)],
+        "{}",
+        decision.explanation
     );
 }
