@@ -181,11 +181,11 @@ CREATE TABLE word (
     PRIMARY KEY (segment_id, n)
 ) STRICT, WITHOUT ROWID;
 
--- Full-text index over the normal forms of a segment's words, one token a word;
--- rowid is segment.id. Only the index is kept, not a second copy of the text.
--- The tokens are normal forms already, so the tokenizer only has to split at
--- spaces: every category but separators (Z) belongs to a token, which also keeps
--- '_', the token of a word without normal form, so that token n is word n.
+-- Full-text index over the normal forms of a segment's words, one token for each
+-- part of a word ('half-remembered' has two); rowid is segment.id. Only the index
+-- is kept, not a second copy of the text. The tokens are normal forms already, so
+-- the tokenizer only has to split at spaces: every category but separators (Z)
+-- belongs to a token.
 CREATE VIRTUAL TABLE segment_fts USING fts5 (
     normal,
     content = '',

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::normal::normal;
+use super::normal::parts;
 use super::query::{Query, Term};
 
 /// A run of words of a text, by position, `to` exclusive.
@@ -50,6 +50,9 @@ impl Query {
     /// typed, then the first. A term typed more than once takes as many
     /// different words as the text has.
     ///
+    /// Joined words count by their [`parts`], and punctuation that stands alone
+    /// parts nothing. A span covers every word of which it has a part.
+    ///
     /// The score is 1 when the words stand next to one another as typed. It
     /// falls with the words in between and with pairs out of order, and a
     /// little with the length by which a word exceeds the beginning asked for.
@@ -63,31 +66,24 @@ impl Query {
     /// ```
     #[must_use]
     pub fn find_in(&self, words: &[&str]) -> Option<Found> {
-        let normals: Vec<String> = words.iter().map(|word| normal(word)).collect();
-        self.find_in_normal(&normals)
-    }
-
-    /// [`Query::find_in`] for words already in normal form; `""` or `"_"` for a
-    /// word that has none.
-    #[must_use]
-    pub fn find_in_normal<S: AsRef<str>>(&self, normals: &[S]) -> Option<Found> {
-        let spots = Spots::of(self, normals)?;
+        let text = Spoken::of(words);
+        let spots = Spots::of(self, &text.parts)?;
         let placing = spots.tightest()?;
         let wanted: usize = self.terms.iter().map(Term::word_count).sum();
         let closeness = (wanted as f32 / placing.extent() as f32).min(1.0);
         let score = CLOSENESS * closeness + (1.0 - CLOSENESS) * placing.order();
         Some(Found {
-            score: score * self.exactness(&placing, normals),
-            matched: placing.merged(),
+            score: score * self.exactness(&placing, &text.parts),
+            matched: text.shown(placing),
         })
     }
 
     /// 1, less what words found by their beginning add to it, on average.
-    fn exactness<S: AsRef<str>>(&self, placing: &Placing, normals: &[S]) -> f32 {
+    fn exactness(&self, placing: &Placing, parts: &[String]) -> f32 {
         let mut loss = 0.0;
         for (term, span) in self.terms.iter().zip(&placing.spans) {
             if let Term::Prefix(beginning) = term {
-                let length = normals[span.from].as_ref().chars().count() as f32;
+                let length = parts[span.from].chars().count() as f32;
                 loss += 1.0 - beginning.chars().count() as f32 / length;
             }
         }
@@ -97,18 +93,53 @@ impl Query {
 
 impl Term {
     /// Whether the term stands at the beginning of these words.
-    fn starts<S: AsRef<str>>(&self, normals: &[S]) -> bool {
-        let Some(first) = normals.first().map(AsRef::as_ref) else {
+    fn starts(&self, parts: &[String]) -> bool {
+        let Some(first) = parts.first() else {
             return false;
         };
         match self {
             Self::Word(word) => first == word,
             Self::Prefix(beginning) => first.starts_with(beginning.as_str()),
-            Self::Phrase(words) => {
-                normals.len() >= words.len()
-                    && words.iter().zip(normals).all(|(a, b)| a == b.as_ref())
+            Self::Phrase(words) => parts.starts_with(words),
+        }
+    }
+}
+
+/// What is spoken in a text: the parts of its words, one after another.
+struct Spoken {
+    parts: Vec<String>,
+    /// The word each part is of.
+    word: Vec<usize>,
+}
+
+impl Spoken {
+    fn of(words: &[&str]) -> Self {
+        let mut spoken = Self {
+            parts: Vec::with_capacity(words.len()),
+            word: Vec::with_capacity(words.len()),
+        };
+        for (n, word) in words.iter().enumerate() {
+            for part in parts(word) {
+                spoken.parts.push(part);
+                spoken.word.push(n);
             }
         }
+        spoken
+    }
+
+    /// The words that hold these parts, in order, touching spans merged.
+    fn shown(&self, placing: Placing) -> Vec<Span> {
+        let mut spans = placing.spans;
+        spans.sort_unstable();
+        let mut merged: Vec<Span> = Vec::with_capacity(spans.len());
+        for span in spans {
+            let (from, to) = (self.word[span.from], self.word[span.to - 1] + 1);
+            match merged.last_mut() {
+                Some(last) if from <= last.to => last.to = last.to.max(to),
+                _ => merged.push(Span { from, to }),
+            }
+        }
+        merged
     }
 }
 
@@ -132,11 +163,11 @@ struct Placing {
 }
 
 impl Spots {
-    fn of<S: AsRef<str>>(query: &Query, normals: &[S]) -> Option<Self> {
+    fn of(query: &Query, parts: &[String]) -> Option<Self> {
         let mut terms: Vec<Spot> = Vec::with_capacity(query.terms.len());
         for (n, term) in query.terms.iter().enumerate() {
-            let starts: Vec<usize> = (0..normals.len())
-                .filter(|&at| term.starts(&normals[at..]))
+            let starts: Vec<usize> = (0..parts.len())
+                .filter(|&at| term.starts(&parts[at..]))
                 .collect();
             let last = starts.len().checked_sub(1)?;
             let before = query.terms[..n].iter().filter(|other| *other == term);
@@ -222,18 +253,6 @@ impl Placing {
         }
         let risen = self.spans.windows(2).filter(|p| p[0].from < p[1].from);
         risen.count() as f32 / pairs as f32
-    }
-
-    fn merged(mut self) -> Vec<Span> {
-        self.spans.sort_unstable();
-        let mut merged: Vec<Span> = Vec::with_capacity(self.spans.len());
-        for span in self.spans {
-            match merged.last_mut() {
-                Some(last) if span.from <= last.to => last.to = last.to.max(span.to),
-                _ => merged.push(span),
-            }
-        }
-        merged
     }
 }
 

@@ -11,7 +11,7 @@
 //! **Pure**: no I/O, no state, no SQL, no time of day. It never returns an
 //! error: whatever is typed is a query, whatever is heard has a normal form.
 //!
-//! - [`normal`], [`split_words`]: what counts as the same word.
+//! - [`normal`], [`parts`], [`split_words`]: what counts as the same word.
 //! - [`Query`]: what was asked, and where a text answers it.
 //! - [`same_line`]: do two transcripts come from one line?
 //! - [`group`]: which hearings belong together in an answer?
@@ -27,6 +27,6 @@ mod same;
 pub use counterpart::counterpart;
 pub use find::{Found, Span};
 pub use group::{AGREE, Hearing, group};
-pub use normal::{MAX_WORD_CHARS, normal, split_words};
+pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::same_line;

@@ -51,6 +51,29 @@ pub fn normal(word: &str) -> String {
     }
 }
 
+/// The normal forms of the parts of a word as shown: what hyphens, dashes and
+/// slashes join is searched part by part, since one recogniser writes
+/// `half-remembered` where the next writes two words. Empty when nothing in
+/// `word` is spoken.
+///
+/// ```
+/// use sayback_core::text::parts;
+/// assert_eq!(parts("half-remembered,"), ["half", "remembered"]);
+/// assert_eq!(parts("don't"), ["dont"]);
+/// assert!(parts("—").is_empty());
+/// ```
+#[must_use]
+pub fn parts(word: &str) -> Vec<String> {
+    word.split(is_joint)
+        .map(normal)
+        .filter(|part| !part.is_empty())
+        .collect()
+}
+
+fn is_joint(c: char) -> bool {
+    matches!(c, '-' | '\u{2010}'..='\u{2015}' | '\u{2212}' | '/')
+}
+
 /// The words of a text as it is shown, in order: what white space separates,
 /// except pieces in which nothing is spoken (a lone dash, dots).
 ///
@@ -204,6 +227,15 @@ mod tests {
     }
 
     #[test]
+    fn joined_words_are_looked_at_part_by_part() {
+        assert_eq!(parts("Twenty-one"), ["twenty", "one"]);
+        assert_eq!(parts("mother‑in‑law’s"), ["mother", "in", "laws"]);
+        assert_eq!(parts("and/or"), ["and", "or"]);
+        assert_eq!(parts("-ish"), ["ish"]);
+        assert_eq!(parts("10:30"), ["1030"]);
+    }
+
+    #[test]
     fn unspaced_scripts_are_cut_into_words() {
         assert_eq!(split_words("我愿意。"), ["我", "愿", "意"]);
         assert_eq!(split_words("OK 我们 go"), ["OK", "我", "们", "go"]);
@@ -216,6 +248,14 @@ mod tests {
             prop_assert_eq!(&normal(&once), &once);
             prop_assert!(once.chars().count() <= MAX_WORD_CHARS);
             prop_assert!(!once.contains(|c: char| c.is_whitespace() || c.is_ascii_punctuation()));
+        }
+
+        #[test]
+        fn parts_are_whole_and_say_what_the_word_says(word in "(\\PC|[-—/a'é]){0,9}") {
+            for part in parts(&word) {
+                prop_assert_eq!(&parts(&part), std::slice::from_ref(&part));
+            }
+            prop_assert_eq!(parts(&word).is_empty(), normal(&word).is_empty());
         }
 
         #[test]

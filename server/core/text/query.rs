@@ -1,6 +1,6 @@
 //! What did the person ask for?
 
-use super::normal::{normal, split_words};
+use super::normal::{parts, split_words};
 
 /// The most characters of a query that are read; the rest is ignored.
 pub const MAX_QUERY_CHARS: usize = 1_000;
@@ -15,7 +15,7 @@ pub struct Query {
     pub terms: Vec<Term>,
 }
 
-/// One thing a text must hold. All words are in [`normal`] form and not empty.
+/// One thing a text must hold. All words are in normal form and not empty.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub enum Term {
     /// This word.
@@ -35,6 +35,7 @@ impl Query {
     /// - Words in double quotes, straight or curly, are a phrase. A quotation
     ///   that is never closed runs to the end.
     /// - `*` at the end of a word outside quotes stands for the rest of it.
+    /// - A joined word (`half-remembered`) is a phrase of its [`parts`].
     ///
     /// Only the first [`MAX_QUERY_CHARS`] characters and [`MAX_QUERY_WORDS`]
     /// words count.
@@ -76,7 +77,7 @@ impl Query {
 
     /// Adds the words of `text` as one term, as far as there is room.
     fn push(&mut self, text: &str, is_prefix: bool, room: &mut usize) {
-        let mut words: Vec<String> = split_words(text).into_iter().map(normal).collect();
+        let mut words: Vec<String> = split_words(text).into_iter().flat_map(parts).collect();
         words.truncate(*room);
         *room -= words.len();
         match words.len() {
@@ -115,6 +116,7 @@ fn is_quote(c: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::text::normal;
     use proptest::prelude::*;
 
     fn word(text: &str) -> Term {
@@ -162,6 +164,11 @@ mod tests {
                 ],
             ),
             ("example.com", vec![word("examplecom")]),
+            ("half-remembered", vec![phrase("half remembered")]),
+            (
+                "-half- half-*",
+                vec![word("half"), Term::Prefix("half".into())],
+            ),
             ("我愿意", vec![phrase("我 愿 意")]),
         ] {
             assert_eq!(Query::parse(typed).terms, want, "{typed}");

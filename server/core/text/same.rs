@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::normal::normal;
+use super::normal::parts;
 
 /// How alike two words must be, by the letters that need changing, to count as
 /// one word mis-heard rather than as two words. Below half, most letters differ.
@@ -71,16 +71,13 @@ pub(super) struct Distance {
 }
 
 impl Lexicon {
-    /// The words that have a normal form, as numbers.
+    /// What is spoken in these words, part by part, as numbers.
     pub(super) fn read(&mut self, words: &[&str]) -> Vec<WordId> {
-        words.iter().filter_map(|word| self.id(word)).collect()
+        let spoken = words.iter().flat_map(|word| parts(word));
+        spoken.filter_map(|part| self.id(part)).collect()
     }
 
-    fn id(&mut self, word: &str) -> Option<WordId> {
-        let word = normal(word);
-        if word.is_empty() {
-            return None;
-        }
+    fn id(&mut self, word: String) -> Option<WordId> {
         if let Some(&id) = self.ids.get(&word) {
             return Some(id);
         }

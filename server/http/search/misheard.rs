@@ -39,12 +39,12 @@ pub async fn complete(store: &Store, query: &Query, lines: Vec<Line>) -> Answer<
     Ok(complete)
 }
 
-/// The words of a hearing in and around the match, in normal form, each once.
+/// What is spoken in and around the match of a hearing, each word once.
 fn around(heard: &Heard) -> Vec<String> {
     let words = heard.words();
     let near = near(&words, heard.found.extent()).iter();
-    let once: BTreeSet<String> = near.map(|word| text::normal(word)).collect();
-    once.into_iter().filter(|word| !word.is_empty()).collect()
+    let once: BTreeSet<String> = near.flat_map(|word| text::parts(word)).collect();
+    once.into_iter().collect()
 }
 
 /// A span with the words on either side.

@@ -1,13 +1,10 @@
 //! index: by which words is this found?
 
-use sayback_core::text::normal;
+use sayback_core::text::parts;
 
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
 use crate::store::{SegmentId, WordRow};
-
-/// Stands for a word without a normal form, so that token n is word n.
-const NO_FORM: &str = "_";
 
 impl Step<'_> {
     /// Makes the words of a recording findable.
@@ -28,19 +25,10 @@ impl Step<'_> {
     }
 }
 
-/// One token a word, joined by single spaces.
+/// What is spoken, a token for each part of a word, joined by single spaces.
+/// That is what a query is compared with in `core::text`, too.
 fn tokens(words: &[WordRow]) -> String {
-    let tokens: Vec<String> = words
-        .iter()
-        .map(|word| {
-            let token: String = normal(&word.text).split_whitespace().collect();
-            if token.is_empty() {
-                NO_FORM.to_owned()
-            } else {
-                token
-            }
-        })
-        .collect();
+    let tokens: Vec<String> = words.iter().flat_map(|word| parts(&word.text)).collect();
     tokens.join(" ")
 }
 
@@ -49,7 +37,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn token_n_is_word_n() {
+    fn only_what_is_spoken_is_indexed_part_by_part() {
         let word = |text: &str| WordRow {
             segment_id: SegmentId(1),
             n: 0,
@@ -58,8 +46,7 @@ mod tests {
             end_ms: 1,
             confidence: 1.0,
         };
-        let words = ["Don't", "—", "café,", "now!"].map(word);
-        assert_eq!(tokens(&words).split(' ').count(), words.len());
-        assert_eq!(tokens(&words), "dont _ cafe now");
+        let words = ["Don't", "—", "café-bar,", "now!"].map(word);
+        assert_eq!(tokens(&words), "dont cafe bar now");
     }
 }

@@ -70,13 +70,26 @@ fn order_and_closeness_make_the_score() {
 }
 
 #[test]
-fn a_word_without_normal_form_matches_nothing() {
-    let found = Query::parse("a").find_in_normal(&["_", "", "a"]);
+fn joined_words_are_found_by_their_parts() {
+    const LINE: &str = "a half-remembered tune — on the boat-house stairs";
+    let shown = |typed: &str| find(typed, LINE).map(|(shown, _)| shown);
+    for (typed, want) in [
+        ("half remembered", Some("half-remembered")),
+        ("half-remembered", Some("half-remembered")),
+        ("remembered", Some("half-remembered")),
+        ("\"remembered tune on\"", Some("half-remembered tune on")),
+        ("boat*", Some("boat-house")),
+        ("\"boat stairs\"", None),
+        ("halfremembered", None),
+    ] {
+        assert_eq!(shown(typed).as_deref(), want, "{typed}");
+    }
+    assert!(Query::parse("_").is_empty());
+    let found = Query::parse("a").find_in(&["_", "", "a"]);
     assert_eq!(
         found.map(|f| f.matched),
         Some(vec![Span { from: 2, to: 3 }])
     );
-    assert!(Query::parse("_").is_empty());
 }
 
 /// The tightest extent by trying every choice of one position a term.
