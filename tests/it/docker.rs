@@ -165,3 +165,52 @@ fn the_root_file_system_and_the_originals_are_read_only() {
         assert!(volumes.iter().any(|volume| volume == named), "{named}");
     }
 }
+
+/// The image's own question, asked of a server here: yes while it answers, no
+/// when it is gone.
+#[test]
+fn the_health_check_asks_the_server() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut server = Command::new(env!("CARGO_BIN_EXE_sayback"))
+        .arg("--data")
+        .arg(folder.path().join("data"))
+        .args(["serve", "--listen", "127.0.0.1:0"])
+        .spawn()
+        .expect("the server starts");
+    let port = port(&folder.path().join("data/server.json"));
+    let healthy = health(port);
+    server.kill().expect("the server runs");
+    server.wait().expect("the server ends");
+    assert!(healthy, "the server on port {port} is not healthy");
+    assert!(!health(port), "healthy without a server");
+}
+
+fn port(file: &Path) -> u16 {
+    let begun = std::time::Instant::now();
+    loop {
+        let url = std::fs::read(file)
+            .ok()
+            .and_then(|text| serde_json::from_slice::<serde_json::Value>(&text).ok())
+            .and_then(|written| written["url"].as_str().map(str::to_owned));
+        let port = url
+            .as_deref()
+            .and_then(|url| url.rsplit(':').next()?.parse().ok());
+        if let Some(port) = port {
+            return port;
+        }
+        assert!(
+            begun.elapsed().as_secs() < 60,
+            "no server.json within a minute"
+        );
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+}
+
+fn health(port: u16) -> bool {
+    let check = last("HEALTHCHECK");
+    let (_, command) = check.split_once("CMD ").expect("a command");
+    let command = command.replace("7373", &port.to_string());
+    let words: Vec<String> = serde_json::from_str(&command).expect("a list of words");
+    let run = Command::new(&words[0]).args(&words[1..]).output();
+    run.expect("bash starts").status.success()
+}
