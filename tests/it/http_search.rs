@@ -105,7 +105,7 @@ fn a_hit_lies_where_the_line_was_said(landing: &Landing) {
     for (query, line) in [
         ("evening every", "letter-corin-2"),
         ("kettle", "letter-ottilie-1"),
-        ("\"i promise to be\"", "vows-corin-1"),
+        ("\"i promise to\"", "vows-corin-1"),
     ] {
         let answer = search(&landing.app, query, &format!("&event={}", landing.event));
         assert_eq!(answer["total"], 1, "{query}: {answer}");
