@@ -8,8 +8,8 @@ use anyhow::{Context, Result};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Words of the vows, which several recorders heard.
-const WORDS: &str = "\"landing place\"";
+/// Words of a toast that every recorder heard.
+const WORDS: &str = "\"pocket full of snails\"";
 
 /// What the demo may be told.
 #[derive(Debug, clap::Args)]
