@@ -75,7 +75,7 @@ impl<R: Read + Seek> Variables<R> {
             .places
             .get(name)
             .ok_or_else(|| format!("it lacks the variable {name}"))?;
-        if found.half && found.values() * 2 == found.bytes {
+        if found.half && found.values().saturating_mul(2) == found.bytes {
             Ok(found)
         } else {
             Err(format!(
@@ -122,19 +122,19 @@ impl<R: Read + Seek> Variables<R> {
             *dim = self.number()?;
         }
         let kind = self.byte()?;
-        let bytes = u64::from(self.number()?);
+        let size = self.number()?;
         let offset = self
             .source
             .stream_position()
             .map_err(|error| error.to_string())?;
         self.source
-            .seek_relative(bytes as i64)
+            .seek_relative(i64::from(size))
             .map_err(|error| error.to_string())?;
         Ok(Variable {
             dims,
             half: kind == FLOAT16,
             offset,
-            bytes,
+            bytes: u64::from(size),
         })
     }
 
@@ -169,6 +169,73 @@ impl<R: Read + Seek> Variables<R> {
 impl Variable {
     /// Number of values.
     pub(super) fn values(&self) -> u64 {
-        self.dims.iter().map(|&dim| u64::from(dim)).product()
+        // A lying file may claim more than fits: then it is "too many".
+        self.dims
+            .iter()
+            .fold(1, |values: u64, &dim| values.saturating_mul(u64::from(dim)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// A file with one variable of two values.
+    fn small() -> Vec<u8> {
+        let mut bytes = VERSION.to_le_bytes().to_vec();
+        let name = |bytes: &mut Vec<u8>, name: &str| {
+            bytes.extend((name.len() as u16 + 1).to_le_bytes());
+            bytes.extend(name.as_bytes());
+            bytes.push(0);
+        };
+        name(&mut bytes, SPECIFICATION);
+        bytes.extend([3_u32, 1].map(u32::to_le_bytes).concat());
+        name(&mut bytes, "oar");
+        bytes.push(1);
+        bytes.extend(2_u32.to_le_bytes());
+        bytes.push(FLOAT16);
+        bytes.extend(4_u32.to_le_bytes());
+        bytes.extend([1, 2, 3, 4]);
+        bytes.extend(0_u32.to_le_bytes());
+        bytes
+    }
+
+    #[test]
+    fn values_come_from_their_place() {
+        let mut variables = Variables::open(Cursor::new(small())).unwrap();
+        let mut read = Vec::new();
+        let mut each = |piece: &[u8]| {
+            read.extend_from_slice(piece);
+            Ok(())
+        };
+        variables.values("oar", 1, 2, &mut each).unwrap();
+        assert!(variables.values("oar", 1, 3, &mut each).is_err());
+        assert!(variables.half("rowlock").is_err());
+        assert_eq!(read, [3, 4]);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(4096))]
+
+        #[test]
+        fn no_bytes_break_the_reader(
+            changes in prop::collection::vec((0..60_usize, any::<u8>()), 0..12),
+            length in 0..70_usize,
+        ) {
+            let mut bytes = small();
+            for (at, byte) in changes {
+                if let Some(place) = bytes.get_mut(at) {
+                    *place = byte;
+                }
+            }
+            bytes.truncate(length);
+            if let Ok(mut variables) = Variables::open(Cursor::new(bytes)) {
+                let _ = variables.values("oar", 0, 2, |_| Ok(()));
+            }
+        }
     }
 }

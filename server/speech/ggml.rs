@@ -378,7 +378,7 @@ impl<R: Read + Seek> Walk<R> {
     }
 
     fn skip(&mut self, bytes: u64, what: &str) -> Result<(), String> {
-        if self.len - self.at < bytes {
+        if self.len.saturating_sub(self.at) < bytes {
             return Err(format!("it is cut off inside {what}"));
         }
         let step = i64::try_from(bytes).map_err(|error| error.to_string())?;
@@ -389,3 +389,7 @@ impl<R: Read + Seek> Walk<R> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+#[path = "ggml_tests.rs"]
+mod tests;

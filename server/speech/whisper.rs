@@ -1,38 +1,25 @@
-//! The recogniser: whisper.cpp behind the trait. The only foreign code here.
+//! The recogniser: whisper.cpp behind the trait.
 //!
-//! What bites in whisper-rs 0.16.0 and the library below it (1.8.3):
-//! - `set_abort_callback_safe` passes a pointer of another type than its
-//!   callback reads; `set_progress_callback_safe` leaks. Both are set raw, on
-//!   one [`Job`] per call.
-//! - The library asks whether to stop only between passes, and a pass of a
-//!   large model takes a minute. So each call runs on a thread of its own and
-//!   is left behind when cancelled; the next call waits for it to end.
-//! - `tokenize` believes a negative count; it gets room for a token a byte.
-//! - `set_language` leaks its text, so parameters are kept for each language.
-//! - The random numbers of the temperature fallback go on from call to call:
-//!   every call gets a fresh state, so that a window's words do not depend on
-//!   the windows before it. It costs 20 ms.
+//! The library asks whether to stop only between passes, and a pass of a large
+//! model takes a minute. So each call runs on a thread of its own and is left
+//! behind when cancelled; the next call waits for it to end.
 
 use std::collections::HashMap;
-use std::ffi::{c_int, c_void};
+use std::ffi::c_int;
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicI32, Ordering};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use sayback_core::Cancel;
 use sayback_core::units::ANALYSIS_RATE_HZ;
-use whisper_rs::whisper_rs_sys as sys;
-use whisper_rs::{
-    FullParams, SamplingStrategy, WhisperContext, WhisperContextParameters, WhisperError,
-    WhisperSegment, WhisperState,
-};
+use whisper_rs::{FullParams, WhisperContext, WhisperContextParameters};
 
+use super::call::{self, Job};
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing::{self, Loudness};
-use super::words::{self, Phrase, Token};
+use super::words::{self, Phrase};
 use super::{SpeechError, ggml, log, memory};
 
 /// The language of a model that knows only one.
@@ -46,14 +33,6 @@ const SHORTEST_SAMPLES: usize = ANALYSIS_RATE_HZ as usize;
 const PROMPT_TOKENS: usize = ggml::TEXT_CONTEXT as usize / 2 - 1;
 /// How often a waiting call looks at its flag.
 const LOOK: Duration = Duration::from_millis(20);
-/// A hint of a time mark weaker than this is none (the library's own
-/// `thold_pt` and `thold_ptsum`).
-const MARK_PROBABILITY: f32 = 0.01;
-
-/// Drafts for each window at temperatures above 0: one, as more need 60 MB
-/// more memory.
-const DRAFTS: c_int = 1;
-
 /// A loaded speech model.
 pub struct Whisper {
     context: Arc<WhisperContext>,
@@ -63,15 +42,6 @@ pub struct Whisper {
     parameters: HashMap<&'static str, FullParams<'static, 'static>>,
     left_behind: Option<JoinHandle<()>>,
 }
-
-/// What a running call shares with whoever waits for it.
-struct Job {
-    cancel: Cancel,
-    percent: AtomicI32,
-}
-
-/// What a call found: the language it heard and the phrases.
-type Found = Result<(String, Vec<Phrase>), WhisperError>;
 
 impl Whisper {
     /// Loads a model file that [`super::ModelShelf::path`] accepted, to run on
@@ -133,7 +103,7 @@ impl Whisper {
         let threads = self.threads;
         self.parameters
             .entry(language)
-            .or_insert_with(|| parameters(language, threads))
+            .or_insert_with(|| call::parameters(language, threads))
             .clone()
     }
 
@@ -143,7 +113,8 @@ impl Whisper {
         let tokens = if text.trim().is_empty() {
             Vec::new()
         } else {
-            // Never more tokens than bytes.
+            // Never more tokens than bytes; `tokenize` believes a negative count
+            // when there is too little room.
             self.context
                 .tokenize(&format!(" {}", text.trim()), text.len() + 2)
                 .unwrap_or_default()
@@ -200,17 +171,14 @@ impl Recogniser for Whisper {
         let window_ms = (samples.len() as i64 * 1000 / i64::from(ANALYSIS_RATE_HZ)).max(1);
         let parameters = self.parameters(language);
         let prompt = self.prompt(ask);
-        let job = Arc::new(Job {
-            cancel: cancel.clone(),
-            percent: AtomicI32::new(0),
-        });
+        let job = Arc::new(Job::new(cancel.clone()));
         let (send, receive) = mpsc::channel();
         let (context, shared) = (Arc::clone(&self.context), Arc::clone(&job));
         let thread = thread::Builder::new()
             .name("speech".into())
             .spawn(move || {
                 // Nobody listens any more after a cancel.
-                let _ = send.send(run(&context, parameters, &prompt, &sound, &shared));
+                let _ = send.send(call::run(&context, parameters, &prompt, &sound, &shared));
             })
             .map_err(|error| failed(error.to_string()))?;
         self.left_behind = Some(thread);
@@ -222,7 +190,7 @@ impl Recogniser for Whisper {
                     return Err(SpeechError::Cancelled);
                 }
                 Err(RecvTimeoutError::Timeout) => {
-                    progress(job.percent.load(Ordering::Relaxed).clamp(0, 100) as f32 / 100.0);
+                    progress(job.progress());
                 }
                 Err(RecvTimeoutError::Disconnected) => {
                     return Err(failed("its thread ended without an answer".into()));
@@ -256,128 +224,6 @@ fn clean(samples: &[f32]) -> Vec<f32> {
         sound.resize(SHORTEST_SAMPLES, 0.0);
     }
     sound
-}
-
-fn parameters(language: &'static str, threads: c_int) -> FullParams<'static, 'static> {
-    let mut parameters = FullParams::new(SamplingStrategy::Greedy { best_of: DRAFTS });
-    parameters.set_n_threads(threads);
-    parameters.set_language(Some(language));
-    parameters.set_no_context(true);
-    parameters.set_suppress_blank(true);
-    // Brackets, notes and other signs nobody says.
-    parameters.set_suppress_nst(true);
-    // Whisper's published guards: openai/whisper transcribe.py. The library
-    // measures repetition by entropy instead of compression.
-    parameters.set_temperature(0.0);
-    parameters.set_temperature_inc(0.2);
-    parameters.set_entropy_thold(2.4);
-    parameters.set_logprob_thold(-1.0);
-    parameters.set_no_speech_thold(0.6);
-    parameters.set_print_special(false);
-    parameters.set_print_progress(false);
-    parameters.set_print_realtime(false);
-    parameters.set_print_timestamps(false);
-    parameters
-}
-
-/// The whole of a call's foreign work, on its own thread.
-fn run(
-    context: &WhisperContext,
-    mut parameters: FullParams<'static, 'static>,
-    prompt: &[c_int],
-    sound: &[f32],
-    job: &Job,
-) -> Found {
-    let mut state = context.create_state()?;
-    if job.cancel.is_cancelled() {
-        return Ok((ENGLISH.into(), Vec::new()));
-    }
-    let shared = std::ptr::from_ref(job).cast_mut().cast::<c_void>();
-    // SAFETY: the callbacks have the types the library asks for, and `shared`
-    // points to a `Job` that outlives `full` below, which is the only call
-    // that uses these parameters. They only load and store atomics.
-    #[allow(unsafe_code)]
-    unsafe {
-        parameters.set_abort_callback(Some(should_stop));
-        parameters.set_abort_callback_user_data(shared);
-        parameters.set_progress_callback(Some(note_progress));
-        parameters.set_progress_callback_user_data(shared);
-    }
-    let mut parameters: FullParams<'_, '_> = parameters;
-    if !prompt.is_empty() {
-        parameters.set_tokens(prompt);
-    }
-    state.full(parameters, sound)?;
-    let language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
-    Ok((language.to_owned(), phrases(&state, context)))
-}
-
-#[allow(unsafe_code)]
-unsafe extern "C" fn should_stop(shared: *mut c_void) -> bool {
-    // SAFETY: `run` passes a pointer to a `Job` that lives until the library
-    // has returned.
-    let job = unsafe { &*shared.cast_const().cast::<Job>() };
-    job.cancel.is_cancelled()
-}
-
-#[allow(unsafe_code)]
-unsafe extern "C" fn note_progress(
-    _: *mut sys::whisper_context,
-    _: *mut sys::whisper_state,
-    percent: c_int,
-    shared: *mut c_void,
-) {
-    // SAFETY: as in `should_stop`.
-    let job = unsafe { &*shared.cast_const().cast::<Job>() };
-    job.percent.store(percent, Ordering::Relaxed);
-}
-
-/// The phrases of a finished call.
-fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
-    let zero = context.token_beg();
-    // Hints count from where the pass began that made them.
-    let mut pass_ms = 0;
-    let mut phrases = Vec::new();
-    for segment in state.as_iter() {
-        let (from_ms, to_ms) = (segment.start_timestamp() * 10, segment.end_timestamp() * 10);
-        if let Some(begun) = pass_start(&segment, zero) {
-            pass_ms = begun;
-        }
-        let tokens = (0..segment.n_tokens())
-            .filter_map(|index| {
-                let token = segment.get_token(index)?;
-                let data = token.token_data();
-                // Numbers from the end of text on are not text.
-                if data.id >= context.token_eot() {
-                    return None;
-                }
-                let sure = data.pt > MARK_PROBABILITY && data.ptsum > MARK_PROBABILITY;
-                Some(Token {
-                    bytes: token.to_bytes().ok()?.to_vec(),
-                    probability: data.p,
-                    mark_ms: sure.then(|| pass_ms + 20 * i64::from(data.tid - zero)),
-                })
-            })
-            .collect();
-        phrases.push(Phrase {
-            from_ms,
-            to_ms,
-            tokens,
-        });
-    }
-    phrases
-}
-
-/// Where the pass of a phrase began, if one of its own time marks tells.
-fn pass_start(segment: &WhisperSegment<'_>, zero: c_int) -> Option<i64> {
-    let mark = |index| {
-        let id = segment.get_token(index)?.token_id();
-        (id >= zero).then(|| 20 * i64::from(id - zero))
-    };
-    let last = segment.n_tokens() - 1;
-    mark(0)
-        .map(|first| segment.start_timestamp() * 10 - first)
-        .or_else(|| mark(last).map(|end| segment.end_timestamp() * 10 - end))
 }
 
 /// Words with times, in order, inside the window.
