@@ -32,6 +32,8 @@ mod held;
 mod owner;
 mod steps;
 mod takes;
+#[cfg(test)]
+mod tests;
 mod time_left;
 mod upload;
 mod walk;

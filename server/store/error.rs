@@ -107,6 +107,9 @@ impl StoreError {
 
 impl From<sqlx::Error> for StoreError {
     fn from(error: sqlx::Error) -> Self {
+        if matches!(error, sqlx::Error::PoolTimedOut) {
+            return Self::Busy;
+        }
         let Some(database) = error.as_database_error() else {
             return Self::Database(error);
         };

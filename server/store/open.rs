@@ -4,9 +4,10 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
+    SqliteSynchronous,
 };
-use sqlx::{Sqlite, Transaction};
+use sqlx::{Connection, Sqlite, Transaction};
 
 use super::StoreError;
 
@@ -26,6 +27,8 @@ pub struct Store {
     pub(super) write: SqlitePool,
     #[cfg(test)]
     pub(super) used: std::sync::Arc<std::sync::Mutex<std::collections::BTreeSet<&'static str>>>,
+    #[cfg(test)]
+    pub(super) page_limit: std::sync::Arc<std::sync::atomic::AtomicU32>,
 }
 
 impl Store {
@@ -51,12 +54,15 @@ impl Store {
             path: path.clone(),
             cause,
         };
-        let write = SqlitePoolOptions::new()
+        #[cfg(test)]
+        let page_limit = std::sync::Arc::<std::sync::atomic::AtomicU32>::default();
+        let writer = SqlitePoolOptions::new()
             .max_connections(1)
             .acquire_timeout(BUSY_TIMEOUT * 2)
-            .connect_with(options.clone())
-            .await
-            .map_err(opened)?;
+            .after_release(|connection, _| Box::pin(is_clean(connection)));
+        #[cfg(test)]
+        let writer = super::tests::limited(writer, &page_limit);
+        let write = writer.connect_with(options.clone()).await.map_err(opened)?;
         sqlx::migrate!("./migrations")
             .run(&write)
             .await
@@ -76,6 +82,8 @@ impl Store {
             write,
             #[cfg(test)]
             used: std::sync::Arc::default(),
+            #[cfg(test)]
+            page_limit,
         })
     }
 
@@ -96,6 +104,16 @@ impl Store {
     pub(super) async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
         Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
     }
+}
+
+/// Whether a connection that comes back may be used again. When the disk is full
+/// SQLite ends a transaction by itself; sqlx 0.9.0 then fails to end it a second
+/// time, still counts it as open, and could never begin another. Such a
+/// connection is closed, and the pool opens a new one.
+async fn is_clean(connection: &mut SqliteConnection) -> sqlx::Result<bool> {
+    // The ending of a dropped transaction is only queued; this waits for it.
+    connection.ping().await?;
+    Ok(!connection.is_in_transaction())
 }
 
 /// Makes a folder only its owner can enter: these are private recordings.

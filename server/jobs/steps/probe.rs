@@ -31,9 +31,7 @@ impl Step<'_> {
             )));
         }
         let mut file = new_file(&intake, hash, before, probe);
-        let kept = self
-            .read(self.store().file(&file.hash))?
-            .filter(|known| lies_there(known));
+        let kept = self.read(self.store().file(&file.hash))?.filter(lies_there);
         if let Some(known) = &kept {
             (file.path, file.size, file.mtime_ns) =
                 (known.path.0.clone(), known.size, known.mtime_ns);

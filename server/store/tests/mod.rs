@@ -5,9 +5,12 @@
 //! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
+mod full;
 mod story;
 
 use std::path::Path;
+
+pub(super) use full::limited;
 
 use super::*;
 
