@@ -74,16 +74,17 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     for n in 0..RECORDINGS {
         fill(&store, &event, n).await;
     }
-    // Word k of segment s of recording r is a fixed function of all three.
-    for (query, least) in [
-        ("w17", 100),
-        ("w17 w23", 1),
-        ("\"w17 w24\"", 1),
-        ("w1*", 100),
-    ] {
+    let (one, next, far) = (word(3, 5, 2), word(3, 5, 3), word(3, 5, 9));
+    let queries = [
+        (one.clone(), 100),
+        (format!("{far} {one}"), 1),
+        (format!("\"{one} {next}\""), 1),
+        ("w1*".into(), 200),
+    ];
+    for (query, least) in queries {
         let start = Instant::now();
         let found = store
-            .search(&Query::parse(query), Some(&event), 200)
+            .search(&Query::parse(&query), Some(&event), 200)
             .await
             .unwrap();
         println!(
