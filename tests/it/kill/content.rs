@@ -27,42 +27,27 @@ pub struct Recording {
     words: Vec<String>,
 }
 
-impl Content {
-    pub fn words(&self) -> usize {
-        self.recordings
-            .iter()
-            .map(|recording| recording.words.len())
-            .sum()
-    }
-}
-
-/// Files with one line of speech, and without any.
-const SHORT: usize = 3;
-const SILENT: usize = 20;
-/// Files in all: one more holds several lines and fills several windows.
-pub const FILES: usize = SHORT + SILENT + 1;
-
-/// Short lines, several lines in one file, and many files of silence, which go
-/// through the light steps only.
-pub fn make_cards(folder: &Path) {
-    std::fs::create_dir_all(folder).unwrap();
+/// Lines of speech, and several lines in one file that fills several windows.
+pub fn make_spoken_cards(folder: &Path) {
     let all = lines::load().unwrap();
-    for line in &all[..SHORT] {
+    for line in &all[..3] {
         let name = format!("{}.flac", line.entry.id);
         std::fs::copy(lines::folder().join(&name), folder.join(&name)).unwrap();
     }
     let mut long = Vec::new();
-    for line in &all[SHORT..SHORT + 8] {
+    for line in &all[3..11] {
         long.extend(&line.samples);
         long.resize(long.len() + 12_000, 0.0);
     }
     write_wav(&folder.join("long.wav"), &long);
-    for n in 0..SILENT {
+}
+
+/// Many files of silence, which go through the light steps only.
+pub fn make_silent_cards(folder: &Path) {
+    for n in 0..100 {
         // Of different lengths, so that no two hold the same sound.
-        write_wav(
-            &folder.join(format!("silent-{n}.wav")),
-            &vec![0.0; 32_000 + 160 * n],
-        );
+        let samples = vec![0.0; 480_000 + 160 * n];
+        write_wav(&folder.join(format!("silent-{n}.wav")), &samples);
     }
 }
 
