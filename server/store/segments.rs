@@ -1,5 +1,7 @@
 //! What was found and heard in a recording?
 
+use std::collections::HashMap;
+
 use serde_json::json;
 
 use super::statement::statements;
@@ -145,8 +147,8 @@ impl Store {
             .bind(&list)
             .fetch_all(&self.read)
             .await?;
-        let place = |id: SegmentId| ids.iter().position(|one| *one == id);
-        segments.sort_by_key(|segment| place(segment.id));
+        let places: HashMap<SegmentId, usize> = ids.iter().copied().zip(0..).collect();
+        segments.sort_by_key(|segment| places.get(&segment.id).copied());
         Ok(segments
             .into_iter()
             .map(|segment| {

@@ -4,20 +4,26 @@
 //! recording: the line is looked up by the words around them, and a stretch of
 //! speech that agrees with those joins the hit, saying what it heard instead.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use sayback_core::text::{self, Query, Span};
 
 use super::heard::{Heard, Line, grouped, track_of, words_of};
 use crate::http::problem::Answer;
-use crate::store::{Candidate, Store};
+use crate::store::{Candidate, EventId, Store};
 
 /// Words on either side of the match by which a line is looked up.
 const AROUND: usize = 8;
 
 /// Stretches of speech that are compared with a line: several times the
 /// recorders of an event.
-const LIKELY: u32 = 40;
+const LIKELY: u32 = 30;
+
+/// From so many letters a word is looked up, while there are at least
+/// [`FEWEST_WORDS`] such: short ones are in every other line and tell little.
+const TELLING_LETTERS: usize = 4;
+/// See [`TELLING_LETTERS`].
+const FEWEST_WORDS: usize = 3;
 
 /// How well the words around must agree, 0 to 1. Unrelated lines stay below
 /// 0.40 in 99.9 % of pairs (see [`text::AGREE`]); here the likest of all lines
@@ -27,8 +33,20 @@ const AGREE: f32 = 0.6;
 /// Adds to each line the recordings that heard it with other words.
 pub async fn complete(store: &Store, query: &Query, lines: Vec<Line>) -> Answer<Vec<Line>> {
     let mut complete = Vec::with_capacity(lines.len());
+    let mut tracks = BTreeMap::new();
     for mut line in lines {
         let event = line.told().candidate.event.id.clone();
+        let on_all = match tracks.get(&event) {
+            Some(tracks) => *tracks,
+            None => {
+                let counted = tracks_of(store, &event).await?;
+                *tracks.entry(event.clone()).or_insert(counted)
+            }
+        };
+        if line.hearings().len() >= on_all {
+            complete.push(line);
+            continue;
+        }
         let likely = store
             .lines_like(&around(line.told()), &event, LIKELY)
             .await?;
@@ -39,11 +57,23 @@ pub async fn complete(store: &Store, query: &Query, lines: Vec<Line>) -> Answer<
     Ok(complete)
 }
 
+/// How many tracks of an event have words.
+async fn tracks_of(store: &Store, event: &EventId) -> Answer<usize> {
+    let recordings = store.recordings(event).await?;
+    let with_words = recordings.iter().filter(|one| one.word_count > 0);
+    Ok(with_words.map(track_of).collect::<BTreeSet<_>>().len())
+}
+
 /// What is spoken in and around the match of a hearing, each word once.
 fn around(heard: &Heard) -> Vec<String> {
     let words = heard.words();
     let near = near(&words, heard.found.extent()).iter();
     let once: BTreeSet<String> = near.flat_map(|word| text::parts(word)).collect();
+    let is_telling = |word: &&String| word.chars().count() >= TELLING_LETTERS;
+    let telling: Vec<String> = once.iter().filter(is_telling).cloned().collect();
+    if telling.len() >= FEWEST_WORDS {
+        return telling;
+    }
     once.into_iter().collect()
 }
 
