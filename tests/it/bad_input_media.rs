@@ -151,6 +151,7 @@ fn headers_that_lie_are_refused_or_corrected() {
         (make::fmt(1, 0, 48_000, 16), "0 channels"),
         (make::fmt(1, 1, 0, 16), "0 Hz"),
         (make::fmt(1, 1, 48_000, 0), "impossible"),
+        (make::fmt(1, 1, 48_000, u16::MAX), "impossible"),
         (make::fmt(1, 1, 4_000, 16), "4000 Hz"),
         (make::fmt(1, 1, 4_000_000, 16), "4000000 Hz"),
         (make::fmt(1, 9, 48_000, 16), "9 channels"),

@@ -2,6 +2,9 @@
 
 use super::{RiffProblem, damaged, u16_at, u32_at};
 
+/// Most bits a sample can have.
+const BITS_MAX: u16 = 64;
+
 /// Format tags of `fmt ` that are read here (RFC 2361 and Microsoft's
 /// multiple-channel paper).
 pub mod tag {
@@ -58,7 +61,7 @@ pub(super) fn parse(bytes: &[u8], warnings: &mut Vec<String>) -> Result<Format, 
         let Some(expected) = bits
             .div_ceil(8)
             .checked_mul(channels)
-            .filter(|size| *size > 0)
+            .filter(|size| *size > 0 && bits <= BITS_MAX)
         else {
             return damaged("its format chunk says impossible sample sizes");
         };
@@ -77,6 +80,6 @@ pub(super) fn parse(bytes: &[u8], warnings: &mut Vec<String>) -> Result<Format, 
         channels,
         rate_hz,
         block_align,
-        bits: bits.div_ceil(8) * 8,
+        bits: bits.min(BITS_MAX).div_ceil(8) * 8,
     })
 }
