@@ -251,3 +251,87 @@ fn be32(bytes: &[u8], at: usize) -> u32 {
 fn be64(bytes: &[u8], at: usize) -> u64 {
     u64::from(be32(bytes, at)) << 32 | u64::from(be32(bytes, at + 4))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Cursor;
+
+    fn boxed(kind: &[u8; 4], body: &[u8]) -> Vec<u8> {
+        let len = u32::try_from(body.len() + 8).unwrap();
+        [&len.to_be_bytes()[..], kind, body].concat()
+    }
+
+    fn be(values: &[u32]) -> Vec<u8> {
+        values
+            .iter()
+            .flat_map(|value| value.to_be_bytes())
+            .collect()
+    }
+
+    /// A movie with one sound track, its `mvhd` in version 0.
+    fn movie(created: u32) -> Vec<u8> {
+        let edits = boxed(b"elst", &be(&[0, 1, 5_000, 1_024, 0x1_0000]));
+        let entry = boxed(b"mp4a", &[0; 28]);
+        let table = boxed(
+            b"stbl",
+            &boxed(b"stsd", &[&be(&[0, 1])[..], &entry].concat()),
+        );
+        let media = [
+            boxed(b"mdhd", &be(&[0, 0, 0, 48_000, 240_000, 0])),
+            boxed(b"hdlr", &[&be(&[0, 0])[..], b"soun", &[0; 12]].concat()),
+            boxed(b"minf", &table),
+        ];
+        let track = [
+            boxed(b"tkhd", &be(&[0, 0, 0, 7, 0, 240_000])),
+            boxed(b"edts", &edits),
+            boxed(b"mdia", &media.concat()),
+        ];
+        let header = boxed(b"mvhd", &be(&[0, created, 0, 1_000, 5_000]));
+        let all = [header, boxed(b"trak", &track.concat())];
+        [
+            boxed(b"ftyp", b"mp42\0\0\0\0"),
+            boxed(b"moov", &all.concat()),
+        ]
+        .concat()
+    }
+
+    #[test]
+    fn a_track_tells_its_edit_its_codec_and_when() {
+        // ISO/IEC 14496-12: seconds since 1904; 2,082,844,800 of them to 1970.
+        let bytes = movie(2_082_844_800 + 60);
+        let read = read_movie(&mut Cursor::new(&bytes), bytes.len() as u64)
+            .unwrap()
+            .unwrap();
+        assert_eq!((read.created_s, read.timescale), (Some(60), 1_000));
+        let [track] = &read.tracks[..] else {
+            panic!("{read:?}")
+        };
+        assert_eq!(
+            (track.id, track.timescale, &track.entry),
+            (7, 48_000, b"mp4a")
+        );
+        assert_eq!(track.edits, [(5_000, 1_024)]);
+        assert_eq!(&bytes[track.type_at as usize..][..4], b"trak");
+        assert!(track.is_sound());
+    }
+
+    #[test]
+    fn no_time_and_times_before_1970_are_no_stamp() {
+        for created in [0, 1, 2_082_844_800] {
+            let bytes = movie(created);
+            let read = read_movie(&mut Cursor::new(&bytes), bytes.len() as u64)
+                .unwrap()
+                .unwrap();
+            assert_eq!(read.created_s, None);
+        }
+    }
+
+    #[test]
+    fn every_cut_ends_without_a_panic() {
+        let bytes = movie(0);
+        for len in 0..bytes.len() {
+            let _ = read_movie(&mut Cursor::new(&bytes[..len]), len as u64).unwrap();
+        }
+    }
+}

@@ -65,3 +65,25 @@ impl MediaSource for Masked {
         Some(self.len)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_hidden_field_is_hidden_however_it_is_read() {
+        let bytes: Vec<u8> = (b'a'..=b'z').collect();
+        let mut file = tempfile::tempfile().unwrap();
+        io::Write::write_all(&mut file, &bytes).unwrap();
+        let mut masked = Masked::new(file, 26, vec![3, 20]);
+        let want = b"abcfreehijklmnopqrstfreeyz";
+        for size in 1..=26 {
+            for start in 0..26 {
+                masked.seek(SeekFrom::Start(start)).unwrap();
+                let mut got = vec![0; size];
+                let n = masked.read(&mut got).unwrap();
+                assert_eq!(got[..n], want[start as usize..start as usize + n]);
+            }
+        }
+    }
+}

@@ -224,3 +224,15 @@ fn read_head(handle: &mut File, head: &mut [u8]) -> std::io::Result<usize> {
     head[..bytes.len()].copy_from_slice(&bytes);
     Ok(bytes.len())
 }
+
+#[cfg(test)]
+mod tests {
+    /// Streams are moved to the threads that do the heavy work.
+    #[test]
+    fn streams_can_move_between_threads() {
+        fn moves<T: Send>() {}
+        moves::<super::Reader>();
+        moves::<crate::media::AnalysisStream>();
+        moves::<crate::media::Slice>();
+    }
+}

