@@ -40,6 +40,8 @@ pub struct BoxTrack {
 pub struct Movie {
     /// Major brand of `ftyp`.
     pub brand: [u8; 4],
+    /// There is a `moov` box, without which nothing in it can be found.
+    pub indexed: bool,
     /// Creation time in seconds since 1970, if it is after that.
     pub created_s: Option<i64>,
     /// Ticks a second of the edit lists' durations.
@@ -59,7 +61,8 @@ impl BoxTrack {
 }
 
 /// Reads the movie header of a file that starts with an `ftyp`, `moov`,
-/// `wide` or `mdat` box; nothing if it does not, or if it has no `moov`.
+/// `wide` or `mdat` box; nothing if it does not, or if it has neither `ftyp`
+/// nor `moov`.
 ///
 /// # Errors
 /// What the reader says.
@@ -94,7 +97,8 @@ pub fn read_movie(reader: &mut (impl Read + Seek), file_len: u64) -> io::Result<
         }
         at = item.end;
     }
-    Ok(found.then_some(movie))
+    movie.indexed = found;
+    Ok((found || movie.brand != [0; 4]).then_some(movie))
 }
 
 struct Item {
@@ -331,7 +335,12 @@ mod tests {
     fn every_cut_ends_without_a_panic() {
         let bytes = movie(0);
         for len in 0..bytes.len() {
-            let _ = read_movie(&mut Cursor::new(&bytes[..len]), len as u64).unwrap();
+            let read = read_movie(&mut Cursor::new(&bytes[..len]), len as u64).unwrap();
+            assert_eq!(
+                read.is_some_and(|movie| movie.indexed),
+                len >= 24,
+                "{len} bytes"
+            );
         }
     }
 }

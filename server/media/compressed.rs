@@ -67,6 +67,14 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
             cause,
         }
     })?;
+    if movie.as_ref().is_some_and(|movie| !movie.indexed) {
+        let reason = "its index (moov box) is missing: the recorder stopped before writing it, \
+                      or the copy is incomplete";
+        return Err(MediaError::Damaged {
+            file,
+            reason: reason.into(),
+        });
+    }
     if let Some(movie) = &movie
         && !movie.tracks.iter().any(BoxTrack::is_sound)
     {

@@ -72,12 +72,14 @@ pub struct Probe {
     pub warnings: Vec<String>,
 }
 
-/// Looks at a file without decoding all of it.
+/// Looks at a file; only one that ends before its headers say is decoded
+/// throughout.
 ///
 /// # Errors
-/// As [`Reader::open`].
+/// As [`Reader::open`] and [`Reader::check_end`].
 pub fn probe(path: &Path) -> Result<Probe, MediaError> {
-    let reader = Reader::open(path)?;
+    let mut reader = Reader::open(path)?;
+    reader.check_end()?;
     let info = reader.info().clone();
     let mut stamps = reader.stamps().to_vec();
     stamps.extend(Stamp::from_file(path));

@@ -184,6 +184,31 @@ impl Reader {
         Ok(())
     }
 
+    /// Whether the end is where the headers put it, looked for near the end
+    /// only; where it is not, everything is decoded and counted, which corrects
+    /// [`Info::frames`] and leaves a warning. The next read starts at 0.
+    ///
+    /// # Errors
+    /// [`MediaError::Read`] or [`MediaError::Damaged`].
+    pub fn check_end(&mut self) -> Result<(), MediaError> {
+        let promised = self.info.frames;
+        let mut block = Vec::new();
+        // Packets and rounded times make 100 ms no promise at all.
+        self.seek(promised.saturating_sub(u64::from(self.info.rate_hz) / 10))?;
+        if self.read(&mut block, 1)? == 0 {
+            self.seek(0)?;
+            while self.read(&mut block, 16_384)? > 0 {}
+            let promised_ms = self.info.duration_ms();
+            self.info.frames = self.position;
+            self.warnings.push(format!(
+                "the header promises {promised_ms} ms of sound, the file holds {} ms: \
+                 it was cut short, what is there was taken",
+                self.info.duration_ms()
+            ));
+        }
+        self.seek(0)
+    }
+
     /// The frame the next read starts at.
     #[must_use]
     pub fn position(&self) -> u64 {

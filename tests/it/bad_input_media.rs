@@ -234,6 +234,40 @@ fn every_other_format_cut_anywhere_gives_a_part_or_a_reason() {
 }
 
 #[test]
+fn a_compressed_file_cut_in_half_says_how_much_is_left() {
+    let folder = Folder::new();
+    let source = folder.file(
+        "in.wav",
+        &make::plain(1, 48_000, &make::talk(1, 48_000, 20)),
+    );
+    for (name, codec) in [
+        ("a.flac", "flac"),
+        ("b.mp3", "libmp3lame"),
+        ("c.ogg", "libvorbis"),
+    ] {
+        let whole = std::fs::read(folder.encoded(&source, name, &["-c:a", codec])).unwrap();
+        let path = folder.file(name, &whole[..whole.len() / 2]);
+        let facts = probe(&path).unwrap();
+        let left = by_us(&path).len() as u64;
+        assert_eq!(facts.frames, left, "{name}");
+        assert!(
+            (5_000..15_000).contains(&facts.duration_ms),
+            "{name}: {}",
+            facts.duration_ms
+        );
+        // Ogg tells its length only at its end, so it has promised nothing.
+        let warned = facts
+            .warnings
+            .iter()
+            .any(|warning| warning.contains("cut short"));
+        assert!(warned || name == "c.ogg", "{name}: {:?}", facts.warnings);
+    }
+    let whole = std::fs::read(folder.encoded(&source, "d.m4a", &["-c:a", "aac"])).unwrap();
+    let error = refused(&folder.file("d.m4a", &whole[..whole.len() / 2])).to_string();
+    assert!(error.contains("index"), "{error}");
+}
+
+#[test]
 fn every_way_in_refuses_alike() {
     let folder = Folder::new();
     let path = folder.file("notes.wav", b"no sound here, only text");

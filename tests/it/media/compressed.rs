@@ -179,7 +179,11 @@ fn packets_that_cannot_be_decoded_leave_silence_and_keep_the_time() {
         }
         let len = if name == "a.mp3" { 100 } else { 700 };
         bytes[middle..middle + len].fill(0xA5);
-        let broken = by_us(&folder.file(name, &bytes));
+        let mut reader = Reader::open(&folder.file(name, &bytes)).unwrap();
+        let broken = super::read_on(&mut reader);
+        // Nothing in an MP3 or AAC packet tells that its inside was spoiled.
+        let told = !reader.warnings().is_empty() || ["a.mp3", "e.m4a"].contains(&name);
+        assert!(told, "{name}: no warning");
         assert!(
             broken.len().abs_diff(whole.len()) <= 4_800,
             "{name}: {} of {}",
