@@ -62,7 +62,7 @@ enum Next {
 /// Claims the next job of a lane if there is one and it can be done now.
 fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, StoreError> {
     let poll = inner.config.poll;
-    let Some(at_ms) = inner.block(inner.store.next_at_ms(lane))? else {
+    let Some(at_ms) = inner.block(inner.store.next_at_ms(lane, now_ms()))? else {
         if lane == Lane::Light {
             inner.block(inner.refresh_takes())?;
         }

@@ -118,9 +118,15 @@ statements! {
             LIMIT 1)
         RETURNING id, kind, subject, event_id, lease_owner, attempts";
     /// When the next waiting job of a lane may be taken; read before claiming, so
-    /// that an idle worker takes no write lock.
-    NEXT = "SELECT min(not_before_ms) FROM job WHERE lane = ?1 AND state = 'ready'
-        AND NOT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')";
+    /// that an idle worker takes no write lock. All rows are looked at only if none
+    /// of them may be taken now.
+    NEXT = "SELECT CASE
+            WHEN EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') THEN NULL
+            ELSE coalesce(
+                (SELECT ?2 FROM job WHERE lane = ?1 AND state = 'ready' AND not_before_ms <= ?2
+                    LIMIT 1),
+                (SELECT min(not_before_ms) FROM job WHERE lane = ?1 AND state = 'ready'))
+            END";
     BEAT = "UPDATE job SET lease_until_ms = ?3, progress = max(progress, ?4)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
     COMPLETE = "UPDATE job SET state = 'done', lease_owner = NULL, lease_until_ms = NULL,
@@ -233,14 +239,15 @@ impl Store {
             .await?)
     }
 
-    /// When the next waiting job of a lane may be taken, ms since 1970; `None`
-    /// if none waits or the queue is paused.
+    /// When the next waiting job of a lane may be taken, ms since 1970: `now_ms`
+    /// if at once; `None` if none waits or the queue is paused.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn next_at_ms(&self, lane: Lane) -> Result<Option<i64>, StoreError> {
+    pub async fn next_at_ms(&self, lane: Lane, now_ms: i64) -> Result<Option<i64>, StoreError> {
         Ok(sqlx::query_scalar(self.sql(NEXT))
             .bind(lane.as_str())
+            .bind(now_ms)
             .fetch_one(&self.read)
             .await?)
     }

@@ -91,7 +91,7 @@ async fn the_story_uses_every_statement() {
             .unwrap()
             .is_none()
     );
-    assert_eq!(store.next_at_ms(Lane::Light).await.unwrap(), None);
+    assert_eq!(store.next_at_ms(Lane::Light, NOW).await.unwrap(), None);
     store.set_paused(false).await.unwrap();
     let probe = claim(&store, Lane::Light, "w1").await;
     let failure = Failure {
