@@ -12,6 +12,7 @@ mod http_contract;
 mod http_openapi;
 mod http_search;
 mod http_upload;
+mod http_work;
 mod kill;
 mod landing;
 mod media;
