@@ -133,10 +133,10 @@ impl Default for DetectorParams {
             likely: -1.4,
             sure: 0.85,
             edge_db: 0.8,
-            edge_depth_db: 25.0,
+            edge_depth_db: 23.0,
             edge_most_ms: 300,
-            lead_ms: 40,
-            trail_ms: 60,
+            lead_ms: 30,
+            trail_ms: 40,
             least_speech_ms: 80,
             bridge_ms: 180,
         }

@@ -11,8 +11,6 @@ const BRIDGE_FRAMES: usize = 20;
 pub struct Case {
     /// The row of the table it counts in.
     pub set: String,
-    /// Its own name.
-    pub name: String,
     /// 16 kHz mono, full scale 1.0, on the grid of 16-bit integers.
     pub samples: Vec<f32>,
     /// Whether each 10 ms holds speech.
@@ -22,7 +20,7 @@ pub struct Case {
 impl Case {
     /// A case whose samples are rounded to 16 bits, since that is what the
     /// references are given.
-    pub fn new(set: &str, name: &str, samples: Vec<f32>, mut truth: Vec<bool>) -> Self {
+    pub fn new(set: &str, samples: Vec<f32>, mut truth: Vec<bool>) -> Self {
         truth.resize(samples.len() / HOP, false);
         let samples = samples
             .into_iter()
@@ -30,7 +28,6 @@ impl Case {
             .collect();
         Self {
             set: set.to_owned(),
-            name: name.to_owned(),
             samples,
             truth,
         }
@@ -42,7 +39,9 @@ pub fn frames_of_spans(spans: &[(f64, f64)], frames: usize) -> Vec<bool> {
     (0..frames)
         .map(|n| {
             let middle = (n as f64 + 0.5) / 100.0;
-            spans.iter().any(|(from, to)| *from <= middle && middle < *to)
+            spans
+                .iter()
+                .any(|(from, to)| *from <= middle && middle < *to)
         })
         .collect()
 }

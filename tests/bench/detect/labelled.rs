@@ -23,14 +23,13 @@ pub fn meetings(root: &Path) -> Vec<Case> {
         .iter()
         .map(|name| {
             let path = wav_named(&data, name);
-            labelled("meetings", name, &path, &rttm_spans(&labels, name))
+            labelled("meetings", &path, &rttm_spans(&labels, name))
         })
         .collect();
     let sample = root.join("src/pyannote/audio/sample");
     let labels = read_text(&sample.join("sample.rttm"));
     cases.push(labelled(
         "telephone",
-        "sample",
         &sample.join("sample.wav"),
         &rttm_spans(&labels, "sample"),
     ));
@@ -63,18 +62,17 @@ pub fn passages(root: &Path) -> Vec<Case> {
                     Some((from, from + word["d"].as_f64()?))
                 })
                 .collect();
-            let name = path.file_stem().unwrap_or_default().to_string_lossy();
-            let mut case = labelled("read passages", &name, path, &spans);
+            let mut case = labelled("read passages", path, &spans);
             bridge(&mut case.truth);
             case
         })
         .collect()
 }
 
-fn labelled(set: &str, name: &str, path: &Path, spans: &[(f64, f64)]) -> Case {
+fn labelled(set: &str, path: &Path, spans: &[(f64, f64)]) -> Case {
     let samples = read_wav(path);
     let truth = frames_of_spans(spans, samples.len() / HOP);
-    Case::new(set, name, samples, truth)
+    Case::new(set, samples, truth)
 }
 
 /// Start and end in seconds of the SPEAKER lines of one file.

@@ -4,6 +4,8 @@
 use std::path::Path;
 use std::process::Command;
 
+use xtask::oracle;
+
 use super::case::{Case, HOP, bridge};
 use super::labelled::read_wav;
 use super::sounds::{self, Random};
@@ -70,11 +72,11 @@ impl Bed {
         }
     }
 
-    pub fn sound(self, seed: u64, length: usize) -> Vec<f32> {
+    fn sound(self, seed: u64, length: usize) -> Vec<f32> {
         match self {
             Self::Pink => sounds::pink(seed).take(length).collect(),
             Self::Hum => {
-                let base_hz = if seed % 2 == 0 { 50.0 } else { 60.0 };
+                let base_hz = if seed.is_multiple_of(2) { 50.0 } else { 60.0 };
                 sounds::hum(seed, base_hz).take(length).collect()
             }
             Self::Music => music(seed, length),
@@ -147,7 +149,7 @@ pub fn mixed(dry: &Dry, set: &str, bed: &[f32], snr_db: f32, seed: u64) -> Case 
     let peak = mix.iter().fold(1e-9_f32, |peak, s| peak.max(s.abs()));
     let gain = 10.0_f32.powf(Random::new(seed ^ 0x6A1).between(-40.0, -1.0) / 20.0) / peak;
     mix.iter_mut().for_each(|s| *s *= gain);
-    Case::new(set, &format!("{set} {seed}"), mix, dry.truth.clone())
+    Case::new(set, mix, dry.truth.clone())
 }
 
 /// Signal-to-noise ratios of the scenes, dB.
@@ -170,11 +172,7 @@ pub fn in_beds(lines: &Lines<'_>, seeds: std::ops::Range<u64>) -> Vec<Case> {
 }
 
 /// Scenes in played music: `pieces` are mono tracks at 16 kHz.
-pub fn in_pieces(
-    lines: &Lines<'_>,
-    pieces: &[Vec<f32>],
-    seeds: std::ops::Range<u64>,
-) -> Vec<Case> {
+pub fn in_pieces(lines: &Lines<'_>, pieces: &[Vec<f32>], seeds: std::ops::Range<u64>) -> Vec<Case> {
     let mut cases = Vec::new();
     for seed in seeds {
         let dry = dry(lines, seed, 8.0);
@@ -218,7 +216,9 @@ fn rung(dry: &[f32], seed: u64) -> Vec<f32> {
         })
         .collect();
     let power: f32 = echoes.iter().map(|(_, size)| size * size).sum();
-    echoes.iter_mut().for_each(|(_, size)| *size /= power.sqrt());
+    echoes
+        .iter_mut()
+        .for_each(|(_, size)| *size /= power.sqrt());
     let mut wet = dry.to_vec();
     for (delay, size) in echoes {
         for (to, from) in wet.iter_mut().skip(delay).zip(dry) {
@@ -231,13 +231,13 @@ fn rung(dry: &[f32], seed: u64) -> Vec<f32> {
 /// Runs the speech synthesiser.
 fn speak(text: &str, voice: &str, work: &Path) -> Vec<f32> {
     let path = work.join("line.wav");
-    let status = Command::new("flite")
+    let status = Command::new(oracle::flite())
         .args(["-voice", voice, "-t", text, "-o"])
         .arg(&path)
         .status();
     assert!(
         status.is_ok_and(|status| status.success()),
-        "flite did not run; run cargo xtask test, which installs it"
+        "flite did not say '{text}'"
     );
     read_wav(&path)
 }
@@ -289,7 +289,13 @@ fn music(seed: u64, length: usize) -> Vec<f32> {
         let third = if minor { 3.0 } else { 4.0 };
         let notes = [step, step + third, step + 7.0, step + 12.0];
         let plucked = random.pick(2) == 0;
-        add_note(&mut sound, at, 4 * beat, root_hz / 2.0 * semitones(step), plucked);
+        add_note(
+            &mut sound,
+            at,
+            4 * beat,
+            root_hz / 2.0 * semitones(step),
+            plucked,
+        );
         if random.pick(2) == 0 {
             for note in notes {
                 add_note(&mut sound, at, 4 * beat, root_hz * semitones(note), plucked);

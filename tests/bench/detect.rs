@@ -1,0 +1,204 @@
+//! `cargo bench --bench detect`: where the detector is right, beside two
+//! references on the same files, and how fast it is.
+//!
+//! Precision, recall and F1 over frames of 10 ms. The generated rows are scenes
+//! of texts, seeds, prompts and pieces that nothing was chosen on;
+//! `-- tuning` shows those that parameters were chosen on. webrtcvad gets, row
+//! by row, the mode with the best F1.
+
+#[path = "detect/case.rs"]
+mod case;
+#[path = "detect/labelled.rs"]
+mod labelled;
+#[path = "detect/ours.rs"]
+mod ours;
+#[path = "detect/references.rs"]
+mod references;
+#[path = "detect/scenes.rs"]
+mod scenes;
+#[path = "detect/score.rs"]
+mod score;
+#[path = "../../server/core/signal/sounds.rs"]
+mod sounds;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use case::Case;
+use scenes::Lines;
+use score::Table;
+use xtask::oracle;
+
+/// Minutes of sound the speed is measured on.
+const MINUTES: usize = 60;
+
+fn main() {
+    // Cargo passes --bench too.
+    let tuning = std::env::args().any(|argument| argument == "tuning");
+    let work = tempfile::tempdir().expect("a folder to work in");
+    let mut cases = labelled::meetings(&oracle::data("pyannote.audio"));
+    cases.extend(labelled::passages(&oracle::data("pocketsphinx")));
+    cases.extend(generated(tuning, work.path()));
+    print_table(&score(&cases));
+    speed(&cases);
+}
+
+fn generated(tuning: bool, work: &Path) -> Vec<Case> {
+    let (chosen, kept) = (
+        ["macroform-cold_day", "reno_project-system"].as_slice(),
+        [
+            "macroform-robot_dity",
+            "macroform-the_simplicity",
+            "manolo_camp-morning_coffee",
+        ]
+        .as_slice(),
+    );
+    let prompts = prompts(work);
+    let (first, second) = prompts.split_at(prompts.len() / 2);
+    let (sentences, said, prompts, spoken, names) = if tuning {
+        (scenes::TUNING, 1..9, first, 201..205, chosen)
+    } else {
+        (scenes::HELD_OUT, 101..109, second, 301..305, kept)
+    };
+    let pieces = pieces(names, work);
+    let mut cases = Vec::new();
+    for (lines, seeds) in [
+        (Lines::Said(&sentences, work), said),
+        (Lines::Recorded(prompts), spoken),
+    ] {
+        cases.extend(scenes::in_beds(&lines, seeds.clone()));
+        cases.extend(scenes::in_pieces(&lines, &pieces, seeds.clone()));
+        cases.extend(scenes::in_rooms(&lines, seeds));
+    }
+    cases
+}
+
+/// Telephone prompts of a second and more, in the order of their names.
+fn prompts(work: &Path) -> Vec<Vec<f32>> {
+    let mut paths = Vec::new();
+    wavs_below(&oracle::data("asterisk-core-sounds-en-wav"), &mut paths);
+    paths.sort();
+    let long: Vec<PathBuf> = paths
+        .into_iter()
+        // 8 kHz, 16 bits: 16,000 bytes a second.
+        .filter(|path| path.metadata().is_ok_and(|facts| facts.len() > 16_000))
+        .collect();
+    long.iter().map(|path| at_16_khz(path, work)).collect()
+}
+
+fn pieces(names: &[&str], work: &Path) -> Vec<Vec<f32>> {
+    let mut paths = Vec::new();
+    wavs_below(&oracle::data("asterisk-moh-opsound-wav"), &mut paths);
+    names
+        .iter()
+        .map(|name| {
+            let path = paths
+                .iter()
+                .find(|path| path.ends_with(format!("{name}.wav")));
+            at_16_khz(path.expect("a piece of that name"), work)
+        })
+        .collect()
+}
+
+fn wavs_below(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in std::fs::read_dir(folder)
+        .expect("a folder of sounds")
+        .flatten()
+    {
+        let path = entry.path();
+        if path.is_dir() {
+            wavs_below(&path, found);
+        } else if path.extension().is_some_and(|ending| ending == "wav") {
+            found.push(path);
+        }
+    }
+}
+
+fn at_16_khz(path: &Path, work: &Path) -> Vec<f32> {
+    let to = work.join("at_16_khz.wav");
+    let status = Command::new(oracle::ffmpeg())
+        .args(["-v", "error", "-y", "-i"])
+        .arg(path)
+        .args(["-ar", "16000", "-ac", "1", "-c:a", "pcm_s16le"])
+        .arg(&to)
+        .status();
+    assert!(
+        status.is_ok_and(|status| status.success()),
+        "{}",
+        path.display()
+    );
+    labelled::read_wav(&to)
+}
+
+fn score(cases: &[Case]) -> Table {
+    let mut table = Table::default();
+    for (case, said) in cases.iter().zip(references::run(cases)) {
+        for (name, frames) in said {
+            table.add(&case.set, name, &case.truth, &frames);
+        }
+        let found = ours::frames(&case.samples);
+        table.add(&case.set, ours::OURS, &case.truth, &found);
+    }
+    table
+}
+
+fn print_table(table: &Table) {
+    println!("precision recall F1, per 10 ms");
+    println!(
+        "{:<22} {:<24} {:<18} {:<18} sayback",
+        "set", "webrtcvad (best mode)", "silero, 32 ms", "silero, segments"
+    );
+    for set in table.sets() {
+        let best = table.best(set, &references::WEBRTC);
+        let cell = |name: &str| {
+            let score = table.score(set, name);
+            format!(
+                "{:.3} {:.3} {:.3}",
+                score.precision(),
+                score.recall(),
+                score.f1()
+            )
+        };
+        println!(
+            "{set:<22} mode {} {}  {}  {}  {}",
+            &best[best.len() - 1..],
+            cell(best),
+            cell(references::SILERO[0]),
+            cell(references::SILERO[1]),
+            cell(ours::OURS)
+        );
+    }
+}
+
+/// Sound per second of user CPU time, over an hour made of the cases.
+fn speed(cases: &[Case]) {
+    let wanted = MINUTES * 60 * 16_000;
+    let sound: Vec<f32> = cases
+        .iter()
+        .flat_map(|case| case.samples.iter().copied())
+        .cycle()
+        .take(wanted)
+        .collect();
+    let before = user_seconds();
+    let found = ours::frames(&sound);
+    let took = user_seconds() - before;
+    let share = found.iter().filter(|yes| **yes).count() as f64 / found.len() as f64;
+    println!(
+        "{MINUTES} minutes ({:.0} % speech) in {took:.2} s of user CPU time: {:.0} times real time",
+        100.0 * share,
+        (MINUTES * 60) as f64 / took
+    );
+}
+
+/// User CPU time of this process, from the 14th field of /proc/self/stat in
+/// hundredths of a second (proc(5)).
+fn user_seconds() -> f64 {
+    let line = std::fs::read_to_string("/proc/self/stat").expect("Linux");
+    // The second field is the program's name in brackets.
+    let after = line.rsplit(')').next().unwrap_or_default();
+    let ticks = after
+        .split_whitespace()
+        .nth(11)
+        .and_then(|field| field.parse::<f64>().ok());
+    ticks.expect("a number of ticks") / 100.0
+}
