@@ -38,6 +38,8 @@ pub mod windows;
 #[cfg(test)]
 mod sounds;
 #[cfg(test)]
+mod spoken;
+#[cfg(test)]
 mod steady;
 
 pub use detector::{SpeechDetector, SpeechSegment};

@@ -190,3 +190,66 @@ fn slow_sine(sample: usize, hertz: f32) -> f32 {
     let step = sample / 160 % 1000;
     (TAU * hertz * step as f32 / 100.0).sin()
 }
+
+/// Something like a voice: harmonics of a gliding pitch under three formants
+/// that move to another place each syllable (four to six a second), phrases of
+/// a second or two with half a second between them. RMS within a phrase near
+/// 0.2.
+pub fn voice(seed: u64) -> impl Iterator<Item = f32> {
+    let mut random = Random::new(seed ^ 0x0A);
+    let (mut pitch_hz, mut formants_hz) = (150.0_f32, [500.0_f32, 1500.0, 2500.0]);
+    let (mut next_pitch_hz, mut next_formants_hz) = (pitch_hz, formants_hz);
+    let (mut syllable, mut left, mut length, mut loud) = (0, 0, 1, 0.0);
+    let mut phase = 0.0_f32;
+    let mut sizes = [0.0_f32; 40];
+    let mut at = 0_usize;
+    std::iter::repeat_with(move || {
+        if left == 0 {
+            syllable += 1;
+            let pause = syllable % 8 == 0;
+            loud = if pause { 0.0 } else { random.between(0.5, 1.0) };
+            let seconds = if pause {
+                0.5
+            } else {
+                random.between(0.16, 0.25)
+            };
+            length = (seconds * RATE_HZ) as usize;
+            left = length;
+            next_pitch_hz = random.between(100.0, 220.0);
+            next_formants_hz = [
+                random.between(300.0, 800.0),
+                random.between(900.0, 2200.0),
+                random.between(2300.0, 3000.0),
+            ];
+        }
+        left -= 1;
+        // Every 4 ms the mouth has moved.
+        if at % 64 == 0 {
+            pitch_hz += (next_pitch_hz - pitch_hz) * 0.06;
+            for (now, next) in formants_hz.iter_mut().zip(next_formants_hz) {
+                *now += (next - *now) * 0.06;
+            }
+            let done = 1.0 - left as f32 / length as f32;
+            let swell = loud * (std::f32::consts::PI * done).sin().max(0.0);
+            for (n, size) in sizes.iter_mut().enumerate() {
+                let hertz = pitch_hz * (n + 1) as f32;
+                let near: f32 = formants_hz
+                    .iter()
+                    .map(|formant| 1.0 / (1.0 + ((hertz - formant) / 120.0).powi(2)))
+                    .sum();
+                *size = if hertz < 4000.0 {
+                    0.3 * swell * near
+                } else {
+                    0.0
+                };
+            }
+        }
+        at += 1;
+        phase = (phase + pitch_hz / RATE_HZ).fract();
+        sizes
+            .iter()
+            .enumerate()
+            .map(|(n, size)| size * (TAU * ((n + 1) as f32 * phase).fract()).sin())
+            .sum()
+    })
+}
