@@ -224,7 +224,7 @@ pub fn voice(seed: u64) -> impl Iterator<Item = f32> {
         }
         left -= 1;
         // Every 4 ms the mouth has moved.
-        if at % 64 == 0 {
+        if at.is_multiple_of(64) {
             pitch_hz += (next_pitch_hz - pitch_hz) * 0.06;
             for (now, next) in formants_hz.iter_mut().zip(next_formants_hz) {
                 *now += (next - *now) * 0.06;
