@@ -80,7 +80,7 @@ function row(hit, hearing, onPlay) {
     el("span", { class: "time span" }, brief(end_ms - start_ms)),
     el("span", { class: "time code", title: "Time of day by this recorder" }, hearing.timecode ?? ""),
     el("span", { class: `verdict ${grade(hearing.verdict)}` }, hearing.verdict),
-    el("span", { class: "why" }, hearing.why.join(", ")),
+    el("span", { class: "why", title: hearing.why.join(", ") }, hearing.why.join(", ")),
     el("span", { class: "file", title: recording.file }, recording.file),
   );
 }

@@ -15,7 +15,8 @@ const waits = (intake) => intake.state === "waiting";
 
 function row(recording, onFirst) {
   const { source } = recording;
-  const state = el("td", { class: `state ${recording.state}` }, recording.state);
+  const about = recording.error ?? recording.warnings.join("; ");
+  const state = el("td", { class: `state ${recording.state}`, title: about || null }, recording.state);
   if (recording.state === "waiting") {
     state.append(
       " ",
