@@ -21,7 +21,10 @@
 //!
 //! This room never writes to an original, never knows SQL, never answers HTTP.
 //!
-//! Cost of the queue itself: see DEVELOPERS.md.
+//! Cost of the queue itself (unoptimised build, two cores): a claim among 10,000
+//! jobs of 20 events 0.5 ms, of which nearly all is the `fsync` of its commit
+//! (without it 0.02 ms); 10,000 files added in 0.9 s with 4 MiB more memory. A
+//! step costs two commits, a file of silence six.
 
 mod add;
 mod change;

@@ -20,7 +20,7 @@ pub struct Status {
 impl Status {
     pub(super) fn of(row: StatusRow, troubles: Vec<String>) -> Self {
         let time_left_ms = time_left_ms(&row);
-        let left_ms = (row.audio_ms_total - row.audio_ms_done) as f64;
+        let left_ms = (row.audio_ms_total - row.audio_ms_done) as f64 + unopened_ms(&row);
         let rate = time_left_ms
             .filter(|ms| *ms > 0)
             .map(|ms| left_ms / ms as f64);
@@ -40,13 +40,10 @@ const SPEECH_SHARE: f64 = 0.5;
 fn time_left_ms(row: &StatusRow) -> Option<i64> {
     let step = |kind| row.steps.iter().find(|step| step.kind == kind);
     let (detect, transcribe) = (step(JobKind::Detect)?, step(JobKind::Transcribe)?);
-    // Files nobody has opened are taken to be as long as the others are.
-    let mean_ms = row.audio_ms_total as f64 / (row.recordings.max(1)) as f64;
-    let unopened_ms = row.unopened as f64 * mean_ms;
     if row.unopened > 0 && row.recordings == 0 {
         return None;
     }
-    let undetected_ms = detect.left_ms + unopened_ms;
+    let undetected_ms = detect.left_ms + unopened_ms(row);
     let share = if row.detected_ms > 0 {
         row.speech_ms as f64 / row.detected_ms as f64
     } else {
@@ -56,6 +53,11 @@ fn time_left_ms(row: &StatusRow) -> Option<i64> {
     let light = time(detect, undetected_ms)?;
     let model = time(transcribe, unwritten_ms)?;
     Some(light.max(model).round() as i64)
+}
+
+/// Files nobody has opened are taken to be as long as the others are, ms.
+fn unopened_ms(row: &StatusRow) -> f64 {
+    row.unopened as f64 * row.audio_ms_total as f64 / row.recordings.max(1) as f64
 }
 
 /// How long a step takes for this much sound, ms, at its latest rate.
@@ -111,8 +113,12 @@ mod tests {
     fn unopened_files_count_as_the_mean_of_the_others() {
         let mut more = row();
         more.unopened = 2;
-        // 200 s more, half of it speech: 10 s more.
-        assert_eq!(Status::of(more, Vec::new()).time_left_ms, Some(25_000));
+        // 200 s more, half of it speech: 10 s more; the rate stays the same.
+        let status = Status::of(more, Vec::new());
+        assert_eq!(
+            (status.rate, status.time_left_ms),
+            (Some(20.0), Some(25_000))
+        );
     }
 
     #[test]
