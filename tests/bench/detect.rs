@@ -73,6 +73,16 @@ fn generated(tuning: bool, work: &Path) -> Vec<Case> {
     cases
 }
 
+/// What lies among the prompts without being speech: tones, silence, apes.
+const NO_PROMPTS: [&str; 6] = [
+    "ascending-2tone",
+    "beep",
+    "beeperr",
+    "descending-2tone",
+    "silence",
+    "tt-monkeys",
+];
+
 /// Telephone prompts of a second and more, in the order of their names.
 fn prompts(work: &Path) -> Vec<Vec<f32>> {
     let mut paths = Vec::new();
@@ -82,6 +92,11 @@ fn prompts(work: &Path) -> Vec<Vec<f32>> {
         .into_iter()
         // 8 kHz, 16 bits: 16,000 bytes a second.
         .filter(|path| path.metadata().is_ok_and(|facts| facts.len() > 16_000))
+        .filter(|path| {
+            let named = |name: &str| path.parent().is_some_and(|folder| folder.ends_with(name));
+            let stem = path.file_stem().unwrap_or_default();
+            !NO_PROMPTS.iter().any(|name| stem == *name || named(name))
+        })
         .collect();
     long.iter().map(|path| at_16_khz(path, work)).collect()
 }
