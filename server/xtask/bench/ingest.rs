@@ -40,7 +40,8 @@ pub(super) fn run(hours: f64) -> Result<()> {
     process::run(sayback().args(["event", "new", EVENT]))?;
     let log = folder.join("add.log");
     let mut add = sayback();
-    add.args(["add", EVENT, "--source", "Long"]).arg(&file);
+    add.args(["add", EVENT, "--source", "Long", "--channels", "mix"]);
+    add.arg(&file);
     let used = watch::run(&mut add, &log)?;
     let said = std::fs::read_to_string(&log)?;
     report(hours, &used, &steps::read(&said))?;
