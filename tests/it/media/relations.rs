@@ -109,6 +109,26 @@ fn a_stereo_pair_is_mixed() {
 }
 
 #[test]
+fn a_pair_that_mostly_hears_its_own_noise_is_still_a_pair() {
+    // The talkers stop after a quarter; what is left are two noises.
+    let speaks = |samples: Vec<f32>| {
+        let end = samples.len() / 4;
+        let gate = move |(n, sample)| if n < end { sample } else { 0.0 };
+        samples
+            .into_iter()
+            .enumerate()
+            .map(gate)
+            .collect::<Vec<f32>>()
+    };
+    let (a, b) = (speaks(talker(1)), speaks(talker(2)));
+    let decision = decide(&[
+        sum(&[(&a, 0.5), (&late(&b, 20), 0.4), (&hiss(31, 0.01), 1.0)]),
+        sum(&[(&late(&a, 22), 0.4), (&b, 0.5), (&hiss(32, 0.01), 1.0)]),
+    ]);
+    assert_eq!(decision.picks, [Mix]);
+}
+
+#[test]
 fn twice_the_same_is_kept_once() {
     let one = talker(7);
     assert_eq!(decide(&[one.clone(), one.clone()]).picks, [Only(1)]);

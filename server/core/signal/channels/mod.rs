@@ -97,6 +97,10 @@ const DEAD_DBFS: f32 = -75.0;
 /// Windows quieter than a channel's loudest by more than this do not count,
 /// in dB: there is only noise in them.
 const ACTIVE_DB: f32 = 30.0;
+/// Neither do those that are not louder than its quiet tenth by this, in dB:
+/// a party with long pauses would be judged by the noise in them, which two
+/// microphones of one pair do not share.
+const ABOVE_QUIET_DB: f32 = 6.0;
 /// Most windows kept (1 s each).
 const WINDOWS_MAX: usize = 3_600;
 
@@ -218,13 +222,31 @@ impl ChannelProbe {
             .fold(crate::units::SILENCE_DBFS, f32::max)
     }
 
+    /// The level that a tenth of a channel's windows stay under, in dBFS.
+    fn quiet(&self, channel: usize) -> f32 {
+        let mut levels: Vec<f32> = self
+            .windows
+            .iter()
+            .map(|window| window.level_dbfs[channel])
+            .collect();
+        levels.sort_by(f32::total_cmp);
+        let tenth = levels.get(levels.len() / 10);
+        tenth.copied().unwrap_or(crate::units::SILENCE_DBFS)
+    }
+
     /// How alike two channels are over the windows in which both have more
     /// than noise, and how much louder the first is, in dB. Medians.
     fn relation(&self, a: usize, b: usize) -> Relation {
         let index = pairs(self.channels)
             .position(|pair| pair == (a, b))
             .unwrap_or(0);
-        let floor = |channel| (self.loudest(channel) - ACTIVE_DB).max(DEAD_DBFS);
+        let floor = |channel| {
+            let loudest = self.loudest(channel);
+            let quiet = self.quiet(channel) + ABOVE_QUIET_DB;
+            // Sound that never rests is its own quiet tenth.
+            let above_quiet = quiet.min(loudest - ABOVE_QUIET_DB);
+            (loudest - ACTIVE_DB).max(above_quiet).max(DEAD_DBFS)
+        };
         let (floor_a, floor_b) = (floor(a), floor(b));
         let active: Vec<&Window> = self
             .windows
