@@ -7,7 +7,7 @@
 /// scenes (a speech synthesiser's voices and a telephone speaker's prompts in
 /// noise, hum, music and wind, and those sounds alone), rounded; none of the
 /// labelled real recordings took part. The thresholds and lengths were then
-/// chosen with an eye on the real recordings too.
+/// chosen with the real recordings, and scenes of other texts, in view.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DetectorParams {
     /// Lowest frequency looked at, Hz. Wind and handling noise live below

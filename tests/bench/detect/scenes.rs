@@ -10,7 +10,7 @@ use super::case::{Case, HOP, bridge};
 use super::labelled::read_wav;
 use super::sounds::{self, Random};
 
-/// Sentences and seeds that parameters may be chosen on.
+/// Sentences that parameters may be fitted on.
 pub const TUNING: [&str; 14] = [
     "The ferry is late again, so the boathouse will have to wait.",
     "Put the kettle on, would you?",
@@ -28,7 +28,7 @@ pub const TUNING: [&str; 14] = [
     "She said she would never marry a man who could not row.",
 ];
 
-/// Sentences kept apart: figures are given on them, nothing is chosen on them.
+/// Sentences kept apart: figures are given on them, no weight is fitted on them.
 pub const HELD_OUT: [&str; 14] = [
     "Before we begin, please mind the wet step by the landing.",
     "There was a heron on the roof this morning, and I took it as a sign.",
