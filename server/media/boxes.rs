@@ -11,6 +11,8 @@ use std::io::{self, Read, Seek, SeekFrom};
 const BOX_LIMIT: usize = 20_000;
 /// Most edits of a track looked at.
 const EDIT_LIMIT: u32 = 64;
+/// Levels below `trak` that are gone down: `mdia`, `minf`, `stbl`.
+const DEPTH_LIMIT: u8 = 3;
 /// Bytes of a sample entry looked at; those that matter have about 100.
 const ENTRY_BYTES: u64 = 512;
 /// Seconds from 1904-01-01 (the epoch of `mvhd`) to 1970-01-01.
@@ -167,7 +169,7 @@ impl<R: Read + Seek> Walk<'_, R> {
                         type_at: item.start + 4,
                         ..BoxTrack::default()
                     };
-                    self.track(&item, &mut track)?;
+                    self.track(&item, &mut track, 0)?;
                     movie.tracks.push(track);
                 }
                 _ => {}
@@ -177,13 +179,13 @@ impl<R: Read + Seek> Walk<'_, R> {
         Ok(())
     }
 
-    /// Goes down the boxes of one track; the nesting is fixed, so the depth is.
-    fn track(&mut self, parent: &Item, track: &mut BoxTrack) -> io::Result<()> {
+    /// Goes down the boxes of one track, as deep as what matters can lie.
+    fn track(&mut self, parent: &Item, track: &mut BoxTrack, depth: u8) -> io::Result<()> {
         let mut at = parent.body;
         while let Some(item) = self.item(at, parent.end)? {
             match &item.kind {
-                b"edts" | b"mdia" | b"minf" | b"stbl" if item.start > parent.start => {
-                    self.track(&item, track)?;
+                b"edts" | b"mdia" | b"minf" | b"stbl" if depth < DEPTH_LIMIT => {
+                    self.track(&item, track, depth + 1)?;
                 }
                 b"tkhd" => {
                     let bytes = self.bytes(item.body, 24, item.end)?;
@@ -259,6 +261,7 @@ fn be64(bytes: &[u8], at: usize) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
     use std::io::Cursor;
 
     fn boxed(kind: &[u8; 4], body: &[u8]) -> Vec<u8> {
@@ -328,6 +331,48 @@ mod tests {
                 .unwrap()
                 .unwrap();
             assert_eq!(read.created_s, None);
+        }
+    }
+
+    #[test]
+    fn boxes_nested_without_end_are_no_reason_to_stop_the_program() {
+        // Each holds all that follow; as many as the limit on boxes lets through.
+        let count = 19_000_u32;
+        let mut inside = Vec::new();
+        for left in (1..=count).rev() {
+            inside.extend_from_slice(&(left * 8).to_be_bytes());
+            inside.extend_from_slice(b"mdia");
+        }
+        let movie = boxed(b"moov", &boxed(b"trak", &inside));
+        let bytes = [boxed(b"ftyp", b"mp42\0\0\0\0"), movie].concat();
+        let read = read_movie(&mut Cursor::new(&bytes), bytes.len() as u64)
+            .unwrap()
+            .unwrap();
+        assert_eq!(read.tracks.len(), 1);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 20_000, failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn spoiled_boxes_never_panic(
+            changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..12),
+            cut in any::<prop::sample::Index>(),
+        ) {
+            let mut bytes = movie(0);
+            for (place, value) in changes {
+                let place = place.index(bytes.len());
+                bytes[place] = value;
+            }
+            bytes.truncate(cut.index(bytes.len()) + 1);
+            let read = read_movie(&mut Cursor::new(&bytes), bytes.len() as u64).unwrap();
+            if let Some(movie) = read {
+                prop_assert!(movie.tracks.len() <= bytes.len() / 8);
+                for track in movie.tracks {
+                    prop_assert!(track.type_at + 4 <= bytes.len() as u64);
+                    prop_assert!(track.edits.len() <= EDIT_LIMIT as usize);
+                }
+            }
         }
     }
 

@@ -24,7 +24,7 @@ use super::boxes::{self, BoxTrack, Movie};
 use super::error::{MediaError, ShownPath};
 use super::guard::guarded;
 use super::masked::Masked;
-use super::packets::{Clock, Packets};
+use super::packets::{BAD_RUN_MAX, Clock, Packets};
 use super::reader::{Info, Opened};
 use super::stamps::Stamp;
 
@@ -47,6 +47,8 @@ pub(super) struct Demuxed {
     pub format: Box<dyn FormatReader>,
     pub track: Track,
     pub params: AudioCodecParameters,
+    /// Sound tracks in the file, this one among them.
+    pub sound_tracks: usize,
 }
 
 /// A file that can be opened by the library again and again, each time from
@@ -123,11 +125,17 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
         .iter()
         .filter_map(|movie| Stamp::from_container(movie.created_s?))
         .collect();
+    let warnings = (demuxed.sound_tracks > 1).then(|| {
+        format!(
+            "it has {} sound tracks; only the first that can be decoded was read",
+            demuxed.sound_tracks
+        )
+    });
     let source = Packets::new(origin, demuxed, decoder, clock, channels);
     Ok(Opened {
         info,
         stamps,
-        warnings: Vec::new(),
+        warnings: warnings.into_iter().collect(),
         source: Box::new(source),
     })
 }
@@ -191,10 +199,16 @@ fn demux(file: &ShownPath, source: Masked, movie: Option<&Movie>) -> Result<Demu
         params.sample_rate = Some(48_000);
     }
     correct_byte_order(&mut params, movie, track.id);
+    // The library may pass over a track whose codec it does not know.
+    let boxed = movie.map_or(0, |movie| {
+        movie.tracks.iter().filter(|track| track.is_sound()).count()
+    });
+    let sound_tracks = tracks.iter().filter(sound).count().max(boxed);
     Ok(Demuxed {
         format,
         track,
         params,
+        sound_tracks,
     })
 }
 
@@ -263,19 +277,14 @@ fn unsupported(file: &ShownPath, error: &Error) -> MediaError {
     }
 }
 
-/// All tracks but the first with sound. Fragmented movies count their tracks
+/// All tracks that are not sound. Fragmented movies count their tracks
 /// elsewhere too, so those are left as they are.
 fn hidden_tracks(movie: &Movie) -> Vec<u64> {
     if movie.fragmented {
         return Vec::new();
     }
-    let sound = movie.tracks.iter().position(BoxTrack::is_sound);
-    let others = movie
-        .tracks
-        .iter()
-        .enumerate()
-        .filter(|(n, _)| Some(*n) != sound);
-    others.map(|(_, track)| track.type_at).collect()
+    let others = movie.tracks.iter().filter(|track| !track.is_sound());
+    others.map(|track| track.type_at).collect()
 }
 
 /// Sets where the sound starts on the packets' clock; returns its length in
@@ -350,8 +359,18 @@ fn edit_frames(ticks: u64, timescale: u32, rate_hz: u32) -> Option<u64> {
 /// its sound anywhere and rounds to ms) and counts frames up to the last, or
 /// stops after the first.
 fn walk_packets(demuxed: &mut Demuxed, clock: &mut Clock, only_first: bool) -> u64 {
-    let (mut end, mut first) = (0, None);
-    while let Ok(Some(packet)) = guarded(|| demuxed.format.next_packet()) {
+    let (mut end, mut first, mut bad) = (0, None, 0);
+    // As reading does: an unreadable place is passed by, not the end.
+    while bad < BAD_RUN_MAX {
+        let packet = match guarded(|| demuxed.format.next_packet()) {
+            Ok(Some(packet)) => packet,
+            Ok(None) | Err(Error::IoError(_) | Error::ResetRequired) => break,
+            Err(_) => {
+                bad += 1;
+                continue;
+            }
+        };
+        bad = 0;
         if packet.track_id != demuxed.track.id {
             continue;
         }

@@ -35,6 +35,7 @@ mod resample;
 pub mod riff;
 mod slice;
 mod stamps;
+mod trouble;
 mod wav;
 
 pub use analysis::{AnalysisStream, READ_LIMIT_MS, read_analysis};

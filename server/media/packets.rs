@@ -15,6 +15,7 @@ use super::compressed::{Demuxed, Origin, make_decoder};
 use super::error::MediaError;
 use super::guard::guarded;
 use super::reader::FrameSource;
+use super::trouble::Trouble;
 
 /// Packets before the wanted one that are decoded and thrown away after a
 /// seek, in ms: MP3 reaches back through its bit reservoir, Opus wants 80 ms
@@ -26,7 +27,7 @@ const STEP_MS: i64 = 50;
 /// A hole longer than this many ms is a lie.
 const HOLE_MAX_MS: i64 = 10 * 60_000;
 /// Unreadable packets in a row after which the file counts as ended.
-const BAD_RUN_MAX: u32 = 1_000;
+pub(super) const BAD_RUN_MAX: u32 = 1_000;
 
 /// From a track's ticks to frames that play.
 #[derive(Clone, Copy, Debug)]
@@ -109,9 +110,7 @@ pub(super) struct Packets {
     /// Packets that end before this frame need not be decoded.
     skip_to: i64,
     ended: bool,
-    bad_packets: u64,
-    reported: u64,
-    warnings: Vec<String>,
+    trouble: Trouble,
 }
 
 impl Packets {
@@ -134,25 +133,24 @@ impl Packets {
             wanted: 0,
             skip_to: i64::MIN,
             ended: false,
-            bad_packets: 0,
-            reported: 0,
-            warnings: Vec::new(),
+            trouble: Trouble::default(),
         }
     }
 
     /// The next packet of our track; nothing at the end.
     fn next_packet(&mut self) -> Result<Option<Packet>, MediaError> {
-        for _ in 0..BAD_RUN_MAX {
+        let mut bad = 0;
+        while bad < BAD_RUN_MAX {
             let format = &mut self.demuxed.format;
             match guarded(|| format.next_packet()) {
                 Ok(Some(packet)) if packet.track_id == self.demuxed.track.id => {
                     return Ok(Some(packet));
                 }
-                Ok(Some(_)) => {}
+                // Another track's, however many of them.
+                Ok(Some(_)) => bad = 0,
                 Ok(None) => return Ok(None),
                 Err(Error::IoError(cause)) if cause.kind() == std::io::ErrorKind::UnexpectedEof => {
-                    self.warnings
-                        .push("the file ends inside a packet: it was cut short".into());
+                    self.trouble.cut = true;
                     return Ok(None);
                 }
                 Err(Error::IoError(cause)) => {
@@ -162,16 +160,16 @@ impl Packets {
                     });
                 }
                 Err(Error::ResetRequired) => {
-                    self.warnings.push(
-                        "a second recording follows in the same file; it was left out".into(),
-                    );
+                    self.trouble.chained = true;
                     return Ok(None);
                 }
-                Err(_) => self.bad_packets += 1,
+                Err(_) => {
+                    bad += 1;
+                    self.trouble.unreadable += 1;
+                }
             }
         }
-        self.warnings
-            .push("too many unreadable packets in a row; the rest was left out".into());
+        self.trouble.given_up = true;
         Ok(None)
     }
 
@@ -218,14 +216,10 @@ impl Packets {
             return expected;
         }
         if step > self.clock.ms(HOLE_MAX_MS) {
-            self.warnings
-                .push("a packet claims to play long after the one before; not believed".into());
+            self.trouble.disbelieved += 1;
             return expected;
         }
-        self.warnings.push(format!(
-            "{} ms of sound are missing; silence keeps their place",
-            step * 1000 / i64::from(self.clock.rate_hz.max(1))
-        ));
+        self.trouble.hole(step, self.clock.rate_hz);
         stated
     }
 
@@ -255,7 +249,7 @@ impl Packets {
     fn leave_silence(&mut self, packet: &Packet) -> i64 {
         // A run-up after a seek lacks what came before; that is no damage.
         if self.expected.is_some() {
-            self.bad_packets += 1;
+            self.trouble.undecodable += 1;
         }
         self.clock
             .frames(i64::try_from(packet.block_dur().get()).unwrap_or(0))
@@ -332,18 +326,14 @@ impl FrameSource for Packets {
         self.wanted = target;
         self.skip_to = from;
         self.ended = false;
+        if frame == 0 {
+            // A new pass over the file: what it meets is counted once.
+            self.trouble = Trouble::default();
+        }
         Ok(())
     }
 
-    fn take_warnings(&mut self) -> Vec<String> {
-        let mut warnings = std::mem::take(&mut self.warnings);
-        if self.ended && self.bad_packets > self.reported {
-            warnings.push(format!(
-                "{} packets could not be decoded; silence keeps their place",
-                self.bad_packets
-            ));
-            self.reported = self.bad_packets;
-        }
-        warnings
+    fn warnings(&self) -> Vec<String> {
+        self.trouble.words()
     }
 }

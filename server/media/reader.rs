@@ -51,10 +51,7 @@ impl Info {
         } else if !RATE_RANGE_HZ.contains(&self.rate_hz) {
             format!("its rate is {} Hz, 8,000 to 192,000 are read", self.rate_hz)
         } else if self.frames == 0 {
-            return Err(MediaError::Damaged {
-                file: file.clone(),
-                reason: "it holds no sound (0 frames)".into(),
-            });
+            return Err(no_sound_in(file));
         } else {
             return Ok(self);
         };
@@ -62,6 +59,13 @@ impl Info {
             file: file.clone(),
             reason,
         })
+    }
+}
+
+fn no_sound_in(file: &ShownPath) -> MediaError {
+    MediaError::Damaged {
+        file: file.clone(),
+        reason: "it holds no sound (0 frames)".into(),
     }
 }
 
@@ -79,8 +83,8 @@ pub(super) trait FrameSource: Send {
     fn read(&mut self, out: &mut Vec<f32>, max_frames: usize) -> Result<usize, MediaError>;
     /// The next read starts at `frame`, which lies inside the file.
     fn seek(&mut self, frame: u64) -> Result<(), MediaError>;
-    /// Problems met since the last call.
-    fn take_warnings(&mut self) -> Vec<String> {
+    /// Problems met since the start was last sought, or in all.
+    fn warnings(&self) -> Vec<String> {
         Vec::new()
     }
 }
@@ -143,6 +147,11 @@ impl Reader {
     #[must_use]
     pub fn warnings(&self) -> Vec<String> {
         let mut all = self.warnings.clone();
+        for warning in self.source.warnings() {
+            if !all.contains(&warning) {
+                all.push(warning);
+            }
+        }
         if self.replaced > 0 {
             all.push(format!(
                 "{} samples were no number or infinite; they were silenced",
@@ -165,7 +174,6 @@ impl Reader {
             return Ok(0);
         }
         let frames = self.source.read(out, wanted)?;
-        self.warnings.append(&mut self.source.take_warnings());
         self.position += frames as u64;
         self.replaced += silence_non_finite(out);
         Ok(frames)
@@ -189,7 +197,8 @@ impl Reader {
     /// [`Info::frames`] and leaves a warning. The next read starts at 0.
     ///
     /// # Errors
-    /// [`MediaError::Read`] or [`MediaError::Damaged`].
+    /// [`MediaError::Read`] or [`MediaError::Damaged`], also where nothing at
+    /// all is there.
     pub fn check_end(&mut self) -> Result<(), MediaError> {
         let promised = self.info.frames;
         let mut block = Vec::new();
@@ -200,6 +209,11 @@ impl Reader {
             while self.read(&mut block, 16_384)? > 0 {}
             let promised_ms = self.info.duration_ms();
             self.info.frames = self.position;
+            if self.info.frames == 0 {
+                return Err(no_sound_in(&self.shown()));
+            }
+            // What this pass met; the next one counts anew.
+            self.warnings.append(&mut self.source.warnings());
             self.warnings.push(format!(
                 "the header promises {promised_ms} ms of sound, the file holds {} ms: \
                  it was cut short, what is there was taken",

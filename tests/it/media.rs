@@ -10,6 +10,7 @@ mod relations;
 mod slices;
 mod stamps;
 mod take;
+mod tracks;
 
 use sayback::media::{ChannelPick, Reader};
 use std::path::{Path, PathBuf};

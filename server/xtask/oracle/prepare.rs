@@ -80,6 +80,7 @@ fn data(package: &Package, python: &Path) -> Result<()> {
             unpack(package.kind, python, &archive, &files)?;
             file_digest(&archive)?
         }
+        Kind::Archive => file_digest(&python_archive(package, python, &files)?)?,
     };
     check(package, &found)?;
     remove(&archives)?;

@@ -226,3 +226,35 @@ fn a_codec_nobody_here_decodes_is_named() {
     let error = Reader::open(&path).err().expect("no decoder").to_string();
     assert!(error.contains("ac-3") && error.contains("a.mp4"), "{error}");
 }
+
+#[test]
+fn a_spoiled_stretch_of_packets_without_times_costs_only_itself() {
+    let folder = Folder::new();
+    let source = folder.file(
+        "in.wav",
+        &make::plain(1, 48_000, &make::talk(1, 48_000, 60)),
+    );
+    for (name, how) in [
+        ("a.aac", &["-c:a", "aac", "-aac_pns", "0"][..]),
+        ("b.mp3", &["-c:a", "libmp3lame", "-write_xing", "0"]),
+    ] {
+        let path = folder.encoded(&source, name, how);
+        let whole = by_us(&path);
+        let mut bytes = std::fs::read(&path).unwrap();
+        let middle = bytes.len() * 2 / 5;
+        bytes[middle..middle + 3_000].fill(0xA5);
+        let mut reader = Reader::open(&folder.file(name, &bytes)).unwrap();
+        let broken = read_on(&mut reader);
+        // The frames that lay there are gone: as many bytes' worth, and the
+        // two at its edges.
+        let lost = whole.len() - broken.len();
+        let most = whole.len() * 3_000 / bytes.len() + 2 * 1_152;
+        assert!(lost <= most, "{name}: {lost} of {} lost", whole.len());
+        // The last second is as long before the end as it was.
+        let snr = snr_db(
+            &whole[whole.len() - 48_000..],
+            &broken[broken.len() - 48_000..],
+        );
+        assert!(snr >= SNR_MIN_DB, "{name}: {snr:.1} dB after it");
+    }
+}
