@@ -4,7 +4,7 @@ pub mod licences;
 mod tally;
 
 use crate::oracle::locate;
-use crate::process::{self, cargo, output};
+use crate::process::{self, cargo, output, succeeds};
 use crate::setup::{self, Purpose};
 use anyhow::{Context, Result, bail};
 use std::path::PathBuf;
@@ -56,7 +56,10 @@ impl Stages {
         } else {
             Purpose::Build
         };
-        self.stage("set-up", || setup::prepare(purpose))?;
+        self.stage("set-up", || {
+            look_for_components(wanted(Part::Format), wanted(Part::Lints))?;
+            setup::prepare(purpose)
+        })?;
         if wanted(Part::Format) {
             let form = ["fmt", "--all", "--check"];
             self.stage("format", || process::run(cargo().args(form)))?;
@@ -103,6 +106,20 @@ impl Stages {
 fn minutes(took: Duration) -> String {
     let seconds = took.as_secs_f64().round() as u64;
     format!("{}:{:02}", seconds / 60, seconds % 60)
+}
+
+/// The parts of Rust that a minimal installation leaves out.
+fn look_for_components(format: bool, lints: bool) -> Result<()> {
+    let wanted = [(format, "fmt"), (lints, "clippy")];
+    for (_, command) in wanted.iter().filter(|(wanted, _)| *wanted) {
+        if !succeeds(cargo().args([command, "--version"])) {
+            bail!(
+                "`cargo {command}` is not installed. Run this, then start again:\n\n    \
+                 rustup component add rustfmt clippy\n"
+            );
+        }
+    }
+    Ok(())
 }
 
 /// The program fetches its own model, as a user's would.

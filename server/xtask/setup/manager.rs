@@ -97,7 +97,7 @@ impl Manager {
             }
             right => {
                 for mut command in commands(right) {
-                    run(command.env("DEBIAN_FRONTEND", "noninteractive"))?;
+                    run(&mut command)?;
                 }
                 Ok(())
             }
@@ -135,6 +135,10 @@ impl Manager {
             .iter()
             .map(|words| {
                 let mut all = words.to_vec();
+                if matches!(self, Manager::Apt | Manager::AptUbuntu) {
+                    // Behind sudo, which passes no variables on.
+                    all.splice(0..0, ["env", "DEBIAN_FRONTEND=noninteractive"]);
+                }
                 if right == Right::BySudo {
                     all.splice(0..0, ["sudo", "-n"]);
                 }
@@ -168,8 +172,9 @@ mod tests {
         assert_eq!(
             lines,
             [
-                "sudo -n apt-get update --quiet",
-                "sudo -n apt-get install --yes --quiet --no-install-recommends cmake"
+                "sudo -n env DEBIAN_FRONTEND=noninteractive apt-get update --quiet",
+                "sudo -n env DEBIAN_FRONTEND=noninteractive apt-get install --yes --quiet \
+                 --no-install-recommends cmake"
             ]
         );
     }
@@ -179,7 +184,7 @@ mod tests {
         for manager in [Manager::Apt, Manager::Dnf, Manager::Pacman, Manager::Brew] {
             let commands = manager.commands(Right::Directly, &["one", "two"]);
             let last = shown(commands.last().expect("at least one step"));
-            assert!(last.starts_with(manager.program()), "{last}");
+            assert!(last.contains(manager.program()), "{last}");
             assert!(last.ends_with(" one two"), "{last}");
         }
     }

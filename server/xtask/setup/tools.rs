@@ -67,6 +67,16 @@ pub(super) const BUILD: &[Tool] = &[
         pacman: &["cmake"],
         brew: &["cmake"],
     },
+    Tool {
+        name: "pip",
+        why: "fetches the speech model where its publisher is out of reach",
+        is_there: has_pip,
+        apt: &["python3-pip"],
+        ubuntu: None,
+        dnf: &["python3-pip"],
+        pacman: &["python-pip"],
+        brew: &["python"],
+    },
 ];
 
 /// What the tests hold the product against.
@@ -155,6 +165,11 @@ pub(super) const TESTS: &[Tool] = &[
 
 fn any(names: &[&str]) -> bool {
     names.iter().any(|name| on_path(name).is_some())
+}
+
+/// As the program looks for it.
+fn has_pip() -> bool {
+    succeeds(Command::new("python3").args(["-m", "pip", "--version"])) || any(&["pip3", "pip"])
 }
 
 fn has_python_headers() -> bool {
