@@ -5,6 +5,7 @@ use crate::process::{self, cargo, succeeds};
 use crate::setup::{self, Purpose};
 use crate::{check, scene};
 use anyhow::{Context, Result};
+use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -36,6 +37,9 @@ pub struct Args {
 /// # Errors
 /// When a step fails, or the line is not found.
 pub fn run(args: &Args) -> Result<()> {
+    if !args.no_serve {
+        check_port(args.port)?;
+    }
     setup::prepare(Purpose::Build)?;
     heading("building sayback");
     process::run(cargo().args(["build", "--release", "--locked", "--bin", "sayback"]))?;
@@ -54,6 +58,18 @@ pub fn run(args: &Args) -> Result<()> {
     }
     heading("serving; Ctrl-C ends it");
     demo.serve(args.port)
+}
+
+/// Better to know before the build than after it.
+fn check_port(port: u16) -> Result<()> {
+    TcpListener::bind((Ipv4Addr::LOCALHOST, port))
+        .map(drop)
+        .with_context(|| {
+            format!(
+                "nothing more can listen on 127.0.0.1:{port}; choose another with --port, \
+                 or end with the found line by --no-serve"
+            )
+        })
 }
 
 struct Demo {
@@ -132,4 +148,18 @@ impl Demo {
 
 fn heading(what: &str) {
     println!("\n=== {what}");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_port_in_use_is_told_before_the_build() {
+        let taken = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port");
+        let port = taken.local_addr().expect("an address").port();
+        let error = check_port(port).expect_err("it is taken");
+        assert!(format!("{error:#}").contains("--port"), "{error:#}");
+        check_port(0).expect("any port will do");
+    }
 }
