@@ -2,7 +2,7 @@
 //! files name exists, and that they keep the promises of their comments.
 
 use std::path::Path;
-use std::process::Command;
+use std::process::{Child, Command};
 
 fn text(name: &str) -> String {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
@@ -84,6 +84,19 @@ fn the_image_is_built_by_the_steps_of_every_machine() {
         .expect("a stage that builds");
     assert!(steps.contains("cargo xtask setup"), "{steps}");
     assert!(steps.contains("cargo build --release --locked"), "{steps}");
+}
+
+/// An image built on one machine runs on another.
+#[test]
+fn the_engine_is_not_built_for_the_building_machine_alone() {
+    let all = dockerfile();
+    let of = |wanted: &str, part: &str| {
+        let found = all
+            .iter()
+            .position(|(word, rest)| word == wanted && rest.contains(part));
+        found.unwrap_or_else(|| panic!("no {wanted} with {part}"))
+    };
+    assert!(of("ENV", "GGML_NATIVE=OFF") < of("RUN", "cargo build"));
 }
 
 #[test]
@@ -171,18 +184,29 @@ fn the_root_file_system_and_the_originals_are_read_only() {
 #[test]
 fn the_health_check_asks_the_server() {
     let folder = tempfile::tempdir().expect("a folder");
-    let mut server = Command::new(env!("CARGO_BIN_EXE_sayback"))
+    let server = Command::new(env!("CARGO_BIN_EXE_sayback"))
         .arg("--data")
         .arg(folder.path().join("data"))
         .args(["serve", "--listen", "127.0.0.1:0"])
         .spawn()
         .expect("the server starts");
+    let server = Server(server);
     let port = port(&folder.path().join("data/server.json"));
     let healthy = health(port);
-    server.kill().expect("the server runs");
-    server.wait().expect("the server ends");
+    drop(server);
     assert!(healthy, "the server on port {port} is not healthy");
     assert!(!health(port), "healthy without a server");
+}
+
+/// A server that ends with the test, also when that fails.
+struct Server(Child);
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
 }
 
 fn port(file: &Path) -> u16 {
