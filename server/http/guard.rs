@@ -198,7 +198,9 @@ fn take_problem(response: &mut Response) -> Problem {
         .unwrap_or_else(|| Problem::new(status, status.canonical_reason().unwrap_or("refused")))
 }
 
-fn rebuilt(problem: Problem, kept: HeaderMap, method: &Method) -> Response {
+fn rebuilt(mut problem: Problem, kept: HeaderMap, method: &Method) -> Response {
+    // They are among those kept.
+    problem.headers.clear();
     let mut response = problem.into_response();
     response.extensions_mut().remove::<Problem>();
     for (name, value) in kept {
