@@ -19,9 +19,6 @@ const LOOK_EVERY_BYTES: u64 = 16 << 20;
 /// A sender that is silent for so long has gone away.
 const SILENCE_LIMIT: Duration = Duration::from_secs(60);
 
-/// The longest file name common file systems take, in bytes.
-const NAME_LIMIT_BYTES: usize = 255;
-
 /// What an upload may use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct UploadLimits {
@@ -38,28 +35,6 @@ impl Default for UploadLimits {
             max_bytes: 64 << 30,
             keep_free_bytes: 1 << 30,
         }
-    }
-}
-
-/// Takes `name` only if it is a plain name of one file.
-///
-/// # Errors
-/// 422 naming what is wrong with it.
-pub fn safe_name(name: &str) -> Answer<&str> {
-    let bad = if name.is_empty() || name == "." || name == ".." {
-        Some("is not a file name")
-    } else if name.contains(['/', '\\']) {
-        Some("names a folder; send the file's name alone")
-    } else if name.contains('\0') {
-        Some("holds a zero byte")
-    } else if name.len() > NAME_LIMIT_BYTES {
-        Some("is longer than 255 bytes")
-    } else {
-        None
-    };
-    match bad {
-        None => Ok(name),
-        Some(why) => Err(Problem::field("file_name", format!("{name:?} {why}"))),
     }
 }
 
@@ -269,23 +244,5 @@ mod tests {
         assert_eq!(failed(Path::new("/x"), &full).status, 507);
         let quota = io::Error::from(rustix::io::Errno::DQUOT);
         assert_eq!(failed(Path::new("/x"), &quota).status, 507);
-    }
-
-    #[test]
-    fn only_plain_names_are_taken() {
-        for good in [
-            "two\nlines.wav",
-            "a.wav",
-            "ZOOM0001.WAV",
-            "Mum's \"best\".wav",
-            ".hidden",
-            "naïve ñ.flac",
-        ] {
-            assert!(safe_name(good).is_ok(), "{good}");
-        }
-        let long = "x".repeat(256);
-        for bad in ["", ".", "..", "../a", "a/b", "a\\b", "a\0b", &long] {
-            assert_eq!(safe_name(bad).expect_err("refused").status, 422, "{bad:?}");
-        }
     }
 }

@@ -175,7 +175,7 @@ impl From<JobsError> for Problem {
     fn from(error: JobsError) -> Self {
         match error {
             JobsError::Store(error) => error.into(),
-            JobsError::UploadName(_) => Self::field("file_name", error.to_string()),
+            JobsError::UploadName { .. } => Self::field("file_name", error.to_string()),
             JobsError::Root { .. } => Self::new(StatusCode::CONFLICT, error.to_string()),
             JobsError::Upload { cause, .. } if cause.kind() == io::ErrorKind::StorageFull => {
                 Self::disk_full("the disk filled up while the file was put in its place")

@@ -14,7 +14,7 @@ use super::extract::{Json, Path, Query};
 use super::incoming;
 use super::problem::{Answer, Problem};
 use super::wire::{FileBytes, Uploaded};
-use crate::jobs::Upload;
+use crate::jobs::{Upload, safe_name};
 
 /// The routes of uploads.
 pub fn routes() -> OpenApiRouter<AppState> {
@@ -60,16 +60,19 @@ async fn upload(
     body: Body,
 ) -> Answer<(StatusCode, Json<Uploaded>)> {
     let event = state.store.find_event(&event).await?;
-    let file_name = incoming::safe_name(&name)?.to_owned();
+    let file_name = safe_name(&name)?.to_owned();
     let how = How::of(&params.placement, &params.channels)?;
+    // Everything is looked at before the body, which may be 64 GiB.
+    let source = labelled(&params.source)?;
+    let person = params.person.as_deref().map(named).transpose()?;
     let partial = state.engine.incoming()?;
     let (length, body) = (announced(&headers), body.into_data_stream());
     let received = incoming::receive(partial, &name, length, state.limits, body).await?;
     let upload = Upload {
         event: event.id,
-        source: labelled(&params.source)?,
+        source,
         placement: how.placement,
-        person: params.person.as_deref().map(named).transpose()?,
+        person,
         channels: how.channels,
         file_name,
         received: received.path().to_path_buf(),

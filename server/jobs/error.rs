@@ -22,9 +22,14 @@ pub enum JobsError {
         /// What the system said.
         cause: std::io::Error,
     },
-    /// An upload came with a name that names no file.
-    #[error("'{0}' is no file name")]
-    UploadName(String),
+    /// An upload came with a name that can't be a file's here.
+    #[error("{name:?} {why}")]
+    UploadName {
+        /// The name as it was sent, or its beginning.
+        name: String,
+        /// What is wrong with it.
+        why: &'static str,
+    },
     /// A root that recordings may lie under is not there.
     #[error("cannot use the root {path}: {cause}")]
     Root {

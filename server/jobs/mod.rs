@@ -48,5 +48,5 @@ pub use config::{EngineConfig, Model, ShelfModel};
 pub use engine::{Engine, Idle};
 pub use error::JobsError;
 pub use time_left::Status;
-pub use upload::Upload;
+pub use upload::{Upload, safe_name};
 pub use walk::Roots;

@@ -57,7 +57,7 @@ impl Engine {
     /// [`JobsError::UploadName`], [`JobsError::Upload`],
     /// [`crate::store::StoreError::Unknown`] event.
     pub async fn add_upload(&self, upload: Upload) -> Result<IntakeId, JobsError> {
-        let name = safe_name(&upload.file_name)?;
+        let name = safe_name(&upload.file_name)?.to_owned();
         let source = self
             .store()
             .ensure_source(
@@ -89,7 +89,10 @@ impl Engine {
         match queued.into_iter().next() {
             Some(Queued::Waiting(id)) => Ok(id),
             // The folder is new, so nothing can lie there already.
-            _ => Err(JobsError::UploadName(upload.file_name)),
+            _ => Err(JobsError::UploadName {
+                name: upload.file_name,
+                why: "is there already",
+            }),
         }
     }
 }
@@ -140,15 +143,29 @@ fn keep(received: &Path, folder: &Path, target: &Path) -> io::Result<(i64, i64)>
     Ok(facts(&target.metadata()?))
 }
 
-/// A sent name as the name of a file here.
-fn safe_name(sent: &str) -> Result<String, JobsError> {
-    let refused = || JobsError::UploadName(sent.chars().take(80).collect());
-    let only_a_name = Path::new(sent).file_name().is_some_and(|name| name == sent);
-    // 255 bytes is what common file systems hold.
-    if !only_a_name || sent.contains(['/', '\\', '\0']) || sent.len() > 255 {
-        return Err(refused());
-    }
-    Ok(sent.to_owned())
+/// The longest file name common file systems take, in bytes.
+const NAME_LIMIT_BYTES: usize = 255;
+
+/// Takes `sent` as the name of a file here only if it is a plain name.
+///
+/// # Errors
+/// [`JobsError::UploadName`] saying what is wrong with it.
+pub fn safe_name(sent: &str) -> Result<&str, JobsError> {
+    let why = if matches!(sent, "" | "." | "..") {
+        "is no file name"
+    } else if sent.contains(['/', '\\']) {
+        "names a folder; send the file's name alone"
+    } else if sent.contains('\0') {
+        "holds a zero byte"
+    } else if sent.len() > NAME_LIMIT_BYTES {
+        "is longer than 255 bytes"
+    } else {
+        return Ok(sent);
+    };
+    Err(JobsError::UploadName {
+        name: sent.chars().take(80).collect(),
+        why,
+    })
 }
 
 #[cfg(test)]
@@ -163,7 +180,13 @@ mod tests {
             assert!(safe_name(bad).is_err(), "{bad:?}");
         }
         assert!(safe_name(&"x".repeat(256)).is_err());
-        for good in ["a.wav", "a b\"c\n.wav", "…ñ.wav", ".hidden.wav"] {
+        for good in [
+            "a.wav",
+            "a b\"c\n.wav",
+            "…ñ.wav",
+            ".hidden.wav",
+            "Mum's \"best\".wav",
+        ] {
             assert_eq!(safe_name(good).unwrap(), good);
         }
     }

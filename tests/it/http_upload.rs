@@ -127,6 +127,29 @@ fn a_name_that_leads_elsewhere_is_refused() {
     assert_eq!(app.files_sent(), 0);
 }
 
+/// A day's recording takes hours to send: what is wrong with the rest of the
+/// request is told before.
+#[test]
+fn a_blank_source_or_person_is_refused_before_the_body_is_taken() {
+    let app = TestApp::start();
+    let event = app.event("Boathouse");
+    let address = app.url.strip_prefix("http://").expect("an address");
+    for query in ["source=%20", "source=Lectern&person=%20"] {
+        let mut stream = TcpStream::connect(address).expect("the server listens");
+        stream
+            .set_read_timeout(Some(Duration::from_secs(20)))
+            .expect("a timeout");
+        let head = format!(
+            "PUT /api/v1/events/{event}/uploads/a.wav?{query} HTTP/1.1\r\n\
+             Host: {address}\r\nContent-Length: 1000000\r\nConnection: close\r\n\r\n"
+        );
+        stream.write_all(head.as_bytes()).expect("it is sent");
+        let mut answer = [0; 12];
+        stream.read_exact(&mut answer).expect("an answer");
+        assert_eq!(&answer, b"HTTP/1.1 422", "{query}");
+    }
+}
+
 #[test]
 fn two_recorders_may_use_the_same_file_name() {
     let app = TestApp::start();
