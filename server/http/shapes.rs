@@ -214,6 +214,7 @@ impl From<Status> for wire::Status {
         // What keeps all work waiting comes first; it is no file's fault.
         let troubles = status.troubles.into_iter().map(|reason| wire::WorkProblem {
             job: None,
+            intake: None,
             file: String::new(),
             step: String::new(),
             reason,
@@ -253,6 +254,7 @@ impl From<store::Problem> for wire::WorkProblem {
     fn from(row: store::Problem) -> Self {
         Self {
             job: (!row.tried_again).then(|| row.id.to_string()),
+            intake: row.intake.map(|id| id.to_string()),
             file: row.name,
             step: row.kind.to_string(),
             reason: row.reason,

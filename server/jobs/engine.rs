@@ -247,11 +247,17 @@ impl Inner {
         self.wake.all();
     }
 
+    /// Notes what keeps work waiting; the log is told when it is another thing
+    /// than at the last look.
     pub(super) fn trouble(&self, kind: Trouble, text: String) {
+        let mut troubles = self.lock_troubles();
+        let since = match troubles.get(&kind) {
+            Some((told, _)) if *told == text => return,
+            Some((_, since)) => *since,
+            None => Instant::now(),
+        };
         tracing::warn!("{text}");
-        self.lock_troubles()
-            .entry(kind)
-            .or_insert_with(|| (text, Instant::now()));
+        troubles.insert(kind, (text, since));
     }
 
     pub(super) fn trouble_over(&self, kind: Trouble) {

@@ -3,7 +3,7 @@
 use sqlx::FromRow;
 
 use super::statement::statements;
-use super::{EventId, JobId, JobKind, Store, StoreError};
+use super::{EventId, IntakeId, JobId, JobKind, Store, StoreError};
 
 /// Jobs by state.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromRow)]
@@ -42,6 +42,8 @@ pub struct Problem {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
+    /// The added path or upload, where it is that which can't be opened.
+    pub intake: Option<IntakeId>,
     /// The file's name.
     pub name: String,
     /// Whether it will be tried again without anybody asking.
@@ -161,7 +163,7 @@ statements! {
             LEFT JOIN file f ON f.hash = r.file_hash
             JOIN source s ON s.id = coalesce(i.source_id, r.source_id)
         WHERE j.state = 'running' AND (?1 IS NULL OR j.event_id = ?1) ORDER BY j.id";
-    PROBLEMS = "SELECT j.id, j.kind, coalesce(i.name, f.name) AS name,
+    PROBLEMS = "SELECT j.id, j.kind, i.id AS intake, coalesce(i.name, f.name) AS name,
             j.state = 'ready' AS tried_again, j.error AS reason
         FROM job j
             LEFT JOIN intake i ON j.kind = 'probe' AND i.id = j.subject

@@ -72,15 +72,26 @@ async function listEvents() {
   if (events && names(events) !== names(state.known.events)) state.set({ events });
 }
 
-let refreshTimer = 0;
+const refreshing = { soon: false, again: false, tookMs: 0 };
+
+/** One refresh at a time, at rest ten times as long as the last one took. */
 function refreshSoon() {
-  if (refreshTimer) return;
-  refreshTimer = setTimeout(async () => {
-    refreshTimer = 0;
-    await refresh();
-    // New words may have come; a list somebody paged through stays as it is.
-    if ((state.known.answer?.hits.length ?? 0) <= 20) await find({ quietly: true });
-  }, CHANGE_PAUSE_MS);
+  refreshing.again = true;
+  if (refreshing.soon) return;
+  refreshing.soon = true;
+  setTimeout(async () => {
+    refreshing.again = false;
+    const begun = performance.now();
+    try {
+      await refresh();
+      // New words may have come; a list somebody paged through stays as it is.
+      if ((state.known.answer?.hits.length ?? 0) <= 20) await find({ quietly: true });
+    } finally {
+      refreshing.tookMs = performance.now() - begun;
+      refreshing.soon = false;
+      if (refreshing.again) refreshSoon();
+    }
+  }, Math.max(CHANGE_PAUSE_MS, 10 * refreshing.tookMs));
 }
 
 // -- search ------------------------------------------------------------------

@@ -79,13 +79,7 @@ impl TestApp {
     /// A server with other settings.
     pub fn with(change: impl FnOnce(&mut Settings)) -> Self {
         let data = tempfile::tempdir().expect("a folder");
-        let mut settings = Settings {
-            data_dir: data.path().to_path_buf(),
-            model: MODEL.into(),
-            roots: Vec::new(),
-            token: sayback::http::new_token().expect("a token"),
-            limits: UploadLimits::default(),
-        };
+        let mut settings = settings(data.path());
         change(&mut settings);
         let token = settings.token.clone();
         let (stop, stopped) = oneshot::channel();
@@ -220,19 +214,36 @@ impl Drop for TestApp {
     }
 }
 
+/// The settings users get, on a data folder.
+pub fn settings(data_dir: &Path) -> Settings {
+    Settings {
+        data_dir: data_dir.to_path_buf(),
+        model: MODEL.into(),
+        roots: Vec::new(),
+        token: sayback::http::new_token().expect("a token"),
+        limits: UploadLimits::default(),
+    }
+}
+
+/// What a server answers from, and the engine to be shut down after it.
+pub async fn opened(settings: Settings) -> (AppState, Engine) {
+    let shelf = ModelShelf::default_dir().expect("a home");
+    let models = ModelShelf::new(&shelf);
+    let store = Store::open(&settings.data_dir).await.expect("a store");
+    let config = EngineConfig::new(shelf, settings.model.clone());
+    let engine = Engine::start(store.clone(), config)
+        .await
+        .expect("an engine");
+    let state = AppState::new(store, engine.clone(), models, settings);
+    (state, engine)
+}
+
 async fn serve(
     settings: Settings,
     ready: std::sync::mpsc::Sender<String>,
     stopped: oneshot::Receiver<()>,
 ) {
-    let shelf = ModelShelf::default_dir().expect("a home");
-    let models = ModelShelf::new(&shelf);
-    let store = Store::open(&settings.data_dir).await.expect("a store");
-    let config = EngineConfig::new(shelf, MODEL.into());
-    let engine = Engine::start(store.clone(), config)
-        .await
-        .expect("an engine");
-    let state = AppState::new(store, engine.clone(), models, settings);
+    let (state, engine) = opened(settings).await;
     let local = "127.0.0.1:0".parse().expect("an address");
     let bound = Bound::bind(state, local).await.expect("a port");
     ready.send(bound.url()).expect("the test waits");
@@ -244,6 +255,8 @@ async fn serve(
 fn agent() -> ureq::Agent {
     ureq::Agent::config_builder()
         .http_status_as_error(false)
+        // The server is on this machine, whatever the environment says.
+        .proxy(None)
         .timeout_global(Some(Duration::from_secs(60)))
         .build()
         .new_agent()

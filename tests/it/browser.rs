@@ -114,12 +114,6 @@ impl Browser {
         element.click().await.expect("it is clicked");
     }
 
-    /// Writes a picture of the page.
-    pub async fn picture(&self, path: &Path) {
-        let png = self.client.screenshot().await.expect("a picture");
-        std::fs::write(path, png).expect("it is written");
-    }
-
     /// Ends the browser; the complaints it had about the page.
     pub async fn end(self) -> Vec<String> {
         let complaints = self.complaints().await;
@@ -137,7 +131,12 @@ impl Browser {
             .expect("a session");
         let url = format!("{}/session/{session}/se/log", self.driver.url);
         let asked = move || {
-            let request = ureq::post(url).header("content-type", "application/json");
+            // The driver is on this machine, whatever the environment says.
+            let agent = ureq::Agent::config_builder()
+                .proxy(None)
+                .build()
+                .new_agent();
+            let request = agent.post(url).header("content-type", "application/json");
             let mut answer = request.send(r#"{"type": "browser"}"#)?;
             answer.body_mut().read_to_string()
         };

@@ -1,6 +1,6 @@
 //! The page as a person meets it.
 
-use std::path::PathBuf;
+mod work;
 
 use axum::http::Method;
 use fantoccini::key::Key;
@@ -34,7 +34,6 @@ fn a_person_finds_a_line_and_hears_exactly_that_spot() {
             .await;
         sees_the_line(&browser).await;
         plays_the_spot(&browser, &landing).await;
-        browser.picture(&picture("found")).await;
         the_keyboard_is_enough(&browser).await;
         an_unfinished_word_is_taken_as_a_beginning(&browser).await;
         let complaints = browser.end().await;
@@ -241,7 +240,6 @@ fn names_are_shown_as_they_are_and_never_run() {
             browser.run("return window.broken === undefined").await,
             true
         );
-        browser.picture(&picture("problem")).await;
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
     });
 }
@@ -301,13 +299,6 @@ fn the_pages_files_are_its_own() {
             assert!(!text.contains(foreign), "{}: {foreign}", asset.path);
         }
     }
-}
-
-/// Pictures for whoever works on the page; never part of the repository.
-fn picture(name: &str) -> PathBuf {
-    let folder = std::env::temp_dir().join("sayback-page");
-    std::fs::create_dir_all(&folder).expect("a folder");
-    folder.join(format!("{name}.png"))
 }
 
 fn in_browser(test: impl AsyncFnOnce(Browser)) {

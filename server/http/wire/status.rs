@@ -95,6 +95,9 @@ pub struct WorkProblem {
     /// The job to retry, where a retry can help.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<String>,
+    /// The intake, where it is a file that can't be opened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub intake: Option<String>,
     /// The file.
     pub file: String,
     /// The step that failed.

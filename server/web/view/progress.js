@@ -1,7 +1,7 @@
 // How far the work is, and what went wrong.
 
 import { about, count } from "../words.js";
-import { at, el, replace } from "./dom.js";
+import { at, el, update } from "./dom.js";
 
 let lastTold = "";
 
@@ -13,7 +13,9 @@ export function showProgress({ status }) {
   const share = status.audio_ms_total > 0 ? status.audio_ms_done / status.audio_ms_total : 0;
   at("work-bar").value = Math.min(share, 1);
   const now = status.running[0];
+  const stopped = status.problems.filter(concernsAll).map((problem) => problem.reason);
   const facts = [
+    ...stopped,
     status.paused ? "Paused" : null,
     `${Math.floor(Math.min(share, 1) * 100)} %`,
     status.rate === null ? null : `${status.rate.toFixed(1)} × real time`,
@@ -21,6 +23,7 @@ export function showProgress({ status }) {
     now ? `${now.step} ${now.file} (${now.source})` : null,
   ];
   at("work-text").textContent = facts.filter(Boolean).join(" · ");
+  at("work-text").classList.toggle("trouble", stopped.length > 0);
   at("work-pause").textContent = status.paused ? "Go on" : "Pause";
 }
 
@@ -35,39 +38,43 @@ function tell(status, open) {
   at("work-news").textContent = text;
 }
 
+/** Whether it is no file's fault but keeps all work waiting: no model, a full disk. */
+const concernsAll = (problem) => problem.file === "" && problem.step === "";
+
 export function showProblems({ status, detail }, onRetry) {
-  const refused = (detail?.intakes ?? []).filter((item) => item.state === "refused");
-  const known = new Set((status?.problems ?? []).map((problem) => problem.file));
+  const told = status?.problems ?? [];
+  const known = new Set(told.map((problem) => problem.intake));
+  const refused = (detail?.intakes ?? []).filter(
+    (item) => item.state === "refused" && !known.has(item.id),
+  );
   const problems = [
-    ...(status?.problems ?? []),
-    ...refused
-      .filter((item) => !known.has(item.file))
-      .map((item) => ({ file: item.file, step: "open", reason: item.reason ?? "" })),
+    ...told,
+    ...refused.map(({ id, file, reason }) => ({
+      intake: id,
+      file,
+      step: "open",
+      reason: reason ?? "",
+    })),
   ];
   at("problems").hidden = problems.length === 0;
   at("problems-title").textContent = count(problems.length, "problem", "problems");
-  replace(
-    at("problems-list"),
-    problems.map((problem) =>
-      el(
-        "li",
-        {},
-        el("strong", {}, problem.file),
-        ` ${problem.step}: ${problem.reason} `,
-        problem.job
-          ? el(
-              "button",
-              {
-                type: "button",
-                class: "quiet",
-                "data-key": `retry/${problem.job}`,
-                "aria-label": `Try ${problem.file} again`,
-                onclick: () => onRetry(problem.job),
-              },
-              "try again",
-            )
-          : null,
-      ),
-    ),
-  );
+  update(at("problems-list"), problems, (problem) => row(problem, onRetry));
+}
+
+function row({ job, file, step, reason }, onRetry) {
+  const retry = job
+    ? el(
+        "button",
+        {
+          type: "button",
+          class: "quiet",
+          "data-key": `retry/${job}`,
+          "aria-label": `Try ${file} again`,
+          onclick: () => onRetry(job),
+        },
+        "try again",
+      )
+    : null;
+  const name = file ? [el("strong", {}, file), " "] : [];
+  return el("li", {}, ...name, `${step ? `${step}: ` : ""}${reason} `, retry);
 }

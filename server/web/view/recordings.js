@@ -1,17 +1,18 @@
 // The recordings of the event: what they are and how far they are.
 
 import { length } from "../words.js";
-import { at, el, replace } from "./dom.js";
+import { at, el, update } from "./dom.js";
 
 export function showRecordings({ detail }, onFirst) {
-  const rows = detail
-    ? [...detail.recordings.map((r) => row(r, onFirst)), ...detail.intakes.filter(waits).map(intake)]
-    : [];
-  at("recordings").hidden = rows.length === 0;
-  replace(at("recordings-list"), rows);
+  const items = detail ? [...detail.recordings, ...detail.intakes.filter(isUnopened)] : [];
+  at("recordings").hidden = items.length === 0;
+  update(at("recordings-list"), items, (item) =>
+    isUnopened(item) ? intake(item) : row(item, onFirst),
+  );
 }
 
-const waits = (intake) => intake.state === "waiting";
+/** Of recordings and intakes only these have no length yet. */
+const isUnopened = (item) => item.state === "waiting" && item.duration_ms === undefined;
 
 function row(recording, onFirst) {
   const { source } = recording;
