@@ -12,19 +12,24 @@ use super::progress::{Waited, follow};
 use super::show::{Paint, about, count, length, out, remark, safe};
 
 /// Adds files and folders and, unless told otherwise, stays until they are
-/// worked through. Ctrl-C sets `cancel`; what is queued stays queued.
+/// worked through. `model` is the one asked for, if any was. Ctrl-C sets
+/// `cancel`; what is queued stays queued.
 ///
 /// # Errors
-/// An unknown event, a missing speech model, and what else the service refuses
-/// as a whole. Single files that are refused are told and do not stop the rest.
-pub fn run(client: &Client, add: &Add, cancel: &Cancel) -> Result<Outcome, CliError> {
+/// An unknown event, a missing speech model or one that a running server does
+/// not use, and what else the service refuses as a whole. Single files that are
+/// refused are told and do not stop the rest.
+pub fn run(
+    client: &Client,
+    add: &Add,
+    model: Option<&str>,
+    cancel: &Cancel,
+) -> Result<Outcome, CliError> {
     let request = request(add)?;
     let event = format!("/events/{}", quoted(&add.event));
     // A missing event is the first thing to know.
     let id = client.get(&event)?.read::<EventDetail>()?.event.id;
-    if !add.no_wait {
-        check_model(client)?;
-    }
+    check_model(client, model, add.no_wait)?;
     let mut added: Added = client.post(&format!("{event}/add"), &request)?.read()?;
     if !add.json.json {
         remark(&taken_in(&added));
@@ -33,7 +38,10 @@ pub fn run(client: &Client, add: &Add, cancel: &Cancel) -> Result<Outcome, CliEr
     if !add.no_wait {
         outcome = see_through(client, &id, add, &mut added, cancel)?;
     } else if !add.json.json && !added.accepted.is_empty() {
-        remark("the work waits in the queue; `sayback serve` does it");
+        let with = model.map_or(String::new(), |model| format!(" --model {}", safe(model)));
+        remark(&format!(
+            "the work waits in the queue; `sayback serve{with}` does it"
+        ));
     }
     tell(add, &added)?;
     if outcome == Outcome::Done && !(added.refused.is_empty() && added.failed.is_empty()) {
@@ -42,13 +50,21 @@ pub fn run(client: &Client, add: &Add, cancel: &Cancel) -> Result<Outcome, CliEr
     Ok(outcome)
 }
 
-/// Words need a model; better to know before an hour of work.
-fn check_model(client: &Client) -> Result<(), CliError> {
+/// Words need a model, and the one asked for; better to know before an hour of
+/// work.
+fn check_model(client: &Client, asked: Option<&str>, no_wait: bool) -> Result<(), CliError> {
     let model = client.get("/health")?.read::<Health>()?.model;
-    if model.present {
+    let name = safe(&model.name);
+    if let Some(asked) = asked.filter(|asked| *asked != model.name) {
+        let asked = safe(asked);
+        return Err(CliError::Usage(format!(
+            "the server writes words with {name}; start it with --model {asked}, \
+             or leave --model (SAYBACK_MODEL) out here"
+        )));
+    }
+    if model.present || no_wait {
         return Ok(());
     }
-    let name = safe(&model.name);
     Err(anyhow::anyhow!(
         "the speech model {name} is not here; fetch it with `sayback model get {name}`, \
          choose another with --model, or leave the work in the queue with --no-wait"

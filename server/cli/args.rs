@@ -52,16 +52,23 @@ pub struct Global {
     )]
     pub models: Option<PathBuf>,
     /// The speech model to write words down with: a name of `sayback model
-    /// list`, or a ggml file
+    /// list`, or a ggml file [default: tiny.en]
     #[arg(
         long,
         global = true,
         value_name = "NAME|FILE",
         env = "SAYBACK_MODEL",
-        default_value = "tiny.en",
         hide_env_values = true
     )]
-    pub model: String,
+    pub model: Option<String>,
+}
+
+impl Global {
+    /// The speech model, chosen or not.
+    #[must_use]
+    pub fn model(&self) -> &str {
+        self.model.as_deref().unwrap_or("tiny.en")
+    }
 }
 
 /// What to do.
@@ -225,8 +232,9 @@ pub struct Find {
     /// Only this event: its id, or its title where only one has it
     #[arg(long, value_name = "EVENT")]
     pub event: Option<String>,
-    /// The most lines to show
-    #[arg(long, value_name = "N", default_value_t = 20)]
+    /// The most lines to show, 1 to 200
+    #[arg(long, value_name = "N", default_value_t = 20,
+        value_parser = clap::value_parser!(u32).range(1..=200))]
     pub limit: u32,
     /// Lines to leave out at the beginning
     #[arg(long, value_name = "N", default_value_t = 0)]

@@ -41,7 +41,7 @@ use clap::Parser;
 
 use args::{Command, Line};
 use error::{CliError, Outcome};
-use session::Session;
+use session::{Need, Session};
 use show::{Paint, remark, safe};
 
 pub use args::Serve;
@@ -79,12 +79,15 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
     if let Command::Serve(serve) = &line.command {
         return serve::run(global, serve, network);
     }
-    let works = matches!(&line.command, Command::Add(add) if !add.no_wait);
-    let session = Session::open(global, network, works)?;
+    let need = need(&line.command);
+    let session = Session::open(global, network, need)?;
     let client = session.client();
     let outcome = match &line.command {
         Command::Event(command) => event::run(client, command),
-        Command::Add(command) => add::run(client, command, &session.on_interrupt()?),
+        Command::Add(command) => {
+            let cancel = session.on_interrupt()?;
+            add::run(client, command, global.model.as_deref(), &cancel)
+        }
         Command::Status(command) => {
             let cancel = session.on_interrupt()?;
             status::run(client, command, session.is_served(), &cancel)
@@ -94,9 +97,17 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         Command::Model(_) | Command::Serve(_) => Ok(Outcome::Done),
     };
     // Also what is worked out behind the last step, unless time is short.
-    let finish = works && matches!(outcome, Ok(Outcome::Done | Outcome::Partly));
+    let finish = need == Need::Work && matches!(outcome, Ok(Outcome::Done | Outcome::Partly));
     session.close(finish)?;
     outcome
+}
+
+fn need(command: &Command) -> Need {
+    match command {
+        Command::Add(add) if !add.no_wait => Need::Work,
+        Command::Add(_) | Command::Event(args::EventCommand::New(_)) => Need::Keep,
+        _ => Need::Look,
+    }
 }
 
 /// Says on standard error what failed and what to do next.

@@ -61,6 +61,17 @@ pub trait Network {
     ) -> Served<'a>;
 }
 
+/// What a command needs of a data folder.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// To read what is there; nothing is made where there is none.
+    Look,
+    /// To write into it, making it where there is none.
+    Keep,
+    /// The same, and to do what is queued.
+    Work,
+}
+
 /// One command's connection to a data folder.
 pub struct Session {
     client: Client,
@@ -71,11 +82,12 @@ pub struct Session {
 
 impl Session {
     /// Goes through the server of the data folder if one runs; else opens the
-    /// folder itself, and works on its queue only if `works`.
+    /// folder itself for what `need` says.
     ///
     /// # Errors
-    /// When there is no folder to choose or it cannot be opened.
-    pub fn open(global: &Global, network: &dyn Network, works: bool) -> Result<Self, CliError> {
+    /// When there is no folder to choose, none there to look at, or it cannot
+    /// be opened.
+    pub fn open(global: &Global, network: &dyn Network, need: Need) -> Result<Self, CliError> {
         let runtime = Runtime::new().context("cannot start threads")?;
         let data_dir = data_dir(global)?;
         if let Some(server) = network.running(&data_dir) {
@@ -85,7 +97,10 @@ impl Session {
                 own: None,
             });
         }
-        let folder = runtime.block_on(open_folder(global, works))?;
+        if need == Need::Look && !Store::is_in(&data_dir) {
+            return Err(no_folder(&data_dir).into());
+        }
+        let folder = runtime.block_on(open_folder(global, need == Need::Work))?;
         let token = network.new_token().context("cannot make a secret")?;
         let router = network.router(&folder, token.clone());
         Ok(Self {
@@ -144,7 +159,7 @@ pub async fn open_folder(global: &Global, works: bool) -> Result<Opened, CliErro
     let data_dir = data_dir(global)?;
     let store = Store::open(&data_dir).await.map_err(anyhow::Error::new)?;
     let models = ModelShelf::new(models_dir(global)?);
-    let config = EngineConfig::new(models.dir().to_path_buf(), global.model.clone());
+    let config = EngineConfig::new(models.dir().to_path_buf(), global.model().to_owned());
     let config = if works {
         config
     } else {
@@ -158,8 +173,16 @@ pub async fn open_folder(global: &Global, works: bool) -> Result<Opened, CliErro
         store,
         engine,
         models,
-        model: global.model.clone(),
+        model: global.model().to_owned(),
     })
+}
+
+fn no_folder(data_dir: &Path) -> anyhow::Error {
+    anyhow::anyhow!(
+        "there is no data folder at '{}'; choose another with --data (SAYBACK_DATA), \
+         or make this one with `sayback event new TITLE`",
+        data_dir.display()
+    )
 }
 
 /// Calls `work` with the folder of speech models and a flag that Ctrl-C sets.

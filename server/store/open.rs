@@ -15,6 +15,9 @@ use super::StoreError;
 /// take milliseconds; half a minute covers a slow disk under load.
 const BUSY_TIMEOUT: Duration = Duration::from_secs(30);
 
+/// The database's name in the data folder.
+const DATABASE: &str = "sayback.db";
+
 /// Connections for reading. Readers never wait in write-ahead mode; more than
 /// this would only hold memory.
 const READERS: u32 = 4;
@@ -42,7 +45,7 @@ impl Store {
             path: folder.to_owned(),
             cause,
         })?;
-        let path = folder.join("sayback.db");
+        let path = folder.join(DATABASE);
         let options = SqliteConnectOptions::new()
             .filename(&path)
             .create_if_missing(true)
@@ -85,6 +88,12 @@ impl Store {
             #[cfg(test)]
             page_limit,
         })
+    }
+
+    /// Whether `folder` is a data folder already.
+    #[must_use]
+    pub fn is_in(folder: &Path) -> bool {
+        folder.join(DATABASE).exists()
     }
 
     /// The data folder.

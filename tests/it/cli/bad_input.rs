@@ -27,6 +27,11 @@ fn a_line_that_makes_no_sense_ends_with_2() {
     let bench = Bench::without_model();
     bench.run(&["sing"]).says(2, &["sing"]);
     bench.run(&["find"]).says(2, &["WORDS"]);
+    for limit in ["0", "201", "many"] {
+        bench
+            .run(&["find", "kettle", "--limit", limit])
+            .says(2, &["--limit", limit]);
+    }
     bench
         .run(&["add", "x", "--placement", "sky", "y"])
         .says(2, &["worn", "camera"]);
@@ -42,6 +47,7 @@ fn a_line_that_makes_no_sense_ends_with_2() {
 #[test]
 fn what_is_not_there_is_named() {
     let bench = Bench::without_model();
+    bench.event("Landing");
     for args in [
         &["event", "show", "Nowhere"][..],
         &["find", "kettle", "--event", "Nowhere"],
@@ -59,6 +65,45 @@ fn what_is_not_there_is_named() {
     bench
         .run(&["model", "path", "tiny.en"])
         .says(3, &["sayback model get tiny.en"]);
+}
+
+#[test]
+fn looking_makes_no_data_folder() {
+    let bench = Bench::without_model();
+    for args in [
+        &["find", "kettle"][..],
+        &["status"],
+        &["words", "r0123"],
+        &["event", "list"],
+        &["event", "show", "Landing"],
+    ] {
+        bench.run(args).says(
+            3,
+            &["no data folder", "/data'", "--data", "sayback event new"],
+        );
+    }
+    assert!(!bench.path("data").exists());
+    // A folder of something else is none either, and stays as it is.
+    std::fs::create_dir(bench.path("data")).expect("a folder");
+    bench.run(&["status"]).says(3, &["no data folder"]);
+    let inside = std::fs::read_dir(bench.path("data")).expect("a folder");
+    assert_eq!(inside.count(), 0);
+}
+
+#[test]
+fn a_model_that_would_not_be_used_is_told() {
+    let bench = Bench::without_model();
+    let event = bench.event("Landing");
+    std::fs::write(bench.path("a.wav"), "x").expect("a file");
+    let add = |model: &str| {
+        let fixed = ["add", &event, "--source", "Feed", "--no-wait", "a.wav"];
+        bench.run(&[&fixed[..], &["--model", model]].concat())
+    };
+    add("base").says(0, &["sayback serve --model base"]);
+    let mut server = bench.serve();
+    add("base").says(2, &["writes words with tiny.en", "--model base"]);
+    add("tiny.en").says(0, &[]);
+    assert_eq!(server.stop(), 0);
 }
 
 #[test]
@@ -107,6 +152,7 @@ fn a_bad_value_names_its_field() {
 #[test]
 fn queries_are_never_errors() {
     let bench = Bench::without_model();
+    bench.event("Landing");
     for query in [
         "",
         "—",

@@ -40,6 +40,7 @@ fn ctrl_c_leaves_the_work_in_the_queue() {
 #[test]
 fn a_reader_that_has_enough_is_no_failure() {
     let bench = Bench::without_model();
+    bench.event("Landing");
     let mut child = bench
         .command(&["event", "list", "--json"])
         .stdout(Stdio::piped())
