@@ -48,7 +48,7 @@ use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 
 pub use incoming::UploadLimits;
-pub use serve::{Bound, ServeError, ServerFile, new_token, running_server, serve};
+pub use serve::{Bound, ServeError, ServerFile, new_token, running_server};
 
 use crate::jobs::Engine;
 use crate::speech::ModelShelf;

@@ -143,12 +143,6 @@ impl Bound {
         })
     }
 
-    /// Where it listens.
-    #[must_use]
-    pub fn address(&self) -> SocketAddr {
-        self.address
-    }
-
     /// The address to open in a browser.
     #[must_use]
     pub fn url(&self) -> String {
@@ -182,18 +176,6 @@ impl Bound {
             () = patience => Ok(()),
         }
     }
-}
-
-/// Serves until `shutdown` is done.
-///
-/// # Errors
-/// As [`Bound::bind`] and [`Bound::run`].
-pub async fn serve(
-    state: AppState,
-    listen: SocketAddr,
-    shutdown: impl Future<Output = ()> + Send + 'static,
-) -> Result<(), ServeError> {
-    Bound::bind(state, listen).await?.run(shutdown).await
 }
 
 fn lock(data_dir: &Path) -> Result<File, ServeError> {

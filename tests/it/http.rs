@@ -5,9 +5,10 @@ use std::net::TcpStream;
 use std::time::Duration;
 
 use axum::http::Method;
+use sayback::http::{Bound, ServeError};
 use serde_json::json;
 
-use crate::app::{TestApp, write_tone};
+use crate::app::{TestApp, opened, settings, write_tone};
 
 /// Sends raw bytes, for what a proper client would not send.
 fn raw(app: &TestApp, request: &str) -> String {
@@ -336,11 +337,18 @@ fn one_server_works_on_a_data_folder() {
         &std::fs::metadata(&file).expect("the file").permissions(),
     );
     assert_eq!(mode & 0o777, 0o600);
-    let data = app.data.path().to_path_buf();
-    let second = std::panic::catch_unwind(|| TestApp::with(|settings| settings.data_dir = data));
+    let second = tokio::runtime::Runtime::new()
+        .expect("a runtime")
+        .block_on(async {
+            let (state, engine) = opened(settings(app.data.path())).await;
+            let local = "127.0.0.1:0".parse().expect("an address");
+            let bound = Bound::bind(state, local).await;
+            engine.shutdown().await;
+            bound.err()
+        });
     assert!(
-        second.is_err(),
-        "a second server started on the same folder"
+        matches!(&second, Some(ServeError::AlreadyServed(folder)) if folder == app.data.path()),
+        "{second:?}"
     );
     assert!(sayback::http::running_server(app.data.path()).is_some());
 }

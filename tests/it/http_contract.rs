@@ -18,6 +18,9 @@ fn made_up_requests_get_what_the_description_says() {
     let folder = tempfile::tempdir().expect("a folder");
     let output = Command::new(&program)
         .current_dir(folder.path())
+        // The server is on this machine, whatever the environment says.
+        .env("NO_PROXY", "127.0.0.1")
+        .env("no_proxy", "127.0.0.1")
         .args(["run", &format!("{}/api/v1/openapi.json", app.url)])
         // It answers for ever; another test listens to it.
         .args(["--exclude-path", "/api/v1/progress"])
