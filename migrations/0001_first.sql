@@ -114,6 +114,10 @@ CREATE TABLE intake (
     name TEXT NOT NULL,
     -- What the caller asked for: auto, mix, split or a channel number.
     choice TEXT NOT NULL,
+    -- Bytes and change time (ns since 1970) when it was added: by these it is
+    -- told that adding it once more changes nothing.
+    size INTEGER NOT NULL,
+    mtime_ns INTEGER NOT NULL,
     -- Set once the file was opened; the proof that this intake is finished.
     file_hash TEXT REFERENCES file (hash),
     -- A remark for people, such as 'the same sound as …, already there'.
@@ -121,9 +125,8 @@ CREATE TABLE intake (
     created_at_ms INTEGER NOT NULL
 ) STRICT;
 
-CREATE INDEX intake_by_event ON intake (event_id);
--- Adding a folder twice must not queue its waiting files twice.
-CREATE INDEX intake_waiting ON intake (event_id, path) WHERE file_hash IS NULL;
+-- Adding a folder twice must not queue its files twice.
+CREATE INDEX intake_by_path ON intake (event_id, path);
 
 -- One file, or one channel of a file, of a source.
 CREATE TABLE recording (
@@ -224,6 +227,9 @@ CREATE TABLE job (
     lease_until_ms INTEGER,
     -- 0 to 1 within the step; windows finished of all windows for 'transcribe'.
     progress REAL NOT NULL DEFAULT 0,
+    -- `progress` when it was last claimed: only what came since took the time
+    -- since then.
+    begun REAL NOT NULL DEFAULT 0,
     cursor INTEGER NOT NULL DEFAULT 0,
     windows INTEGER,
     -- How much sound the step works on, for rates and time left; NULL if unknown.

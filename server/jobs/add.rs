@@ -1,6 +1,7 @@
 //! How do files get into the queue?
 
 use std::collections::HashMap;
+use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use tokio::sync::mpsc;
@@ -175,14 +176,20 @@ fn walk_aside(paths: Vec<PathBuf>, roots: Roots) -> mpsc::Receiver<Vec<Found>> {
     tokio::task::spawn_blocking(move || {
         let mut batch = Vec::with_capacity(BATCH);
         for path in paths {
-            walk(&path, &roots, &mut |found| {
+            let gone = walk(&path, &roots, &mut |found| {
                 batch.push(found);
                 if batch.len() == BATCH {
                     // Nobody takes it any more: the walk ends with nothing lost.
-                    let _ = send
-                        .blocking_send(std::mem::replace(&mut batch, Vec::with_capacity(BATCH)));
+                    let full = std::mem::replace(&mut batch, Vec::with_capacity(BATCH));
+                    if send.blocking_send(full).is_err() {
+                        return ControlFlow::Break(());
+                    }
                 }
+                ControlFlow::Continue(())
             });
+            if gone.is_break() {
+                return;
+            }
         }
         let _ = send.blocking_send(batch);
     });

@@ -110,6 +110,11 @@ impl EngineConfig {
         }
     }
 
+    /// Whether this process does any work.
+    pub(super) fn works(&self) -> bool {
+        self.light_workers > 0 || self.transcribes
+    }
+
     /// Leaves all work in the queue.
     #[must_use]
     pub fn without_workers(mut self) -> Self {

@@ -12,7 +12,7 @@ use tokio::sync::broadcast;
 use super::held::HeldJobs;
 use super::owner::Owner;
 use super::{Change, EngineConfig, JobsError, Status, What, worker};
-use crate::store::{EventId, JobId, JobRow, RecordingId, Store, StoreError};
+use crate::store::{EventId, JobId, JobRow, Lane, RecordingId, Store, StoreError};
 
 /// Changes a slow listener may be behind before it loses some.
 const CHANGES_KEPT: usize = 256;
@@ -60,14 +60,17 @@ pub(super) struct Inner {
 /// What can keep all work waiting.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Trouble {
-    /// The database can't be written.
-    Store,
+    /// The workers of a lane can't use the database.
+    Store(Lane),
+    /// No sign of life can be written.
+    Beat,
     /// The model is not there.
     Model,
 }
 
 impl Engine {
-    /// Frees what dead processes held and starts the workers.
+    /// Frees what dead processes held and starts the workers; without workers it
+    /// changes nothing.
     ///
     /// # Errors
     /// [`JobsError::Store`], [`JobsError::Thread`].
@@ -83,8 +86,11 @@ impl Engine {
             wake: Wake::default(),
             troubles: Mutex::default(),
         });
-        inner.free_dead().await?;
-        inner.sweep_uploads();
+        // Who only looks changes nothing.
+        if inner.config.works() {
+            inner.free_dead().await?;
+            inner.sweep_uploads().await?;
+        }
         let threads = worker::start(&inner).map_err(JobsError::Thread)?;
         Ok(Self {
             running: Arc::new(Running {
@@ -121,12 +127,12 @@ impl Engine {
     /// # Errors
     /// When the database can't be read.
     pub async fn status(&self, event: Option<&EventId>) -> Result<Status, JobsError> {
-        let row = self.store().status(event).await?;
+        let row = self.store().status(event, now_ms()).await?;
         Ok(Status::of(row, self.inner().troubles()))
     }
 
     /// Takes no new jobs until [`Engine::resume`], also after a restart. Running
-    /// steps finish.
+    /// steps finish; `transcribe` stops after the window it is at.
     ///
     /// # Errors
     /// When the database can't be written.
@@ -234,10 +240,15 @@ impl Inner {
         let _ = self.changes.send(Change { event, what });
     }
 
-    /// Sleeps until woken or `at_most` is over.
-    pub(super) fn rest(&self, at_most: Duration) {
+    /// How often workers were woken so far, for [`Inner::rest`].
+    pub(super) fn woken(&self) -> u64 {
+        self.wake.count()
+    }
+
+    /// Sleeps until woken more often than `seen` times or `at_most` is over.
+    pub(super) fn rest(&self, at_most: Duration, seen: u64) {
         if !self.stop.is_cancelled() {
-            self.wake.wait(at_most);
+            self.wake.wait(at_most, seen);
         }
     }
 
@@ -265,10 +276,23 @@ impl Inner {
     }
 
     fn troubles(&self) -> Vec<String> {
-        self.lock_troubles()
+        let mut texts: Vec<String> = self
+            .lock_troubles()
             .values()
             .map(|(text, _)| text.clone())
-            .collect()
+            .collect();
+        // A full disk troubles everyone, and is said once.
+        texts.dedup();
+        texts
+    }
+
+    /// What has kept work from going on for too long, if anything.
+    fn stuck(&self) -> Option<String> {
+        self.lock_troubles()
+            .iter()
+            .filter(|(kind, (_, since))| **kind != Trouble::Model && since.elapsed() > PATIENCE)
+            .map(|(_, (text, _))| text.clone())
+            .next()
     }
 
     fn lock_troubles(&self) -> std::sync::MutexGuard<'_, BTreeMap<Trouble, (String, Instant)>> {
@@ -277,24 +301,18 @@ impl Inner {
 
     /// Why nothing can be done now, if nothing can.
     async fn idle(&self) -> Result<Option<Idle>, JobsError> {
-        let stuck = self.lock_troubles().get(&Trouble::Store).cloned();
-        if let Some((text, since)) = stuck
-            && since.elapsed() > PATIENCE
-        {
-            return Err(JobsError::Stuck(text));
-        }
         let left = self.store.to_do().await?;
-        if left.running {
-            return Ok(None);
-        }
-        if left.paused {
+        if !left.running && left.paused {
             return Ok(Some(Idle::Paused));
         }
-        if left.light || left.takes {
-            return Ok(None);
-        }
-        if !left.model {
+        if !(left.running || left.light || left.takes || left.model) {
             return Ok(Some(Idle::Done));
+        }
+        if let Some(text) = self.stuck() {
+            return Err(JobsError::Stuck(text));
+        }
+        if left.running || left.light || left.takes {
+            return Ok(None);
         }
         let no_model = self.lock_troubles().get(&Trouble::Model).cloned();
         Ok(no_model.map(|(text, _)| Idle::NoModel(text)))
@@ -304,12 +322,15 @@ impl Inner {
     pub(super) async fn free_dead(&self) -> Result<(), StoreError> {
         let now = now_ms();
         let owners = self.store.lease_owners().await?;
+        let ran_out = owners.iter().any(|(_, until_ms)| *until_ms < now);
+        // By name only who is surely dead: whether a lease ran out is looked at
+        // again when freeing, for its owner may have shown life since.
         let dead: Vec<String> = owners
             .into_iter()
-            .filter(|(owner, until_ms)| *until_ms < now || super::owner::is_dead(owner))
             .map(|(owner, _)| owner)
+            .filter(|owner| super::owner::is_dead(owner))
             .collect();
-        if dead.is_empty() {
+        if dead.is_empty() && !ran_out {
             return Ok(());
         }
         let freed = self
@@ -364,12 +385,15 @@ impl Wake {
         self.changed.notify_all();
     }
 
-    fn wait(&self, at_most: Duration) {
+    fn count(&self) -> u64 {
+        *self.count.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn wait(&self, at_most: Duration, seen: u64) {
         let count = self.count.lock().unwrap_or_else(PoisonError::into_inner);
-        let before = *count;
         drop(
             self.changed
-                .wait_timeout_while(count, at_most, |count| *count == before),
+                .wait_timeout_while(count, at_most, |count| *count == seen),
         );
     }
 }

@@ -8,10 +8,10 @@ pub struct Status {
     /// What the store says.
     pub row: StatusRow,
     /// Sound finished a second of waiting, over all steps that are left; `None`
-    /// while no step has finished a file, and when nothing is left.
+    /// while a step that is left has done nothing yet, and when nothing is left.
     pub rate: Option<f64>,
     /// How long the rest will take, ms, if nothing is added; `None` while a step
-    /// that is left has not finished a file yet.
+    /// that is left has done nothing yet.
     pub time_left_ms: Option<i64>,
     /// What keeps all work waiting, in words: no model, a full disk.
     pub troubles: Vec<String>,
@@ -90,10 +90,8 @@ mod tests {
             recordings: 4,
             unopened: 0,
             steps: vec![
-                step(JobKind::Probe, 0.0, 0.0, 0.0),
                 step(JobKind::Detect, 100_000.0, 300_000.0, 3_000.0),
                 step(JobKind::Transcribe, 100_000.0, 50_000.0, 5_000.0),
-                step(JobKind::Index, 0.0, 0.0, 0.0),
             ],
             running: Vec::new(),
             problems: Vec::new(),
@@ -124,7 +122,7 @@ mod tests {
     #[test]
     fn nothing_is_said_before_anything_is_known() {
         let mut fresh = row();
-        fresh.steps[2].recent_audio_ms = 0.0;
+        fresh.steps[1].recent_audio_ms = 0.0;
         let status = Status::of(fresh, Vec::new());
         assert_eq!((status.rate, status.time_left_ms), (None, None));
     }
@@ -133,8 +131,8 @@ mod tests {
     fn nothing_left_takes_no_time() {
         let mut over = row();
         over.audio_ms_done = over.audio_ms_total;
+        over.steps[0].left_ms = 0.0;
         over.steps[1].left_ms = 0.0;
-        over.steps[2].left_ms = 0.0;
         let status = Status::of(over, Vec::new());
         assert_eq!((status.rate, status.time_left_ms), (None, Some(0)));
     }

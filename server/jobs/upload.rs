@@ -4,16 +4,21 @@
 //! upload is moved to `<data>/uploads/<id>/<its name>` and queued from there, so
 //! half an upload is never seen. What a dead process left is swept at start.
 
+use std::collections::HashSet;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use super::engine::{Inner, now_ms};
 use super::owner::is_dead;
 use super::walk::facts;
 use super::{Engine, JobsError, What};
 use crate::media::ChannelChoice;
-use crate::store::{EventId, IntakeId, NewIntake, Placement, Queued};
+use crate::store::{EventId, IntakeId, NewIntake, Placement, Queued, StoreError};
+
+/// The age after which an upload that nothing knows is removed.
+const ABANDONED: Duration = Duration::from_secs(3600);
 
 /// A file that was sent whole.
 #[derive(Clone, Debug)]
@@ -83,8 +88,9 @@ impl Engine {
         };
         let queued = self
             .store()
-            .add_intakes(&upload.event, &[intake], now_ms())
-            .await?;
+            .add_intakes(&upload.event, std::slice::from_ref(&intake), now_ms())
+            .await
+            .inspect_err(|_| self.inner().drop_upload(&intake.path))?;
         self.changed(Some(upload.event.clone()), What::Content);
         match queued.into_iter().next() {
             Some(Queued::Waiting(id)) => Ok(id),
@@ -103,23 +109,51 @@ impl Inner {
         self.store.folder().join("uploads")
     }
 
-    /// Removes what dead processes left half-sent.
-    pub(super) fn sweep_uploads(&self) {
-        let Ok(entries) = fs::read_dir(self.store.folder().join("incoming")) else {
-            return;
-        };
-        for entry in entries.flatten() {
-            let owner = entry.file_name().to_string_lossy().replace('!', "/");
-            if is_dead(&owner)
-                && let Err(error) = fs::remove_file(entry.path())
+    /// Removes what dead processes left half-sent, and uploads that nothing
+    /// knows: left between being moved to their place and being queued, or
+    /// refused.
+    ///
+    /// # Errors
+    /// When the database can't be read; no upload is removed then.
+    pub(super) async fn sweep_uploads(&self) -> Result<(), StoreError> {
+        for (path, name) in entries(&self.store.folder().join("incoming")) {
+            if is_dead(&name.replace('!', "/"))
+                && let Err(error) = fs::remove_file(&path)
             {
-                tracing::warn!("{}: {error}", entry.path().display());
+                tracing::warn!("{}: {error}", path.display());
             }
         }
+        // Listed before asking who is known, or one that is being queued by
+        // another process could be missed.
+        let uploads = entries(&self.uploads());
+        if uploads.is_empty() {
+            return Ok(());
+        }
+        // By the name of its folder: the data folder may lie elsewhere by now.
+        let known: HashSet<String> = self
+            .store
+            .paths_in_use()
+            .await?
+            .iter()
+            .filter_map(|path| Some(path.parent()?.file_name()?.to_string_lossy().into_owned()))
+            .collect();
+        for (folder, _) in uploads.iter().filter(|(_, name)| !known.contains(name)) {
+            for (path, _) in entries(folder).iter().filter(|(path, _)| is_old(path)) {
+                self.drop_upload(path);
+            }
+        }
+        Ok(())
     }
 
-    /// Removes an upload whose sound was there already; anything outside the
-    /// uploads is left alone.
+    /// Removes the upload of an intake that was refused for good.
+    pub(super) async fn drop_refused(&self, intake: &str) -> Result<(), StoreError> {
+        let intake = self.store.intake(&IntakeId::from(intake)).await?;
+        self.drop_upload(&intake.path);
+        Ok(())
+    }
+
+    /// Removes an upload that is not needed; anything outside the uploads is left
+    /// alone.
     pub(super) fn drop_upload(&self, path: &Path) {
         let Some(folder) = path
             .parent()
@@ -127,10 +161,29 @@ impl Inner {
         else {
             return;
         };
-        if let Err(error) = fs::remove_file(path).and_then(|()| fs::remove_dir(folder)) {
+        if path.exists()
+            && let Err(error) = fs::remove_file(path).and_then(|()| fs::remove_dir(folder))
+        {
             tracing::warn!("{}: {error}", path.display());
         }
     }
+}
+
+/// What lies in a folder, with its names; nothing if it can't be looked into.
+fn entries(folder: &Path) -> Vec<(PathBuf, String)> {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    entries
+        .map(|entry| {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            (entry.path(), name)
+        })
+        .collect()
+}
+
+/// Whether a file was last written so long ago that nobody is about to queue it.
+fn is_old(path: &Path) -> bool {
+    let written = path.metadata().and_then(|about| about.modified());
+    written.is_ok_and(|at| at.elapsed().is_ok_and(|age| age > ABANDONED))
 }
 
 /// Moves received bytes to their place, safely on disk before anybody relies on
@@ -139,7 +192,10 @@ fn keep(received: &Path, folder: &Path, target: &Path) -> io::Result<(i64, i64)>
     fs::File::open(received)?.sync_all()?;
     fs::create_dir_all(folder)?;
     fs::rename(received, target)?;
-    fs::File::open(folder)?.sync_all()?;
+    // Also the folders, or the name could be lost with the power.
+    for folder in folder.ancestors().take(3) {
+        fs::File::open(folder)?.sync_all()?;
+    }
     Ok(facts(&target.metadata()?))
 }
 

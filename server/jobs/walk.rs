@@ -7,6 +7,7 @@
 
 use std::fs::{self, Metadata};
 use std::io;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use super::{JobsError, Refused};
@@ -88,17 +89,20 @@ pub(super) enum Found {
     Refused(Refused),
 }
 
+/// Takes what a walk comes upon, and says whether to go on.
+type Report<'a> = dyn FnMut(Found) -> ControlFlow<()> + 'a;
+
 /// Reports every file `given` means, in order of name.
-pub(super) fn walk(given: &Path, roots: &Roots, report: &mut dyn FnMut(Found)) {
+pub(super) fn walk(given: &Path, roots: &Roots, report: &mut Report<'_>) -> ControlFlow<()> {
     match enter(given, roots) {
         Err(reason) => report(refused(given, reason)),
         Ok((path, about)) if about.is_file() => {
             let folder = shown_name(path.parent().unwrap_or(Path::new("")));
-            report(file(path, folder, &about));
+            report(file(path, folder, &about))
         }
         Ok((path, about)) if about.is_dir() => {
             let own = shown_name(&path);
-            walk_folder(&path, &own, true, DEPTH, roots, report);
+            walk_folder(&path, &own, true, DEPTH, roots, report)
         }
         Ok(_) => report(refused(given, "is neither a file nor a folder".to_owned())),
     }
@@ -112,8 +116,8 @@ fn walk_folder(
     top: bool,
     depth: usize,
     roots: &Roots,
-    report: &mut dyn FnMut(Found),
-) {
+    report: &mut Report<'_>,
+) -> ControlFlow<()> {
     if depth == 0 {
         let reason = format!("lies more than {DEPTH} folders deep; add it by itself");
         return report(refused(folder, reason));
@@ -136,15 +140,16 @@ fn walk_folder(
             Ok((path, about)) if about.is_dir() => {
                 let own = shown_name(&path);
                 let source = if top { own.as_str() } else { source };
-                walk_folder(&path, source, false, depth - 1, roots, report);
+                walk_folder(&path, source, false, depth - 1, roots, report)?;
             }
             entered => {
                 if let Some(found) = look_at(&path, entered, source) {
-                    report(found);
+                    report(found)?;
                 }
             }
         }
     }
+    ControlFlow::Continue(())
 }
 
 /// What to make of an entry of a folder that is no folder; `None` passes over it.

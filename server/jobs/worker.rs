@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 use super::What;
 use super::engine::{Inner, Trouble, now_ms};
 use super::steps::{Step, StepError, Voice};
-use crate::store::{Claim, Failure, JobState, Lane, StoreError};
+use crate::store::{Claim, Failure, JobKind, JobState, Lane, StoreError};
 
 /// Starts the threads of an engine.
 pub(super) fn start(inner: &Arc<Inner>) -> std::io::Result<Vec<JoinHandle<()>>> {
@@ -43,12 +43,18 @@ pub(super) fn start(inner: &Arc<Inner>) -> std::io::Result<Vec<JoinHandle<()>>> 
 fn work_on(inner: &Inner, lane: Lane) {
     let mut voice = Voice::default();
     while !inner.stop.is_cancelled() {
-        match next_claim(inner, lane, &mut voice) {
+        // Taken before looking, so that word of a job that comes meanwhile counts.
+        let woken = inner.woken();
+        let next = next_claim(inner, lane, &mut voice);
+        if next.is_ok() {
+            inner.trouble_over(Trouble::Store(lane));
+        }
+        match next {
             Ok(Next::Work(claim)) => work(inner, &claim, &mut voice),
-            Ok(Next::Rest(at_most)) => inner.rest(at_most),
+            Ok(Next::Rest(at_most)) => inner.rest(at_most, woken),
             Err(error) => {
-                inner.trouble(Trouble::Store, error.to_string());
-                inner.rest(Duration::from_secs(1));
+                inner.trouble(Trouble::Store(lane), error.to_string());
+                inner.rest(Duration::from_secs(1), woken);
             }
         }
     }
@@ -65,6 +71,9 @@ fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, Stor
     let Some(at_ms) = inner.block(inner.store.next_at_ms(lane, now_ms()))? else {
         if lane == Lane::Light {
             inner.block(inner.refresh_takes())?;
+        } else {
+            // Nothing waits for it.
+            inner.trouble_over(Trouble::Model);
         }
         return Ok(Next::Rest(poll));
     };
@@ -75,6 +84,9 @@ fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, Stor
     if lane == Lane::Model {
         // Jobs stay in the queue while there is no model: fetching one is all
         // it takes for them to go on.
+        if let Some(wait) = voice.wait() {
+            return Ok(Next::Rest(wait));
+        }
         match voice.get_ready(&*inner.config.model) {
             Ok(()) => inner.trouble_over(Trouble::Model),
             Err(error) => {
@@ -87,7 +99,6 @@ fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, Stor
     let owner = inner.owner.next_claim();
     let lease_ms = i64::try_from(inner.config.lease.as_millis()).unwrap_or(i64::MAX);
     let claim = inner.block(inner.store.claim(lane, &owner, now_ms(), lease_ms))?;
-    inner.trouble_over(Trouble::Store);
     Ok(claim.map_or(Next::Rest(poll), Next::Work))
 }
 
@@ -124,7 +135,7 @@ fn end_badly(inner: &Inner, claim: &Claim, error: StepError) -> Result<(), Store
     let lease = claim.lease();
     let (error, may_pass) = match error {
         // Cancelled by a person, the lease is gone and nothing is written; at
-        // shutdown the job is put back as it was.
+        // shutdown, or to make room, the job is put back.
         StepError::Cancelled => return inner.block(inner.store.give_back(&lease)),
         StepError::Store(StoreError::LeaseLost(_)) => return Ok(()),
         StepError::Store(error) if error.may_pass() => {
@@ -141,7 +152,12 @@ fn end_badly(inner: &Inner, claim: &Claim, error: StepError) -> Result<(), Store
         max_attempts: inner.config.max_attempts,
     };
     match inner.block(inner.store.fail(&lease, &failure, now_ms()))? {
-        JobState::Failed => tracing::warn!("job {} is given up", claim.id),
+        JobState::Failed => {
+            tracing::warn!("job {} is given up", claim.id);
+            if !may_pass && claim.kind == JobKind::Probe {
+                inner.block(inner.drop_refused(&claim.subject))?;
+            }
+        }
         _ => tracing::info!("job {} will be tried again", claim.id),
     }
     Ok(())
@@ -166,8 +182,9 @@ fn panic_text(panic: &(dyn Any + Send)) -> String {
 fn show_life(inner: &Inner) {
     while !inner.stop.is_cancelled() {
         std::thread::sleep(inner.config.beat);
-        if let Err(error) = beat(inner) {
-            inner.trouble(Trouble::Store, error.to_string());
+        match beat(inner) {
+            Ok(()) => inner.trouble_over(Trouble::Beat),
+            Err(error) => inner.trouble(Trouble::Beat, error.to_string()),
         }
     }
 }

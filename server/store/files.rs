@@ -6,8 +6,8 @@ use sqlx::{Sqlite, Transaction};
 
 use super::statement::statements;
 use super::{
-    EventId, FileRow, IntakeId, JobKind, Lease, RecordingId, Store, StoreError, path_to_bytes,
-    queue, shown_name,
+    EventId, FileRow, IntakeId, JobKind, Lease, RecordingId, Store, StoreError, path_from_bytes,
+    path_to_bytes, queue, shown_name,
 };
 
 /// A file as it was found.
@@ -89,6 +89,9 @@ statements! {
         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)
         ON CONFLICT (hash) DO UPDATE SET path = excluded.path, name = excluded.name,
             size = excluded.size, mtime_ns = excluded.mtime_ns";
+    IN_USE = "SELECT path FROM file UNION ALL
+        SELECT i.path FROM intake i JOIN job j ON j.kind = 'probe' AND j.subject = i.id
+        WHERE i.file_hash IS NULL AND j.state IN ('ready', 'running')";
     STAMP = "INSERT INTO stamp (file_hash, n, kind, at, samples, rate_hz, frame_rate)
         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING";
     OPENED = "UPDATE intake SET file_hash = ?2, note = ?3 WHERE id = ?1";
@@ -111,9 +114,21 @@ impl Store {
             .await?)
     }
 
+    /// Where every file lies that is known or waits to be opened.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn paths_in_use(&self) -> Result<Vec<PathBuf>, StoreError> {
+        let paths: Vec<Vec<u8>> = sqlx::query_scalar(self.sql(IN_USE))
+            .fetch_all(&self.read)
+            .await?;
+        Ok(paths.into_iter().map(path_from_bytes).collect())
+    }
+
     /// Writes what opening a file gave, and that the job is done, as one: the
     /// file at its path of now, its recordings, and a `detect` job for each new
-    /// one. Jobs that failed on the same sound before are tried again. Returns
+    /// one. Jobs that failed on the same sound before, or were cancelled in this
+    /// event, are tried again. Returns
     /// the new recordings.
     ///
     /// # Errors
@@ -140,7 +155,8 @@ impl Store {
             .bind(&opened.note)
             .execute(&mut *transaction)
             .await?;
-        self.revive(&mut transaction, &opened.file.hash).await?;
+        self.revive(&mut transaction, &opened.event, &opened.file.hash)
+            .await?;
         let mut new = Vec::new();
         for recording in &opened.recordings {
             let id = RecordingId::of(&opened.event, &opened.file.hash, &recording.pick);

@@ -8,7 +8,7 @@ use sqlx::{Sqlite, Transaction};
 use super::error::unknown;
 use super::statement::statements;
 use super::{
-    EventId, IntakeId, IntakeRow, JobKind, RecordingId, SourceId, Store, StoreError, queue,
+    EventId, IntakeId, IntakeRow, JobId, JobKind, RecordingId, SourceId, Store, StoreError, queue,
 };
 
 /// A file about to be opened.
@@ -56,16 +56,29 @@ macro_rules! select_intake {
 
 statements! {
     /// The same path with the same size and change time holds the same sound;
-    /// what failed is opened again.
+    /// what failed or was cancelled is opened again.
     KNOWN = "SELECT r.id FROM file f JOIN recording r ON r.file_hash = f.hash AND r.event_id = ?1
         WHERE f.path = ?2 AND f.size = ?3 AND f.mtime_ns = ?4 AND NOT EXISTS (
-            SELECT 1 FROM job j WHERE j.subject = r.id AND j.state = 'failed')
+            SELECT 1 FROM job j WHERE j.subject = r.id AND j.state IN ('failed', 'cancelled'))
         ORDER BY r.pick LIMIT 1";
-    WAITING = "SELECT i.id FROM intake i JOIN job j ON j.kind = 'probe' AND j.subject = i.id
-        WHERE i.event_id = ?1 AND i.path = ?2 AND i.file_hash IS NULL
-            AND j.state IN ('ready', 'running') LIMIT 1";
-    INSERT = "INSERT INTO intake (id, event_id, source_id, path, name, choice, created_at_ms)
-        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+    /// So does a path that was opened before, be it for other channels or as a
+    /// second copy of what lies elsewhere.
+    ADDED = "SELECT r.id, f.path FROM intake i
+            JOIN recording r ON r.file_hash = i.file_hash AND r.event_id = i.event_id
+            JOIN file f ON f.hash = i.file_hash
+        WHERE i.event_id = ?1 AND i.path = ?2 AND i.choice = ?5 AND i.size = ?3
+            AND i.mtime_ns = ?4 AND NOT EXISTS (
+                SELECT 1 FROM recording o JOIN job j ON j.subject = o.id
+                WHERE o.file_hash = i.file_hash AND o.event_id = i.event_id
+                    AND j.state IN ('failed', 'cancelled'))
+        ORDER BY r.pick LIMIT 1";
+    TO_OPEN = "SELECT i.id, j.id FROM intake i JOIN job j ON j.kind = 'probe' AND j.subject = i.id
+        WHERE i.event_id = ?1 AND i.path = ?2 AND i.choice = ?3 AND i.file_hash IS NULL
+            AND j.state <> 'done' LIMIT 1";
+    AGAIN = "UPDATE intake SET source_id = ?2, size = ?3, mtime_ns = ?4, note = NULL WHERE id = ?1";
+    INSERT = "INSERT INTO intake
+            (id, event_id, source_id, path, name, choice, size, mtime_ns, created_at_ms)
+        VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
     LIST = select_intake!("WHERE i.event_id = ?1 AND i.file_hash IS NULL ORDER BY i.id");
     ONE = select_intake!("WHERE i.id = ?1");
 }
@@ -73,7 +86,7 @@ statements! {
 impl Store {
     /// Queues files of an event to be opened, in one transaction; the answer is
     /// in the order of `files`. A file that is known or waits already is not
-    /// queued again.
+    /// queued again; one that was refused or cancelled waits again.
     ///
     /// # Errors
     /// [`StoreError::Unknown`] event or source; [`StoreError::DiskFull`].
@@ -103,25 +116,26 @@ impl Store {
         now_ms: i64,
     ) -> Result<Queued, StoreError> {
         let path = path_to_bytes(&file.path);
-        // Other channels of a known file may be asked for; `auto` asks for none.
-        if file.choice == "auto" {
-            let known: Option<RecordingId> = sqlx::query_scalar(self.sql(KNOWN))
-                .bind(event)
-                .bind(path)
-                .bind(file.size)
-                .bind(file.mtime_ns)
-                .fetch_optional(&mut **transaction)
-                .await?;
-            if let Some(recording) = known {
-                return Ok(Queued::Already(recording));
-            }
+        if let Some(recording) = self.known(transaction, event, file).await? {
+            return Ok(Queued::Already(recording));
         }
-        let waiting: Option<IntakeId> = sqlx::query_scalar(self.sql(WAITING))
+        let unopened: Option<(IntakeId, JobId)> = sqlx::query_as(self.sql(TO_OPEN))
             .bind(event)
             .bind(path)
+            .bind(&file.choice)
             .fetch_optional(&mut **transaction)
             .await?;
-        if let Some(intake) = waiting {
+        if let Some((intake, job)) = unopened {
+            if self.revive_job(transaction, job).await? {
+                sqlx::query(self.sql(AGAIN))
+                    .bind(&intake)
+                    .bind(&file.source)
+                    .bind(file.size)
+                    .bind(file.mtime_ns)
+                    .execute(&mut **transaction)
+                    .await
+                    .map_err(unknown("source", event))?;
+            }
             return Ok(Queued::Waiting(intake));
         }
         let id = IntakeId::fresh();
@@ -132,6 +146,8 @@ impl Store {
             .bind(path)
             .bind(shown_name(&file.path))
             .bind(&file.choice)
+            .bind(file.size)
+            .bind(file.mtime_ns)
             .bind(now_ms)
             .execute(&mut **transaction)
             .await
@@ -145,6 +161,42 @@ impl Store {
         };
         self.queue_job(transaction, next).await?;
         Ok(Queued::Waiting(id))
+    }
+
+    /// The first recording of a file that opening once more would not change.
+    async fn known(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
+        file: &NewIntake,
+    ) -> Result<Option<RecordingId>, StoreError> {
+        let path = path_to_bytes(&file.path);
+        // Other channels of a known file may be asked for; `auto` asks for none.
+        if file.choice == "auto" {
+            let known: Option<RecordingId> = sqlx::query_scalar(self.sql(KNOWN))
+                .bind(event)
+                .bind(path)
+                .bind(file.size)
+                .bind(file.mtime_ns)
+                .fetch_optional(&mut **transaction)
+                .await?;
+            if known.is_some() {
+                return Ok(known);
+            }
+        }
+        let opened: Option<(RecordingId, Vec<u8>)> = sqlx::query_as(self.sql(ADDED))
+            .bind(event)
+            .bind(path)
+            .bind(file.size)
+            .bind(file.mtime_ns)
+            .bind(&file.choice)
+            .fetch_optional(&mut **transaction)
+            .await?;
+        // A copy takes the place of a file that is gone, so it is opened again.
+        let lies_there = |at: Vec<u8>| at == path || path_from_bytes(at).exists();
+        Ok(opened
+            .filter(|(_, at)| lies_there(at.clone()))
+            .map(|(recording, _)| recording))
     }
 
     /// The intakes of an event that are not opened, oldest first.

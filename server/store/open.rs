@@ -1,5 +1,6 @@
 //! Where is the data, and who may write?
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -45,6 +46,7 @@ impl Store {
             path: folder.to_owned(),
             cause,
         })?;
+        let _alone = alone(folder).await?;
         let path = folder.join(DATABASE);
         let options = SqliteConnectOptions::new()
             .filename(&path)
@@ -123,6 +125,28 @@ async fn is_clean(connection: &mut SqliteConnection) -> sqlx::Result<bool> {
     // The ending of a dropped transaction is only queued; this waits for it.
     connection.ping().await?;
     Ok(!connection.is_in_transaction())
+}
+
+/// Waits until no other process opens this folder, and keeps others out until
+/// the file is dropped: a new database is switched to write-ahead mode and
+/// migrated, and neither waits for another process that is at it.
+async fn alone(folder: &Path) -> Result<File, StoreError> {
+    let path = folder.join("open.lock");
+    let lock = tokio::task::spawn_blocking(move || {
+        let file = File::options()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(path)?;
+        file.lock()?;
+        Ok(file)
+    });
+    lock.await
+        .unwrap_or_else(|panic| Err(std::io::Error::other(panic)))
+        .map_err(|cause| StoreError::Folder {
+            path: folder.to_owned(),
+            cause,
+        })
 }
 
 /// Makes a folder only its owner can enter: these are private recordings.

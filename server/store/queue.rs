@@ -12,7 +12,7 @@ use super::statement::statements;
 use super::{EventId, JobId, JobKind, JobRow, JobState, RecordingId, Store, StoreError};
 
 /// Which workers may take a job.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Lane {
     /// Probe, detect and index: one core's worth of decoding each.
     Light,
@@ -96,14 +96,22 @@ pub(super) struct NewJob<'a> {
     pub after: Option<&'a Lease>,
 }
 
+/// The progress of a job that nobody works on: what is written of it.
+macro_rules! written {
+    () => {
+        "CASE WHEN windows > 0 THEN cursor * 1.0 / windows ELSE 0.0 END"
+    };
+}
+
 statements! {
     QUEUE = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
         VALUES (?1, ?2, ?3, ?4, coalesce((SELECT priority FROM job WHERE id = ?5), 0))
         ON CONFLICT (kind, subject) DO NOTHING";
     /// The most urgent job of each event, those that took a process down last; of
     /// these the most urgent; of equals, the event that was served longest ago.
-    CLAIM = "UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
-            started_ms = ?2, finished_ms = NULL
+    CLAIM = concat!("UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
+            started_ms = ?2, finished_ms = NULL, progress = ", written!(), ",
+            begun = ", written!(), "
         WHERE id = (
             SELECT j.id FROM event e JOIN job j ON j.id = (
                 SELECT h.id FROM job h
@@ -116,41 +124,51 @@ statements! {
                     ASC NULLS FIRST,
                 j.id
             LIMIT 1)
-        RETURNING id, kind, subject, event_id, lease_owner, attempts";
+        RETURNING id, kind, subject, event_id, lease_owner, attempts");
     /// When the next waiting job of a lane may be taken; read before claiming, so
-    /// that an idle worker takes no write lock. All rows are looked at only if none
-    /// of them may be taken now.
+    /// that an idle worker takes no write lock. All waiting rows are looked at only
+    /// if none of them may be taken now; finished ones never.
     NEXT = "SELECT CASE
             WHEN EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') THEN NULL
             ELSE coalesce(
-                (SELECT ?2 FROM job WHERE lane = ?1 AND state = 'ready' AND not_before_ms <= ?2
-                    LIMIT 1),
-                (SELECT min(not_before_ms) FROM job WHERE lane = ?1 AND state = 'ready'))
+                (SELECT ?2 FROM job INDEXED BY job_ready
+                    WHERE lane = ?1 AND state = 'ready' AND not_before_ms <= ?2 LIMIT 1),
+                (SELECT min(not_before_ms) FROM job INDEXED BY job_ready
+                    WHERE lane = ?1 AND state = 'ready'))
             END";
+    /// Whether a held job should make room: the queue is paused, something more
+    /// urgent waits, or another event has waited long enough.
+    YIELD = "SELECT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')
+        OR EXISTS (SELECT 1 FROM job h JOIN job w INDEXED BY job_ready
+            ON w.lane = h.lane AND w.state = 'ready' AND w.not_before_ms <= ?2
+            WHERE h.id = ?1 AND (w.priority > h.priority
+                OR (w.priority = h.priority AND w.event_id <> h.event_id
+                    AND ?2 - h.started_ms > ?3)))";
     BEAT = "UPDATE job SET lease_until_ms = ?3, progress = max(progress, ?4)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
     COMPLETE = "UPDATE job SET state = 'done', lease_owner = NULL, lease_until_ms = NULL,
             progress = 1, error = NULL, finished_ms = ?3, audio_ms = coalesce(?4, audio_ms)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
-    FAIL = "UPDATE job SET attempts = attempts + 1, error = ?3,
+    FAIL = concat!("UPDATE job SET attempts = attempts + 1, error = ?3,
             state = CASE WHEN ?4 IS NOT NULL AND attempts + 1 < ?5 THEN 'ready' ELSE 'failed' END,
             not_before_ms = coalesce(?4, 0), lease_owner = NULL, lease_until_ms = NULL,
-            finished_ms = ?6
-        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state";
-    GIVE_BACK = "UPDATE job SET state = 'ready', lease_owner = NULL, lease_until_ms = NULL
-        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
+            finished_ms = ?6, progress = ", written!(), "
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state");
+    GIVE_BACK = concat!("UPDATE job SET state = 'ready', lease_owner = NULL, lease_until_ms = NULL,
+            progress = ", written!(), "
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'");
     OWNERS = "SELECT lease_owner, lease_until_ms FROM job WHERE state = 'running'";
     /// Frees what dead owners held. A job that takes the program down again and
     /// again is given up, or it would hold up all others for ever.
-    FREE = "UPDATE job SET interruptions = interruptions + 1,
+    FREE = concat!("UPDATE job SET interruptions = interruptions + 1,
             state = CASE WHEN interruptions + 1 >= ?3 THEN 'failed' ELSE 'ready' END,
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
-                || (interruptions + 1) || ' times while working on this; retry it by hand'
+                || (interruptions + 1) || ' times while working on this; add it again to have it tried'
                 ELSE error END,
-            lease_owner = NULL, lease_until_ms = NULL
+            lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
         WHERE state = 'running'
             AND (lease_until_ms < ?1 OR lease_owner IN (SELECT value FROM json_each(?2)))
-        RETURNING id";
+        RETURNING id");
     CANCEL = "UPDATE job SET state = 'cancelled', lease_owner = NULL, lease_until_ms = NULL,
             finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running') RETURNING id";
     RETRY = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
@@ -159,10 +177,12 @@ statements! {
             not_before_ms, progress, error FROM job WHERE id = ?1";
     JOBS_OF = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
             not_before_ms, progress, error FROM job WHERE subject = ?1 ORDER BY rank";
-    /// A file that was added again is tried again.
+    /// A file that was added again is tried again; what a person cancelled, only
+    /// in the event it was added to.
     REVIVE = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
             error = NULL
-        WHERE state = 'failed' AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
+        WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
+            AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
     /// Above everything that waits, also above what was put first before.
     FIRST = "UPDATE job SET priority = 1 + (SELECT max(priority) FROM job)
         WHERE subject = ?1 AND state IN ('ready', 'running')";
@@ -186,14 +206,30 @@ impl Store {
         Ok(())
     }
 
-    /// Lets failed jobs of a file's recordings wait again.
+    /// Lets one job wait again if it failed or was cancelled; says whether it had.
+    pub(super) async fn revive_job(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        job: JobId,
+    ) -> Result<bool, StoreError> {
+        let revived: Option<JobId> = sqlx::query_scalar(self.sql(RETRY))
+            .bind(job)
+            .fetch_optional(&mut **transaction)
+            .await?;
+        Ok(revived.is_some())
+    }
+
+    /// Lets failed jobs of a file's recordings wait again, and those that were
+    /// cancelled in `event`.
     pub(super) async fn revive(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
         hash: &str,
     ) -> Result<(), StoreError> {
         sqlx::query(self.sql(REVIVE))
             .bind(hash)
+            .bind(event)
             .execute(&mut **transaction)
             .await?;
         Ok(())
@@ -252,6 +288,27 @@ impl Store {
             .await?)
     }
 
+    /// Whether the holder of a job should give it back for now, at a place from
+    /// which it can go on: the queue is paused, a job of the same lane with a
+    /// higher priority waits, or one of another event does and this one was held
+    /// for more than `turn_ms`.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn should_yield(
+        &self,
+        job: JobId,
+        now_ms: i64,
+        turn_ms: i64,
+    ) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(YIELD))
+            .bind(job)
+            .bind(now_ms)
+            .bind(turn_ms)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
     /// Renews leases until `until_ms` and writes progress. Returns the jobs that
     /// are held no longer: somebody cancelled them, or thought their owner dead.
     ///
@@ -299,7 +356,8 @@ impl Store {
             .ok_or(StoreError::LeaseLost(lease.job))
     }
 
-    /// Puts a held job back as if it had never been taken (orderly shutdown).
+    /// Puts a held job back as if it had never been taken: at an orderly shutdown,
+    /// or to make room.
     ///
     /// # Errors
     /// When the database can't be written.

@@ -14,7 +14,7 @@ const PAUSED: &str = "paused";
 
 impl Store {
     /// Pauses the queue for every process on this folder, or lets it go on.
-    /// Running jobs finish.
+    /// Running jobs finish, except that `transcribe` is put back between windows.
     ///
     /// # Errors
     /// When the database can't be written.

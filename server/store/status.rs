@@ -57,11 +57,12 @@ pub struct Problem {
 pub struct StepRate {
     /// The step.
     pub kind: JobKind,
-    /// Sound left in its queued jobs, ms (`transcribe` and `index`: of speech).
+    /// Sound left in its queued jobs, ms (`transcribe`: of speech).
     pub left_ms: f64,
-    /// Sound of its latest finished jobs, ms.
+    /// Sound worked through lately, by its latest finished jobs and those at
+    /// work, ms.
     pub recent_audio_ms: f64,
-    /// Time those jobs took, ms.
+    /// Time that took, ms.
     pub recent_wall_ms: f64,
 }
 
@@ -84,7 +85,7 @@ pub struct StatusRow {
     pub recordings: i64,
     /// Files that wait to be opened: nobody knows how long they are.
     pub unopened: i64,
-    /// Each step, in order.
+    /// `detect` and `transcribe`, which take nearly all of the time.
     pub steps: Vec<StepRate>,
     /// What is being worked on.
     pub running: Vec<RunningRow>,
@@ -120,6 +121,9 @@ struct Sums {
 /// short files, few enough to follow a change of model or machine.
 const RECENT: i64 = 20;
 
+/// The steps whose time is worth telling; the others take a moment a file.
+const SLOW: [JobKind; 2] = [JobKind::Detect, JobKind::Transcribe];
+
 statements! {
     COUNTS = "SELECT coalesce(sum(state = 'ready'), 0) AS waiting,
             coalesce(sum(state = 'running'), 0) AS running,
@@ -130,8 +134,10 @@ statements! {
     /// One statement, so that no job can pass from one place to another between
     /// two looks.
     TO_DO = "SELECT EXISTS (SELECT 1 FROM job WHERE state = 'running') AS running,
-            EXISTS (SELECT 1 FROM job WHERE state = 'ready' AND lane = 'light') AS light,
-            EXISTS (SELECT 1 FROM job WHERE state = 'ready' AND lane = 'model') AS model,
+            EXISTS (SELECT 1 FROM job INDEXED BY job_ready
+                WHERE lane = 'light' AND state = 'ready') AS light,
+            EXISTS (SELECT 1 FROM job INDEXED BY job_ready
+                WHERE lane = 'model' AND state = 'ready') AS model,
             EXISTS (SELECT 1 FROM source WHERE takes_stale = 1) AS takes,
             EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') AS paused";
     SUMS = "SELECT coalesce(sum(f.duration_ms), 0) AS total,
@@ -151,10 +157,16 @@ statements! {
         WHERE kind = 'probe' AND state IN ('ready', 'running') AND (?1 IS NULL OR event_id = ?1)";
     LEFT = "SELECT coalesce(sum(coalesce(audio_ms, 0) * (1.0 - progress)), 0.0) FROM job
         WHERE kind = ?2 AND state IN ('ready', 'running') AND (?1 IS NULL OR event_id = ?1)";
-    RATE = "SELECT coalesce(sum(audio_ms), 0.0) + 0.0, coalesce(sum(finished_ms - started_ms), 0.0) + 0.0
-        FROM (SELECT audio_ms, finished_ms, started_ms FROM job
-            WHERE kind = ?1 AND state = 'done' AND audio_ms IS NOT NULL
-            ORDER BY finished_ms DESC LIMIT ?2)";
+    /// What was done since the last claim, and in what time: of the latest finished
+    /// jobs, and of those at work.
+    RATE = "SELECT coalesce(sum(audio_ms), 0.0) + 0.0, coalesce(sum(wall_ms), 0.0) + 0.0 FROM (
+            SELECT * FROM (
+                SELECT audio_ms * (1.0 - begun) AS audio_ms, finished_ms - started_ms AS wall_ms
+                FROM job WHERE kind = ?1 AND state = 'done' AND audio_ms IS NOT NULL
+                ORDER BY finished_ms DESC LIMIT ?2)
+            UNION ALL
+            SELECT audio_ms * (progress - begun), ?3 - started_ms FROM job
+            WHERE kind = ?1 AND state = 'running' AND audio_ms IS NOT NULL AND progress > begun)";
     RUNNING = "SELECT j.id, j.kind, coalesce(i.name, f.name) AS name,
             s.label AS source_label, j.progress
         FROM job j
@@ -196,11 +208,15 @@ impl Store {
             .await?)
     }
 
-    /// How far the work is, of one event or of all.
+    /// How far the work is at `now_ms`, of one event or of all.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn status(&self, event: Option<&EventId>) -> Result<StatusRow, StoreError> {
+    pub async fn status(
+        &self,
+        event: Option<&EventId>,
+        now_ms: i64,
+    ) -> Result<StatusRow, StoreError> {
         let jobs = self.queue_counts(event).await?;
         let sums: Sums = sqlx::query_as(self.sql(SUMS))
             .bind(event)
@@ -211,8 +227,8 @@ impl Store {
             .fetch_one(&self.read)
             .await?;
         let mut steps = Vec::new();
-        for kind in JobKind::ALL {
-            steps.push(self.step_rate(event, *kind).await?);
+        for kind in SLOW {
+            steps.push(self.step_rate(event, kind, now_ms).await?);
         }
         Ok(StatusRow {
             paused: self.paused().await?,
@@ -239,6 +255,7 @@ impl Store {
         &self,
         event: Option<&EventId>,
         kind: JobKind,
+        now_ms: i64,
     ) -> Result<StepRate, StoreError> {
         let left_ms: f64 = sqlx::query_scalar(self.sql(LEFT))
             .bind(event)
@@ -248,6 +265,7 @@ impl Store {
         let (recent_audio_ms, recent_wall_ms): (f64, f64) = sqlx::query_as(self.sql(RATE))
             .bind(kind)
             .bind(RECENT)
+            .bind(now_ms)
             .fetch_one(&self.read)
             .await?;
         Ok(StepRate {

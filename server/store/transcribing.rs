@@ -45,7 +45,7 @@ statements! {
     FORGET_WORDS = "DELETE FROM word WHERE segment_id IN
         (SELECT id FROM segment WHERE recording_id = ?1)";
     FORGET_TEXT = "UPDATE segment SET text = NULL WHERE recording_id = ?1 AND text IS NOT NULL";
-    BEGIN = "UPDATE job SET windows = ?2, cursor = 0, progress = 0 WHERE id = ?1";
+    BEGIN = "UPDATE job SET windows = ?2, cursor = 0, progress = 0, begun = 0 WHERE id = ?1";
     BEGIN_MODEL = "UPDATE recording SET model = ?2, word_count = 0 WHERE id = ?1";
     /// A finished window is progress: the counts that lead to giving up start anew.
     ADVANCE = "UPDATE job SET cursor = ?3 + 1, progress = (?3 + 1.0) / max(windows, 1),

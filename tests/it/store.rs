@@ -29,6 +29,21 @@ async fn two_users_of_one_folder_both_write() {
 }
 
 #[tokio::test]
+async fn a_new_folder_can_be_opened_by_many_at_once() {
+    for _ in 0..5 {
+        let folder = tempfile::tempdir().unwrap();
+        let mut opening = tokio::task::JoinSet::new();
+        for _ in 0..8 {
+            let data = folder.path().join("data");
+            opening.spawn(async move { Store::open(&data).await.map(drop) });
+        }
+        for opened in opening.join_all().await {
+            opened.unwrap();
+        }
+    }
+}
+
+#[tokio::test]
 async fn a_folder_written_by_a_newer_version_is_refused_untouched() {
     let folder = tempfile::tempdir().unwrap();
     Store::open(folder.path()).await.unwrap().close().await;

@@ -35,7 +35,8 @@ impl Query {
     /// - Words in double quotes, straight or curly, are a phrase. A quotation
     ///   that is never closed runs to the end.
     /// - `*` at the end of a word outside quotes stands for the rest of it.
-    /// - A joined word (`half-remembered`) is a phrase of its [`parts`].
+    /// - A joined word (`half-remembered`) is a phrase of its [`parts`]; with `*`
+    ///   at its end, only the last part stands for more.
     ///
     /// Only the first [`MAX_QUERY_CHARS`] characters and [`MAX_QUERY_WORDS`]
     /// words count.
@@ -78,20 +79,16 @@ impl Query {
     /// Adds the words of `text` as one term, as far as there is room.
     fn push(&mut self, text: &str, is_prefix: bool, room: &mut usize) {
         let mut words: Vec<String> = split_words(text).into_iter().flat_map(parts).collect();
+        let is_prefix = is_prefix && words.len() <= *room;
         words.truncate(*room);
         *room -= words.len();
+        let prefix = if is_prefix { words.pop() } else { None };
         match words.len() {
             0 => {}
-            1 => {
-                let word = words.swap_remove(0);
-                self.terms.push(if is_prefix {
-                    Term::Prefix(word)
-                } else {
-                    Term::Word(word)
-                });
-            }
+            1 => self.terms.push(Term::Word(words.swap_remove(0))),
             _ => self.terms.push(Term::Phrase(words)),
         }
+        self.terms.extend(prefix.map(Term::Prefix));
     }
 }
 
@@ -168,6 +165,15 @@ mod tests {
             (
                 "-half- half-*",
                 vec![word("half"), Term::Prefix("half".into())],
+            ),
+            (
+                "half-rem* out-of-ha*",
+                vec![
+                    word("half"),
+                    Term::Prefix("rem".into()),
+                    phrase("out of"),
+                    Term::Prefix("ha".into()),
+                ],
             ),
             ("我愿意", vec![phrase("我 愿 意")]),
         ] {

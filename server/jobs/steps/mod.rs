@@ -16,7 +16,7 @@ use sayback_core::Cancel;
 use super::engine::{Inner, Trouble};
 use crate::media::MediaError;
 use crate::speech::SpeechError;
-use crate::store::{Claim, JobKind, RecordingId, RecordingRow, Store, StoreError};
+use crate::store::{Claim, JobKind, Lane, RecordingId, RecordingRow, Store, StoreError};
 
 pub(super) use transcribe::Voice;
 
@@ -30,7 +30,7 @@ pub(super) struct Step<'a> {
 /// Why a step did not finish.
 #[derive(Debug)]
 pub(super) enum StepError {
-    /// It was asked to stop.
+    /// It was asked to stop, or makes room for others.
     Cancelled,
     /// The store could not be read or written.
     Store(StoreError),
@@ -79,19 +79,26 @@ impl<'a> Step<'a> {
         loop {
             match self.inner.block(attempt()) {
                 Err(error) if error.may_pass() => {
-                    self.inner.trouble(Trouble::Store, error.to_string());
+                    self.inner.trouble(self.trouble(), error.to_string());
                     if self.cancel.is_cancelled() {
                         return Err(error.into());
                     }
-                    self.inner.rest(wait);
+                    self.inner.rest(wait, self.inner.woken());
                     wait = (wait * 2).min(Duration::from_secs(15));
                 }
                 other => {
-                    self.inner.trouble_over(Trouble::Store);
+                    self.inner.trouble_over(self.trouble());
                     return Ok(other?);
                 }
             }
         }
+    }
+
+    fn trouble(&self) -> Trouble {
+        Trouble::Store(match self.claim.kind {
+            JobKind::Transcribe => Lane::Model,
+            _ => Lane::Light,
+        })
     }
 
     /// Notes how far the step is, 0 to 1.

@@ -17,7 +17,7 @@ pub(super) fn look(path: &Path) -> Result<(i64, i64), StepError> {
                 "{shown}: is not there any more; add it from where it is now"
             )),
             PermissionDenied => StepError::Final(format!(
-                "{shown}: may not be read by this user; allow it and retry"
+                "{shown}: may not be read by this user; allow it and add it again"
             )),
             _ => StepError::MayPass(format!("{shown}: cannot be looked at: {cause}")),
         }

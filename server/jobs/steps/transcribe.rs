@@ -1,5 +1,7 @@
 //! transcribe: which words are spoken?
 
+use std::time::{Duration, Instant};
+
 use sayback_core::Cancel;
 use sayback_core::units::FileMs;
 
@@ -12,22 +14,48 @@ use crate::media::read_analysis;
 use crate::speech::{Ask, Recogniser, Span, SpeechError, Window, pack};
 use crate::store::{NewWord, RecordingRow, SegmentId, SegmentRow, WindowCommit};
 
+/// How long a recording keeps the model while one of another event waits, ms:
+/// long enough that changing over costs nothing to speak of.
+const TURN_MS: i64 = 60_000;
+
 /// The recogniser of a worker: loaded when first needed, then kept.
 #[derive(Default)]
 pub(in crate::jobs) struct Voice {
     loaded: Option<(String, Box<dyn Recogniser>)>,
+    not_before: Option<Instant>,
 }
 
 impl Voice {
-    /// Loads the model unless that is done.
+    /// How long to wait before asking for the model again, after it was refused.
+    pub(in crate::jobs) fn wait(&self) -> Option<Duration> {
+        let left = self.not_before?.saturating_duration_since(Instant::now());
+        (!left.is_zero()).then_some(left)
+    }
+
+    /// Loads the model unless that is done. Finding out that a file is not the
+    /// model can mean reading all of it, so the dearer a refusal was, the longer
+    /// [`Voice::wait`] is.
     pub(in crate::jobs) fn get_ready(&mut self, model: &dyn Model) -> Result<(), SpeechError> {
-        if self.loaded.is_none() {
-            model.present()?;
-            self.loaded = Some((model.name(), model.load()?));
+        if self.loaded.is_some() {
+            return Ok(());
+        }
+        let begun = Instant::now();
+        match model.present().and_then(|()| model.load()) {
+            Ok(recogniser) => self.loaded = Some((model.name(), recogniser)),
+            Err(error) => {
+                let wait = (begun.elapsed() * REFUSAL_SHARE).min(LONGEST_WAIT);
+                self.not_before = Some(Instant::now() + wait);
+                return Err(error);
+            }
         }
         Ok(())
     }
 }
+
+/// Of the time of a worker that has no model, one part in so many is spent on
+/// looking for it.
+const REFUSAL_SHARE: u32 = 20;
+const LONGEST_WAIT: Duration = Duration::from_secs(60);
 
 /// A recording and what of it is to be written down.
 struct Work<'a> {
@@ -60,10 +88,23 @@ impl Step<'_> {
         })?;
         for (number, window) in (0_i64..).zip(&work.windows) {
             if number >= done {
+                if number > done {
+                    self.make_room()?;
+                }
                 self.window(&work, number, window, &mut **recogniser)?;
             }
         }
         self.write(|| self.store().finish_transcript(&lease, &recording, now_ms()))
+    }
+
+    /// Stops between two windows if others should go first; what is written
+    /// stays, and the job goes on from there when it is taken again.
+    fn make_room(&self) -> Result<(), StepError> {
+        let yields = self.store().should_yield(self.claim.id, now_ms(), TURN_MS);
+        if self.read(yields)? {
+            return Err(StepError::Cancelled);
+        }
+        Ok(())
     }
 
     /// Listens to one window and writes what was heard.

@@ -115,7 +115,12 @@ async fn the_story_uses_every_statement() {
         (IntakeState::Refused, Some("a.wav: gone"))
     );
     assert_eq!(
-        store.status(Some(&event.id)).await.unwrap().problems.len(),
+        store
+            .status(Some(&event.id), NOW)
+            .await
+            .unwrap()
+            .problems
+            .len(),
         1
     );
     store.retry_job(probe.id).await.unwrap();
@@ -124,7 +129,14 @@ async fn the_story_uses_every_statement() {
         Err(StoreError::JobState { .. })
     ));
     store.cancel_job(probe.id, NOW).await.unwrap();
-    store.retry_job(probe.id).await.unwrap();
+    // Added again, the same intake waits again.
+    let again = store
+        .add_intakes(&event.id, std::slice::from_ref(&intake), NOW)
+        .await
+        .unwrap();
+    assert_eq!(queued, again);
+    let revived = store.job(probe.id).await.unwrap();
+    assert_eq!((revived.state, revived.error), (JobState::Ready, None));
     let lost = claim(&store, Lane::Light, "w3").await;
     assert_eq!(
         store.lease_owners().await.unwrap(),
@@ -140,6 +152,7 @@ async fn the_story_uses_every_statement() {
     };
     assert_eq!(store.beat(&[beat], NOW + LEASE).await.unwrap(), [probe.id]);
     let given = claim(&store, Lane::Light, "w4").await;
+    assert!(!store.should_yield(given.id, NOW, 0).await.unwrap());
     store.give_back(&given.lease()).await.unwrap();
 
     // Opened.
@@ -149,7 +162,10 @@ async fn the_story_uses_every_statement() {
         progress: 0.5,
     };
     assert_eq!(store.beat(&[beat], NOW + LEASE).await.unwrap(), []);
-    assert_eq!(store.status(None).await.unwrap().running[0].progress, 0.5);
+    assert_eq!(
+        store.status(None, NOW).await.unwrap().running[0].progress,
+        0.5
+    );
     let opened = Opened {
         intake: intake_id.clone(),
         event: event.id.clone(),
@@ -172,6 +188,7 @@ async fn the_story_uses_every_statement() {
         panic!("{ids:?}")
     };
     assert_eq!(store.intakes(&event.id).await.unwrap(), []);
+    assert_eq!(store.paths_in_use().await.unwrap(), [path]);
     assert_eq!(
         store.file(&"a".repeat(64)).await.unwrap().unwrap().path.0,
         path

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
 use sayback::core::Cancel;
@@ -25,7 +25,7 @@ pub struct Ears {
     /// Times the model was loaded.
     pub loaded: Arc<AtomicUsize>,
     /// Whether there is no model.
-    pub missing: Cancel,
+    pub missing: Arc<AtomicBool>,
 }
 
 fn take_one(count: &AtomicUsize) -> bool {
@@ -40,7 +40,7 @@ impl Model for Ears {
     }
 
     fn present(&self) -> Result<(), SpeechError> {
-        if self.missing.is_cancelled() {
+        if self.missing.load(Ordering::SeqCst) {
             return Err(SpeechError::NotFetched {
                 name: "ears".into(),
                 dir: "/models".into(),

@@ -1,6 +1,7 @@
 //! Files as they come: twice, moved, broken, oddly named, many, out of bounds.
 
 use std::path::Path;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 
 use sayback::core::text::Query;
@@ -84,13 +85,13 @@ async fn the_same_file_twice_changes_nothing() {
         desk.store().recordings(&desk.event.id).await.unwrap(),
         before
     );
-    assert_eq!(desk.ears.heard.load(std::sync::atomic::Ordering::SeqCst), 1);
+    assert_eq!(desk.ears.heard.load(Ordering::SeqCst), 1);
 }
 
 #[tokio::test]
 async fn a_moved_file_is_found_again_and_goes_on() {
-    let mut ears = Ears::default();
-    ears.missing.cancel();
+    let ears = Ears::default();
+    ears.missing.store(true, Ordering::SeqCst);
     let desk = Desk::new(ears.clone()).await;
     let line = desk.line("letter-corin-1", "REC_0001.flac");
     desk.add(&[&line]).await;
@@ -103,7 +104,7 @@ async fn a_moved_file_is_found_again_and_goes_on() {
     desk.engine.shutdown().await;
     let moved = desk.cards.path().join("archive.flac");
     std::fs::rename(&line, &moved).unwrap();
-    ears.missing = sayback::core::Cancel::new();
+    ears.missing.store(false, Ordering::SeqCst);
     let engine = sayback::jobs::Engine::start(desk.store().clone(), super::desk::quick(&ears))
         .await
         .unwrap();

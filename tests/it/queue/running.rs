@@ -121,7 +121,7 @@ async fn a_panic_ends_one_file_only() {
 #[tokio::test]
 async fn without_a_model_speech_waits_and_goes_on_when_it_comes() {
     let ears = Ears::default();
-    ears.missing.cancel();
+    ears.missing.store(true, Ordering::SeqCst);
     let desk = Desk::new(ears).await;
     desk.add(&[&line("letter-corin-1")]).await;
     let Idle::NoModel(text) = desk.engine.run_until_idle().await.unwrap() else {
@@ -131,6 +131,16 @@ async fn without_a_model_speech_waits_and_goes_on_when_it_comes() {
     assert_eq!(desk.engine.status(None).await.unwrap().troubles, [text]);
     let counts = desk.store().queue_counts(None).await.unwrap();
     assert_eq!((counts.waiting, counts.failed), (1, 0));
+
+    desk.ears.missing.store(false, Ordering::SeqCst);
+    until("going on", || async {
+        desk.store().queue_counts(None).await.unwrap().waiting == 0
+    })
+    .await;
+    assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
+    let recording = &desk.store().recordings(&desk.event.id).await.unwrap()[0];
+    assert_eq!(recording.state, RecordingState::Ready);
+    assert!(desk.engine.status(None).await.unwrap().troubles.is_empty());
 }
 
 #[tokio::test]
@@ -233,8 +243,8 @@ async fn events_take_turns_and_what_is_looked_at_goes_first() {
 
 #[tokio::test]
 async fn what_is_looked_at_goes_first() {
-    let mut ears = Ears::default();
-    ears.missing.cancel();
+    let ears = Ears::default();
+    ears.missing.store(true, Ordering::SeqCst);
     let desk = Desk::new(ears.clone()).await;
     let names: Vec<_> = (1..=4)
         .map(|n| line(&format!("letter-corin-{n}")))
@@ -261,7 +271,7 @@ async fn what_is_looked_at_goes_first() {
     }
     assert_eq!(order[0], last.as_str());
     assert_eq!(order[1], recordings[2].id.as_str());
-    ears.missing = sayback::core::Cancel::new();
+    ears.missing.store(false, Ordering::SeqCst);
     // And the rest of its way keeps the priority.
     let engine = Engine::start(desk.store().clone(), quick(&ears))
         .await
