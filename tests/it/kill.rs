@@ -32,6 +32,33 @@ async fn killed_while_transcribing_the_end_is_the_same() {
     );
 }
 
+#[tokio::test]
+async fn of_two_at_once_one_is_killed_and_the_other_finishes_all() {
+    let folder = tempfile::tempdir().unwrap();
+    let cards = folder.path().join("cards");
+    std::fs::create_dir(&cards).unwrap();
+    content::make_silent_cards(&cards);
+    let calm = folder.path().join("calm");
+    new_folder(&calm);
+    let start = Instant::now();
+    assert!(start_on(&calm, &cards).wait().unwrap().success());
+    let calm_time = start.elapsed();
+    let expected = content::of(&calm).await;
+    let mut random = Random(0x2a2a);
+    for round in 0..4 {
+        let data = folder.path().join(format!("two-{round}"));
+        new_folder(&data);
+        let mut two = [start_on(&data, &cards), start_on(&data, &cards)];
+        std::thread::sleep((calm_time / 2).mul_f64(random.share()));
+        two[round % 2].kill().unwrap();
+        for (n, child) in two.iter_mut().enumerate() {
+            let status = child.wait().unwrap();
+            assert!(n == round % 2 || status.success(), "{status}");
+        }
+        assert_eq!(content::of(&data).await, expected, "round {round}");
+    }
+}
+
 /// Takes in cards undisturbed, then again and again with `kills` kills in all,
 /// and compares each end. Returns how often which steps were running when the
 /// kill came.

@@ -3,4 +3,6 @@
 
 pub mod desk;
 mod files;
+mod room;
 mod running;
+mod uploads;

@@ -52,6 +52,33 @@ async fn every_statement_is_valid() {
 }
 
 #[tokio::test]
+async fn an_idle_look_never_walks_finished_jobs() {
+    let (_folder, store) = store().await;
+    for name in ["NEXT", "TO_DO", "YIELD"] {
+        let of_that_name = |s: &&&'static super::statement::Statement| s.name == name;
+        let all = all_statements();
+        let statement = all.iter().find(of_that_name).unwrap();
+        let explain = format!("EXPLAIN QUERY PLAN {}", statement.sql);
+        let plan: Vec<(i64, i64, i64, String)> = sqlx::query_as(sqlx::AssertSqlSafe(explain))
+            .fetch_all(&store.write)
+            .await
+            .unwrap();
+        let jobs: Vec<&String> = plan
+            .iter()
+            .map(|(.., detail)| detail)
+            .filter(|detail| ["job", "w"].contains(&detail.split(' ').nth(1).unwrap_or("")))
+            .collect();
+        assert!(!jobs.is_empty(), "{plan:?}");
+        for detail in jobs {
+            assert!(
+                detail.contains("INDEX job_ready") || detail.contains("INDEX job_running"),
+                "{name}: {detail}"
+            );
+        }
+    }
+}
+
+#[tokio::test]
 async fn a_data_folder_is_private_and_opens_twice() {
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().join("new");

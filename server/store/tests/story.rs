@@ -226,6 +226,20 @@ async fn the_story_uses_every_statement() {
     assert_eq!(detect.kind, JobKind::Detect);
     let recording = store.recording(id).await.unwrap();
     assert_eq!(recording.state, RecordingState::Working);
+    // Half of its 10 s in a second: what is at work counts for the rate.
+    let beat = Beat {
+        lease: detect.lease(),
+        progress: 0.5,
+    };
+    store.beat(&[beat], NOW + LEASE).await.unwrap();
+    let steps = store.status(None, NOW + 1_000).await.unwrap().steps;
+    let rate = StepRate {
+        kind: JobKind::Detect,
+        left_ms: 5_000.0,
+        recent_audio_ms: 5_000.0,
+        recent_wall_ms: 1_000.0,
+    };
+    assert_eq!(steps[0], rate);
     let found = |start_ms, end_ms| NewSegment {
         start_ms,
         end_ms,
@@ -327,6 +341,18 @@ async fn transcribe_and_find(
         .commit_window(&lease, &commit(0, &first, &ids[..1]))
         .await
         .unwrap();
+    // Put back in the middle of the second window, only the first counts; and
+    // the next claim's rate is not that of the one before.
+    let beat = Beat {
+        lease,
+        progress: 0.9,
+    };
+    store.beat(&[beat], NOW + LEASE).await.unwrap();
+    store.give_back(&job.lease()).await.unwrap();
+    assert_eq!(store.job(job.id).await.unwrap().progress, 0.5);
+    let lease = claim(store, Lane::Model, "m2").await.lease();
+    let steps = store.status(None, NOW + 1_000).await.unwrap().steps;
+    assert_eq!((steps[1].left_ms, steps[1].recent_audio_ms), (1_500.0, 0.0));
     let second = [word(0, "kept", 1600), word(1, "AND", 5000)];
     store
         .commit_window(&lease, &commit(1, &second, &ids))

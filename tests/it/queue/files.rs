@@ -80,12 +80,79 @@ async fn the_same_file_twice_changes_nothing() {
         reason.starts_with("the same sound as") && reason.contains("REC_0001"),
         "{reason}"
     );
+    // And from then on at once, for as long as the first one lies there.
+    let again = desk.add_and_wait(&[&copy]).await;
+    assert_eq!(again.already[0].recording, before[0].id);
 
     assert_eq!(
         desk.store().recordings(&desk.event.id).await.unwrap(),
         before
     );
     assert_eq!(desk.ears.heard.load(Ordering::SeqCst), 1);
+    std::fs::remove_file(&line).unwrap();
+    let again = desk.add_and_wait(&[&copy]).await;
+    assert_eq!(again.accepted.len(), 1);
+    let moved = &desk.store().recordings(&desk.event.id).await.unwrap()[0];
+    assert_eq!(moved.path.0, copy.canonicalize().unwrap());
+}
+
+#[tokio::test]
+async fn a_refused_file_that_was_mended_is_opened_and_the_refusal_is_gone() {
+    let desk = Desk::new(Ears::default()).await;
+    let path = desk.file("letter.wav", b"Dear all, this is no sound.");
+    let first = desk.add_and_wait(&[&path]).await;
+    let intakes = desk.store().intakes(&desk.event.id).await.unwrap();
+    assert_eq!(intakes[0].state, IntakeState::Refused);
+    desk.line("letter-corin-1", "letter.wav");
+    let second = desk.add_and_wait(&[&path]).await;
+    assert_eq!(first, second, "the same intake");
+    assert_eq!(desk.store().intakes(&desk.event.id).await.unwrap(), []);
+    let recordings = desk.store().recordings(&desk.event.id).await.unwrap();
+    assert_eq!(recordings[0].state, RecordingState::Ready);
+    assert!(
+        desk.engine
+            .status(None)
+            .await
+            .unwrap()
+            .row
+            .problems
+            .is_empty()
+    );
+}
+
+#[tokio::test]
+async fn what_was_cancelled_goes_on_when_it_is_added_again() {
+    let ears = Ears::default();
+    ears.missing.store(true, Ordering::SeqCst);
+    let desk = Desk::new(ears).await;
+    let line = desk.line("letter-corin-1", "REC_0001.flac");
+    desk.add(&[&line]).await;
+    desk.engine.run_until_idle().await.unwrap();
+    let recording = desk.store().recordings(&desk.event.id).await.unwrap()[0]
+        .id
+        .clone();
+    let jobs = desk.store().jobs_of(recording.as_str()).await.unwrap();
+    desk.engine.cancel(jobs.last().unwrap().id).await.unwrap();
+    desk.ears.missing.store(false, Ordering::SeqCst);
+    let again = desk.add_and_wait(&[&line]).await;
+    assert_eq!(again.accepted.len(), 1);
+    let row = desk.store().recording(&recording).await.unwrap();
+    assert_eq!(row.state, RecordingState::Ready);
+}
+
+#[tokio::test]
+async fn other_channels_asked_for_before_the_first_were_opened_are_not_lost() {
+    let desk = Desk::idle().await;
+    let line = desk.line("letter-corin-1", "REC_0001.flac");
+    let mut intakes = Vec::new();
+    for channels in [ChannelChoice::Only(1), ChannelChoice::Mix] {
+        let mut ask = add(&desk.event.id, &[&line]);
+        ask.channels = channels;
+        intakes.push(desk.engine.add(ask).await.unwrap().accepted);
+    }
+    assert_ne!(intakes[0], intakes[1]);
+    let counts = desk.store().queue_counts(None).await.unwrap();
+    assert_eq!(counts.waiting, 2);
 }
 
 #[tokio::test]
@@ -278,6 +345,9 @@ async fn other_channels_of_a_known_file_may_be_asked_for() {
     let both = picks(desk.store().recordings(&desk.event.id).await.unwrap());
     assert_eq!(both.len(), 2, "{both:?}");
     assert!(both.contains(&"2".to_owned()));
+    let mut again = add(&desk.event.id, &[&wav]);
+    again.channels = ChannelChoice::Only(2);
+    assert_eq!(desk.engine.add(again).await.unwrap().already.len(), 1);
 }
 
 /// Files at once that a careless drag of a whole archive may bring.

@@ -10,7 +10,7 @@ use sayback::store::{JobKind, JobRow, JobState, Lane, RecordingId, RecordingStat
 use super::desk::{Desk, Ears, add, line, quick, titled};
 
 /// Waits until something holds, at most half a minute.
-async fn until<F: Future<Output = bool>>(what: &str, holds: impl Fn() -> F) {
+pub async fn until<F: Future<Output = bool>>(what: &str, holds: impl Fn() -> F) {
     for _ in 0..1500 {
         if holds().await {
             return;
