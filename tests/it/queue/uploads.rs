@@ -66,7 +66,7 @@ async fn what_nothing_knows_is_removed_at_the_next_start() {
     send(&desk, "sound.flac", &sound).await;
     desk.engine.shutdown().await;
     let data = desk.data.path();
-    let hours = |n| Duration::from_secs(3600 * n);
+    let hours = |n: u64| Duration::from_secs(3600 * n);
     abandon(data, "old.wav", hours(2));
     abandon(data, "new.wav", hours(0));
     let recordings = desk.store().recordings(&desk.event.id).await.unwrap();
