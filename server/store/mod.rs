@@ -19,6 +19,7 @@
 //!
 //! Cost: a read is well under a millisecond, a commit is one `fsync`.
 
+mod asked;
 mod error;
 mod events;
 mod files;

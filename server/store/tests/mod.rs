@@ -17,6 +17,7 @@ use super::*;
 /// Every statement of the store.
 fn all_statements() -> Vec<&'static super::statement::Statement> {
     [
+        asked::ALL,
         events::ALL,
         files::ALL,
         intake::ALL,

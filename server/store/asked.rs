@@ -1,0 +1,114 @@
+//! What did a person ask of a job?
+//!
+//! To stop it, to try it again (also by adding its file again), to put it first.
+
+use sqlx::{Sqlite, Transaction};
+
+use super::statement::statements;
+use super::{EventId, JobId, JobRow, RecordingId, Store, StoreError};
+
+statements! {
+    CANCEL = "UPDATE job SET state = 'cancelled', lease_owner = NULL, lease_until_ms = NULL,
+            finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running') RETURNING id";
+    RETRY = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
+            error = NULL WHERE id = ?1 AND state IN ('failed', 'cancelled') RETURNING id";
+    /// A file that was added again is tried again; what a person cancelled, only
+    /// in the event it was added to.
+    REVIVE = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
+            error = NULL
+        WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
+            AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
+    /// Above everything that waits, also above what was put first before.
+    FIRST = "UPDATE job SET priority = 1 + (SELECT max(priority) FROM job)
+        WHERE subject = ?1 AND state IN ('ready', 'running')";
+}
+
+impl Store {
+    /// Lets one job wait again if it failed or was cancelled; says whether it had.
+    pub(super) async fn revive_job(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        job: JobId,
+    ) -> Result<bool, StoreError> {
+        let revived: Option<JobId> = sqlx::query_scalar(self.sql(RETRY))
+            .bind(job)
+            .fetch_optional(&mut **transaction)
+            .await?;
+        Ok(revived.is_some())
+    }
+
+    /// Lets failed jobs of a file's recordings wait again, and those that were
+    /// cancelled in `event`.
+    pub(super) async fn revive(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
+        hash: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query(self.sql(REVIVE))
+            .bind(hash)
+            .bind(event)
+            .execute(&mut **transaction)
+            .await?;
+        Ok(())
+    }
+
+    /// Stops a waiting or running job for good. Its worker notices by itself.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] if it is over.
+    pub async fn cancel_job(&self, id: JobId, now_ms: i64) -> Result<JobRow, StoreError> {
+        let changed: Option<JobId> = sqlx::query_scalar(self.sql(CANCEL))
+            .bind(id)
+            .bind(now_ms)
+            .fetch_optional(&self.write)
+            .await?;
+        self.after_change(id, changed, "waiting or running", "cancelled")
+            .await
+    }
+
+    /// Lets a failed or cancelled job wait again, with all its attempts.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::JobState`] otherwise.
+    pub async fn retry_job(&self, id: JobId) -> Result<JobRow, StoreError> {
+        let changed: Option<JobId> = sqlx::query_scalar(self.sql(RETRY))
+            .bind(id)
+            .fetch_optional(&self.write)
+            .await?;
+        self.after_change(id, changed, "failed or cancelled", "retried")
+            .await
+    }
+
+    async fn after_change(
+        &self,
+        id: JobId,
+        changed: Option<JobId>,
+        wanted: &'static str,
+        verb: &'static str,
+    ) -> Result<JobRow, StoreError> {
+        let row = self.job(id).await?;
+        match changed {
+            Some(_) => Ok(row),
+            None => Err(StoreError::JobState {
+                id,
+                state: row.state.as_str(),
+                wanted,
+                verb,
+            }),
+        }
+    }
+
+    /// Lets everything still to do for a recording go before all else.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn put_first(&self, recording: &RecordingId) -> Result<(), StoreError> {
+        self.recording(recording).await?;
+        sqlx::query(self.sql(FIRST))
+            .bind(recording)
+            .execute(&self.write)
+            .await?;
+        Ok(())
+    }
+}
