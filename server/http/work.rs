@@ -19,7 +19,9 @@ pub fn routes() -> OpenApiRouter<AppState> {
         .routes(routes!(retry))
 }
 
-/// Lets running steps finish and starts no other.
+/// Starts no other step and lets running ones finish.
+///
+/// `transcribe` rests after the passage it is at, and goes on from there.
 #[utoipa::path(post, path = "/queue/pause", tag = "work", responses(
     (status = 204, description = "the queue rests"),
     (status = "default", body = Problem, content_type = "application/problem+json"),

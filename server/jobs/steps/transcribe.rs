@@ -172,3 +172,51 @@ fn spans(rows: &[SegmentRow]) -> Vec<Span> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A model that is refused after so long a look.
+    struct Refused(Duration);
+
+    impl Model for Refused {
+        fn name(&self) -> String {
+            "refused".into()
+        }
+
+        fn present(&self) -> Result<(), SpeechError> {
+            std::thread::sleep(self.0);
+            Err(SpeechError::NotFetched {
+                name: self.name(),
+                dir: "/models".into(),
+            })
+        }
+
+        fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {
+            unreachable!("it was refused")
+        }
+    }
+
+    #[test]
+    fn the_dearer_a_refusal_the_longer_the_wait() {
+        let mut voice = Voice::default();
+        assert_eq!(voice.wait(), None);
+        assert!(voice.get_ready(&Refused(Duration::ZERO)).is_err());
+        assert!(
+            voice
+                .wait()
+                .is_none_or(|wait| wait < Duration::from_millis(100))
+        );
+        assert!(
+            voice
+                .get_ready(&Refused(Duration::from_millis(100)))
+                .is_err()
+        );
+        let wait = voice.wait().unwrap();
+        assert!(
+            wait > Duration::from_secs(1) && wait <= LONGEST_WAIT,
+            "{wait:?}"
+        );
+    }
+}

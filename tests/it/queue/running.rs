@@ -144,6 +144,24 @@ async fn without_a_model_speech_waits_and_goes_on_when_it_comes() {
 }
 
 #[tokio::test]
+async fn a_missing_model_troubles_nobody_when_nothing_waits_for_it() {
+    let ears = Ears::default();
+    ears.missing.store(true, Ordering::SeqCst);
+    let desk = Desk::new(ears).await;
+    desk.add(&[&line("letter-corin-1")]).await;
+    let idle = desk.engine.run_until_idle().await.unwrap();
+    assert!(matches!(idle, Idle::NoModel(_)));
+    let recording = first_recording(&desk).await;
+    let waiting = job(desk.store(), &recording, JobKind::Transcribe).await;
+    desk.engine.cancel(waiting.id).await.unwrap();
+    until("forgetting", || async {
+        desk.engine.status(None).await.unwrap().troubles.is_empty()
+    })
+    .await;
+    assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
+}
+
+#[tokio::test]
 async fn pausing_is_remembered() {
     let desk = Desk::new(Ears::default()).await;
     desk.engine.pause().await.unwrap();
