@@ -1,7 +1,8 @@
 //! Everything that is not plain WAV, opened by symphonia (Opus by libopus).
 //!
-//! Here: which track, how long, where its sound starts and ends. What happens
-//! packet by packet is in [`packets`](super::packets).
+//! Here: which track. Where its sound starts and ends is in
+//! [`bounds`](super::bounds), what happens packet by packet in
+//! [`packets`](super::packets).
 
 use std::fs::File;
 use std::io::{BufReader, Seek};
@@ -20,11 +21,12 @@ use symphonia::core::formats::{FormatOptions, FormatReader, Track};
 use symphonia::core::io::MediaSourceStream;
 use symphonia::core::meta::MetadataOptions;
 
+use super::bounds::{bounds, walk_packets};
 use super::boxes::{self, BoxTrack, Movie};
 use super::error::{MediaError, ShownPath};
 use super::guard::guarded;
 use super::masked::Masked;
-use super::packets::{BAD_RUN_MAX, Clock, Packets};
+use super::packets::{Clock, Packets};
 use super::reader::{Info, Opened};
 use super::stamps::Stamp;
 
@@ -33,7 +35,7 @@ use super::stamps::Stamp;
 const FRAMES_PER_BYTE_MAX: u64 = 10_000;
 
 /// How an Opus stream's header starts (RFC 7845, 5.1).
-const OPUS_HEAD: &[u8] = b"OpusHead";
+pub(super) const OPUS_HEAD: &[u8] = b"OpusHead";
 
 static CODECS: LazyLock<CodecRegistry> = LazyLock::new(|| {
     let mut codecs = CodecRegistry::new();
@@ -285,119 +287,6 @@ fn hidden_tracks(movie: &Movie) -> Vec<u64> {
     }
     let others = movie.tracks.iter().filter(|track| !track.is_sound());
     others.map(|track| track.type_at).collect()
-}
-
-/// Sets where the sound starts on the packets' clock; returns its length in
-/// frames where the file states it for certain.
-fn bounds(
-    demuxed: &Demuxed,
-    movie: Option<&Movie>,
-    clock: &mut Clock,
-    format: &str,
-) -> Option<u64> {
-    let track = &demuxed.track;
-    if let Some(movie) = movie {
-        let total = track
-            .duration
-            .map(|ticks| clock.frames(ticks.get().cast_signed()));
-        let edit = movie
-            .tracks
-            .iter()
-            .find(|boxed| boxed.id == track.id)
-            .and_then(first_edit);
-        let start = edit.map_or(0, |(_, start)| clock.frames(start).max(0));
-        clock.origin = start;
-        let rest = total.map(|total| (total - start).max(0).cast_unsigned());
-        let cut = edit.and_then(|(ticks, _)| edit_frames(ticks, movie.timescale, clock.rate_hz));
-        return match (rest, cut) {
-            (Some(rest), Some(cut)) => Some(rest.min(cut)),
-            (rest, cut) => rest.or(cut),
-        }
-        .filter(|frames| *frames > 0);
-    }
-    let frames = track.num_frames.filter(|frames| *frames > 0);
-    if demuxed.params.codec == CODEC_ID_OPUS && format == "ogg" {
-        let delay = pre_skip(&demuxed.params);
-        clock.origin = track.start_ts.get().max(0).saturating_add(i64::from(delay));
-        return frames.map(|end| end.saturating_sub(clock.origin.cast_unsigned()));
-    }
-    match format {
-        // Without a LAME tag the library guesses from the first few frames.
-        "mp1" | "mp2" | "mp3" => frames.filter(|_| track.delay.is_some()),
-        "aac" => None,
-        "matroska" => {
-            let info = demuxed.format.media_info();
-            let (ticks, base) = info.duration.zip(info.time_base)?;
-            let scaled = u128::from(ticks.get()) * u128::from(base.numer.get());
-            let frames = scaled * u128::from(clock.rate_hz) / u128::from(base.denom.get());
-            u64::try_from(frames).ok().filter(|frames| *frames > 0)
-        }
-        _ => frames,
-    }
-}
-
-/// The first edit that plays something, if it is the only one.
-fn first_edit(track: &BoxTrack) -> Option<(u64, i64)> {
-    let mut playing = track.edits.iter().copied().filter(|(_, start)| *start >= 0);
-    match (playing.next(), playing.next()) {
-        (edit, None) => edit,
-        (Some((_, start)), Some(_)) => Some((0, start)),
-        (None, Some(_)) => None,
-    }
-}
-
-/// An edit's duration in frames, rounded up to the movie's tick.
-fn edit_frames(ticks: u64, timescale: u32, rate_hz: u32) -> Option<u64> {
-    if ticks == 0 || timescale == 0 {
-        return None;
-    }
-    let exact = u128::from(ticks) * u128::from(rate_hz);
-    u64::try_from(exact.div_ceil(u128::from(timescale))).ok()
-}
-
-/// Walks the packets, undecoded: notes where the first plays (Matroska starts
-/// its sound anywhere and rounds to ms) and counts frames up to the last, or
-/// stops after the first.
-fn walk_packets(demuxed: &mut Demuxed, clock: &mut Clock, only_first: bool) -> u64 {
-    let (mut end, mut first, mut bad) = (0, None, 0);
-    // As reading does: an unreadable place is passed by, not the end.
-    while bad < BAD_RUN_MAX {
-        let packet = match guarded(|| demuxed.format.next_packet()) {
-            Ok(Some(packet)) => packet,
-            Ok(None) | Err(Error::IoError(_) | Error::ResetRequired) => break,
-            Err(_) => {
-                bad += 1;
-                continue;
-            }
-        };
-        bad = 0;
-        if packet.track_id != demuxed.track.id {
-            continue;
-        }
-        let start = packet.pts.get();
-        end = end.max(clock.frames(start.saturating_add_unsigned(packet.block_dur().get())));
-        first = first.or(Some(clock.frames(start)));
-        if only_first {
-            break;
-        }
-    }
-    if demuxed.format.format_info().short_name == "matroska" {
-        clock.first = first.unwrap_or(0);
-        clock.origin = clock
-            .first
-            .saturating_add(i64::from(pre_skip(&demuxed.params)));
-    }
-    end.saturating_sub(clock.origin).max(0).cast_unsigned()
-}
-
-/// Frames an Opus decoder gives before the sound starts (RFC 7845, 5.1).
-fn pre_skip(params: &AudioCodecParameters) -> u16 {
-    match params.extra_data.as_deref() {
-        Some(head) if head.starts_with(OPUS_HEAD) && head.len() >= 12 => {
-            u16::from_le_bytes([head[10], head[11]])
-        }
-        _ => 0,
-    }
 }
 
 /// Name and internet media type of a container.

@@ -20,6 +20,7 @@ use std::path::Path;
 
 mod analysis;
 pub mod bext;
+mod bounds;
 mod boxes;
 mod channels;
 mod compressed;
