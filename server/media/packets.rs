@@ -333,6 +333,22 @@ impl FrameSource for Packets {
         Ok(())
     }
 
+    fn look_past_end(&mut self) {
+        // A codec's padding may fill a few packets.
+        for _ in 0..4 {
+            let format = &mut self.demuxed.format;
+            match guarded(|| format.next_packet()) {
+                Ok(Some(_)) if !self.ended => {}
+                Err(Error::ResetRequired) => {
+                    self.trouble.chained = true;
+                    break;
+                }
+                _ => break,
+            }
+        }
+        self.ended = true;
+    }
+
     fn warnings(&self) -> Vec<String> {
         self.trouble.words()
     }

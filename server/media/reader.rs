@@ -83,6 +83,8 @@ pub(super) trait FrameSource: Send {
     fn read(&mut self, out: &mut Vec<f32>, max_frames: usize) -> Result<usize, MediaError>;
     /// The next read starts at `frame`, which lies inside the file.
     fn seek(&mut self, frame: u64) -> Result<(), MediaError>;
+    /// All frames were taken: looks whether something follows them.
+    fn look_past_end(&mut self) {}
     /// Problems met since the start was last sought, or in all.
     fn warnings(&self) -> Vec<String> {
         Vec::new()
@@ -175,6 +177,9 @@ impl Reader {
         }
         let frames = self.source.read(out, wanted)?;
         self.position += frames as u64;
+        if self.position == self.info.frames {
+            self.source.look_past_end();
+        }
         self.replaced += silence_non_finite(out);
         Ok(frames)
     }

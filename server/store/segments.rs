@@ -37,6 +37,12 @@ statements! {
         SELECT ?1, value ->> 0, value ->> 1, CAST(value ->> 2 AS REAL), CAST(value ->> 3 AS REAL)
         FROM json_each(?2)";
     DETECTED = "UPDATE recording SET segment_count = ?2, speech_ms = ?3 WHERE id = ?1";
+    WARN = "UPDATE file SET warnings = (SELECT json_group_array(value) FROM (
+            SELECT value, MIN(place) FROM (
+                SELECT value, key AS place FROM json_each(file.warnings)
+                UNION ALL SELECT value, 1000000 + key FROM json_each(?2))
+            GROUP BY value ORDER BY MIN(place)))
+        WHERE hash = (SELECT file_hash FROM recording WHERE id = ?1)";
     LIST = "SELECT id, recording_id, start_ms, end_ms, level_dbfs, snr_db, text
         FROM segment WHERE recording_id = ?1 ORDER BY start_ms";
     OF_IDS = "SELECT id, recording_id, start_ms, end_ms, level_dbfs, snr_db, text
@@ -51,6 +57,7 @@ statements! {
 impl Store {
     /// Writes the segments of a recording and that `detect` is done, as one, and
     /// queues what comes next: `transcribe`, or `index` where nobody speaks.
+    /// Warnings are added to the file's, each kept once.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
@@ -59,6 +66,7 @@ impl Store {
         lease: &Lease,
         recording: &RecordingRow,
         segments: &[NewSegment],
+        warnings: &[String],
         now_ms: i64,
     ) -> Result<(), StoreError> {
         let speech_ms: i64 = segments.iter().map(|s| s.end_ms - s.start_ms).sum();
@@ -77,6 +85,11 @@ impl Store {
             .bind(&recording.id)
             .bind(i64::try_from(segments.len()).unwrap_or(i64::MAX))
             .bind(speech_ms)
+            .execute(&mut *transaction)
+            .await?;
+        sqlx::query(self.sql(WARN))
+            .bind(&recording.id)
+            .bind(json!(warnings).to_string())
             .execute(&mut *transaction)
             .await?;
         let next = queue::NewJob {

@@ -169,7 +169,7 @@ async fn fill(store: &Store, event: &EventId, n: usize) {
         .collect();
     let lease = claim(store, Lane::Light).await;
     store
-        .finish_detect(&lease, &recording, &found, 1)
+        .finish_detect(&lease, &recording, &found, &[], 1)
         .await
         .unwrap();
     let segments: Vec<SegmentId> = store

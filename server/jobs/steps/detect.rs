@@ -17,8 +17,8 @@ impl Step<'_> {
     pub(super) fn detect(&self) -> Result<(), StepError> {
         let recording = self.recording()?;
         is_unchanged(&recording)?;
-        let segments: Vec<NewSegment> = self
-            .segments(&recording)?
+        let (found, warnings) = self.segments(&recording)?;
+        let segments: Vec<NewSegment> = found
             .iter()
             .filter(|segment| segment.start < segment.end)
             .map(|segment| NewSegment {
@@ -32,11 +32,15 @@ impl Step<'_> {
         let lease = self.claim.lease();
         self.write(|| {
             self.store()
-                .finish_detect(&lease, &recording, &segments, now_ms())
+                .finish_detect(&lease, &recording, &segments, &warnings, now_ms())
         })
     }
 
-    fn segments(&self, recording: &RecordingRow) -> Result<Vec<SpeechSegment>, StepError> {
+    /// The segments, and what reading the whole file found wrong with it.
+    fn segments(
+        &self,
+        recording: &RecordingRow,
+    ) -> Result<(Vec<SpeechSegment>, Vec<String>), StepError> {
         let mut stream = AnalysisStream::open(&recording.path, pick(recording)?)?;
         let expected = (stream.duration_ms().max(1) as f32) * BLOCK as f32 / 1000.0;
         let mut detector = SpeechDetector::new(DetectorParams::default());
@@ -54,7 +58,7 @@ impl Step<'_> {
             self.progress((samples as f32 / expected).min(1.0));
         }
         detector.finish(&mut segments);
-        Ok(segments)
+        Ok((segments, stream.warnings()))
     }
 }
 

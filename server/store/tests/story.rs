@@ -251,6 +251,7 @@ async fn the_story_uses_every_statement() {
             &detect.lease(),
             &recording,
             &[found(1000, 3000), found(5000, 6000)],
+            &["3 places".into(), "the header said 0 bytes".into()],
             NOW,
         )
         .await
@@ -388,7 +389,7 @@ async fn transcribe_and_find(
         (row.state, row.word_count, row.segment_count),
         (RecordingState::Ready, 4, Some(2))
     );
-    assert_eq!(row.warnings.0, ["the header said 0 bytes"]);
+    assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
 
     for (query, hits) in [
         ("kettle", 1),

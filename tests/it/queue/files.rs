@@ -10,6 +10,7 @@ use sayback::media::ChannelChoice;
 use sayback::store::{IntakeState, RecordingState};
 
 use super::desk::{Desk, Ears, add};
+use crate::media::{ffmpeg, make};
 
 #[tokio::test]
 async fn a_file_goes_all_the_way() {
@@ -388,4 +389,38 @@ fn resident_kib() -> u64 {
     let line = status.lines().find(|line| line.starts_with("VmRSS:"));
     line.and_then(|line| line.split_whitespace().nth(1)?.parse().ok())
         .unwrap_or(0)
+}
+
+#[tokio::test]
+async fn what_reading_finds_wrong_is_told_with_the_recording() {
+    let desk = Desk::new(Ears::default()).await;
+    let silence = vec![0.0; 48_000];
+    let broken = [&silence[..], &[f32::NAN; 3], &silence].concat();
+    let broken = desk.file("broken.wav", &make::float(1, 16_000, &broken));
+    // Two recordings, one after the other in the same file.
+    let wav = desk.file("in.wav", &make::plain(1, 48_000, &make::talk(1, 48_000, 3)));
+    let chained = desk.cards.path().join("chained.opus");
+    ffmpeg(&["-i", wav.to_str().unwrap(), chained.to_str().unwrap()]);
+    let one = std::fs::read(&chained).unwrap();
+    // The second with a serial number of its own, as its stream must have.
+    ffmpeg(&[
+        "-i",
+        wav.to_str().unwrap(),
+        "-serial_offset",
+        "7",
+        chained.to_str().unwrap(),
+    ]);
+    let other = std::fs::read(&chained).unwrap();
+    std::fs::write(&chained, [one, other].concat()).unwrap();
+    desk.add_and_wait(&[&broken, &chained]).await;
+    let recordings = desk.store().recordings(&desk.event.id).await.unwrap();
+    let told = |name: &str| {
+        let of = recordings.iter().find(|row| row.path.ends_with(name));
+        of.unwrap().warnings.0.join("; ")
+    };
+    assert!(told("broken.wav").contains("3 samples"), "{recordings:?}");
+    assert!(
+        told("chained.opus").contains("second recording"),
+        "{recordings:?}"
+    );
 }
