@@ -40,7 +40,11 @@ impl AnalysisStream {
     pub fn open(path: &Path, pick: ChannelPick) -> Result<Self, MediaError> {
         let reader = Reader::open(path)?;
         check_pick(&reader, pick)?;
-        let resampler = Resampler::new(reader.info().rate_hz);
+        let resampler =
+            Resampler::new(reader.info().rate_hz).map_err(|error| MediaError::Unsupported {
+                file: reader.shown(),
+                reason: error.to_string(),
+            })?;
         let end = analysis_len(reader.info().frames, reader.info().rate_hz);
         let skip = resampler.as_ref().map_or(0, Resampler::delay);
         Ok(Self {
@@ -102,6 +106,28 @@ impl AnalysisStream {
                 self.reader.seek(block * input as u64)
             }
         }
+    }
+
+    /// The samples of `[start, end)`; shorter where the file ends. The next
+    /// read goes on from there.
+    ///
+    /// # Errors
+    /// [`MediaError::TooLong`] past [`READ_LIMIT_MS`]; as [`Self::read`].
+    pub fn span(&mut self, start: FileMs, end: FileMs) -> Result<Vec<f32>, MediaError> {
+        let start = FileMs(start.0.max(0));
+        let asked_ms = end.0.saturating_sub(start.0).max(0);
+        if asked_ms > READ_LIMIT_MS {
+            return Err(MediaError::TooLong {
+                file: self.reader.shown(),
+                asked_ms,
+                limit_ms: READ_LIMIT_MS,
+            });
+        }
+        self.seek(start)?;
+        let mut samples = vec![0.0; FileMs(asked_ms).to_sample(ANALYSIS_RATE_HZ) as usize];
+        let filled = self.read(&mut samples)?;
+        samples.truncate(filled);
+        Ok(samples)
     }
 
     /// Length of the recording in ms, as far as its headers say.
@@ -196,20 +222,5 @@ pub fn read_analysis(
     start: FileMs,
     end: FileMs,
 ) -> Result<Vec<f32>, MediaError> {
-    let start = FileMs(start.0.max(0));
-    let asked_ms = end.0.saturating_sub(start.0).max(0);
-    if asked_ms > READ_LIMIT_MS {
-        let file = super::error::ShownPath::new(path);
-        return Err(MediaError::TooLong {
-            file,
-            asked_ms,
-            limit_ms: READ_LIMIT_MS,
-        });
-    }
-    let mut stream = AnalysisStream::open(path, pick)?;
-    stream.seek(start)?;
-    let mut samples = vec![0.0; FileMs(asked_ms).to_sample(ANALYSIS_RATE_HZ) as usize];
-    let filled = stream.read(&mut samples)?;
-    samples.truncate(filled);
-    Ok(samples)
+    AnalysisStream::open(path, pick)?.span(start, end)
 }

@@ -5,7 +5,7 @@
 //! the very samples that reading from the start gives.
 
 use rubato::audioadapter_buffers::direct::SequentialSlice;
-use rubato::{Fft, FixedSync, Resampler as _, WindowFunction};
+use rubato::{Fft, FixedSync, Resampler as _, ResamplerConstructionError, WindowFunction};
 use sayback_core::units::ANALYSIS_RATE_HZ;
 
 /// Smallest output block, in samples: at 1,024 the filter's edge is 0.95 of
@@ -21,11 +21,13 @@ pub struct Resampler {
 }
 
 impl Resampler {
-    /// A conversion from `rate_hz`; nothing when none is needed or possible.
-    #[must_use]
-    pub fn new(rate_hz: u32) -> Option<Self> {
+    /// A conversion from `rate_hz`; nothing when none is needed.
+    ///
+    /// # Errors
+    /// What the library has against that rate.
+    pub fn new(rate_hz: u32) -> Result<Option<Self>, ResamplerConstructionError> {
         if rate_hz == ANALYSIS_RATE_HZ || rate_hz == 0 {
-            return None;
+            return Ok(None);
         }
         let (input, output) = (rate_hz as usize, ANALYSIS_RATE_HZ as usize);
         let common = common_divisor(input, output);
@@ -37,15 +39,14 @@ impl Resampler {
         let input_block = steps * (input / common);
         let output_block = steps * (output / common);
         let window = WindowFunction::BlackmanHarris2;
-        let fft =
-            Fft::new_custom(input, output, input_block, 1, 1, window, FixedSync::Both).ok()?;
+        let fft = Fft::new_custom(input, output, input_block, 1, 1, window, FixedSync::Both)?;
         let scratch = vec![0.0; output_block];
-        Some(Self {
+        Ok(Some(Self {
             fft,
             input_block,
             output_block,
             scratch,
-        })
+        }))
     }
 
     /// Samples each call of [`Self::push`] takes.

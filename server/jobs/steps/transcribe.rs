@@ -1,5 +1,6 @@
 //! transcribe: which words are spoken?
 
+use std::cell::RefCell;
 use std::time::{Duration, Instant};
 
 use sayback_core::Cancel;
@@ -10,7 +11,7 @@ use super::original::is_unchanged;
 use super::{Step, StepError};
 use crate::jobs::Model;
 use crate::jobs::engine::now_ms;
-use crate::media::read_analysis;
+use crate::media::AnalysisStream;
 use crate::speech::{Ask, Recogniser, Span, SpeechError, Window, pack};
 use crate::store::{NewWord, RecordingRow, SegmentId, SegmentRow, WindowCommit};
 
@@ -60,6 +61,8 @@ const LONGEST_WAIT: Duration = Duration::from_secs(60);
 /// A recording and what of it is to be written down.
 struct Work<'a> {
     recording: &'a RecordingRow,
+    /// Opened once: of some formats opening walks through the whole file.
+    sound: RefCell<AnalysisStream>,
     segments: Vec<SegmentId>,
     windows: Vec<Window>,
 }
@@ -73,6 +76,7 @@ impl Step<'_> {
         let rows = self.read(self.store().segments(&recording.id))?;
         let work = Work {
             recording: &recording,
+            sound: RefCell::new(AnalysisStream::open(&recording.path, pick(&recording)?)?),
             segments: rows.iter().map(|row| row.id).collect(),
             windows: pack(&spans(&rows), FileMs(recording.duration_ms)),
         };
@@ -118,8 +122,7 @@ impl Step<'_> {
         self.check()?;
         let of = work.windows.len() as f32;
         self.progress(number as f32 / of);
-        let (path, pick) = (&work.recording.path, pick(work.recording)?);
-        let passage = window.assemble(&mut |from, to| read_analysis(path, pick, from, to))?;
+        let passage = window.assemble(&mut |from, to| work.sound.borrow_mut().span(from, to))?;
         let heard = listen(recogniser, passage.samples(), self.cancel, &mut |done| {
             self.progress((number as f32 + done) / of);
         })?;
