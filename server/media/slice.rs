@@ -57,7 +57,11 @@ impl Slice {
         let header = header(info.rate_hz, channels, frames).ok_or_else(|| MediaError::TooLong {
             file: reader.shown(),
             asked_ms: end.0.saturating_sub(start.0),
-            limit_ms: FileMs::from_sample(u64::from(u32::MAX) / 16, info.rate_hz).0,
+            limit_ms: FileMs::from_sample(
+                u64::from(u32::MAX) / (2 * u64::from(channels.max(1))),
+                info.rate_hz,
+            )
+            .0,
         })?;
         reader.seek(from)?;
         Ok(Self {

@@ -28,8 +28,6 @@ struct Source {
 
 /// Writes the ggml file of a CTranslate2 model and its vocabulary.
 ///
-/// `progress` gets the bytes written so far and is asked whether to go on.
-///
 /// # Errors
 /// In words: what the model file lacks, or what writing ran into.
 pub(super) fn convert<R: Read + Seek>(

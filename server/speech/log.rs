@@ -21,13 +21,14 @@ pub(super) fn install() {
     });
 }
 
-/// The last error the library complained of, for a message to the user.
+/// The last error the library complained of, for a message to the user; told
+/// once, so that it never explains another failure.
 pub(super) fn last_error() -> String {
-    let last = LAST_ERROR.lock().unwrap_or_else(PoisonError::into_inner);
+    let mut last = LAST_ERROR.lock().unwrap_or_else(PoisonError::into_inner);
     if last.is_empty() {
         "it gave no reason".into()
     } else {
-        last.clone()
+        std::mem::take(&mut *last)
     }
 }
 

@@ -160,8 +160,7 @@ fn silence_and_broken_samples_are_not_words() {
 }
 
 #[test]
-fn names_can_be_prompted_for() {
-    // A prompt is heeded, whatever its length and content.
+fn a_prompt_of_any_length_and_content_leaves_the_words_coming() {
     let mut whisper = whisper();
     let samples = &window()[..96_000];
     for prompt in [

@@ -43,7 +43,7 @@ impl FloorTracker {
     /// mean of noise lies above its quiet share, per band.
     #[must_use]
     pub fn new(window: usize, share: f32, reach: usize, lift_db: Levels) -> Self {
-        let window = window.clamp(2, usize::from(u16::MAX));
+        let window = window.clamp(2, usize::from(u16::MAX - 1));
         Self {
             window,
             reach: reach.clamp(1, window),
