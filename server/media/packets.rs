@@ -312,6 +312,10 @@ impl FrameSource for Packets {
             ts: Timestamp::new(ticks),
             track_id: self.demuxed.track.id,
         };
+        if self.ended {
+            // Not every reader of the library goes on once it met the end.
+            self.demuxed = self.origin.demux()?;
+        }
         let format = &mut self.demuxed.format;
         let found = guarded(|| format.seek(SeekMode::Accurate, to));
         // Without an index Matroska is only searched forwards, and not to

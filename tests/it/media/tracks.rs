@@ -90,12 +90,13 @@ fn a_minute_of_pictures_before_the_sound_does_not_hide_it() {
         assert_eq!(got.len() as u64, facts.frames, "{name}");
         let start = 60 * RATE as usize;
         assert!(got[..start].iter().all(|sample| *sample == 0.0), "{name}");
-        assert_eq!(got[start..][..want.len()], want, "{name}");
+        assert!(got[start..][..want.len()] == want, "{name}");
         // A seek into the silence, and one past it, find the same.
         let mut reader = Reader::open(&to).unwrap();
         for from in [start + 1_000, start - 1_000, 5] {
             reader.seek(from as u64).unwrap();
-            assert_eq!(read_on(&mut reader), got[from..], "{name} at {from}");
+            // No listing of millions of samples where it fails.
+            assert!(read_on(&mut reader) == got[from..], "{name} at {from}");
         }
     }
 }
