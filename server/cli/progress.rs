@@ -131,13 +131,19 @@ impl Display {
     }
 }
 
-/// How much of the sound is done, 0 to 100, rounded down: 100 is done.
+/// How much of the sound is done, 0 to 100, rounded down. A file that is not
+/// opened yet has no known length, so 100 is said only once no job is left.
 #[must_use]
 pub fn percent(status: &Status) -> i64 {
     if status.audio_ms_total <= 0 {
         return 0;
     }
-    (status.audio_ms_done.max(0) * 100 / status.audio_ms_total).min(100)
+    let most = if status.jobs.waiting + status.jobs.running > 0 {
+        99
+    } else {
+        100
+    };
+    (status.audio_ms_done.max(0) * 100 / status.audio_ms_total).min(most)
 }
 
 /// Speed and time left, as far as they are known, then what is at work.

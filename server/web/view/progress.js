@@ -17,7 +17,8 @@ export function showProgress({ status }) {
   const facts = [
     ...stopped,
     status.paused ? "Paused" : null,
-    `${Math.floor(Math.min(share, 1) * 100)} %`,
+    // A file that is not opened yet has no known length: work that goes on is not 100 %.
+    `${Math.min(Math.floor(share * 100), 99)} %`,
     status.rate === null ? null : `${status.rate.toFixed(1)} × real time`,
     status.time_left_ms === null ? null : about(status.time_left_ms),
     now ? `${now.step} ${now.file} (${now.source})` : null,
