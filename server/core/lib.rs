@@ -8,9 +8,11 @@
 //! - [`units`]: the two clocks and the scales everything is measured in.
 //! - [`cancel`]: a flag long computations look at.
 //! - [`signal`]: samples to speech, levels and channel relations.
+//! - [`clock`]: recordings to one clock.
 //! - [`text`]: words to their normal form, queries to matches.
 
 pub mod cancel;
+pub mod clock;
 pub mod signal;
 pub mod text;
 pub mod units;

@@ -4,29 +4,34 @@
 use super::{File, source};
 use std::collections::BTreeSet;
 
-const CORE: &[&str] = &["core", "signal", "text"];
+const CORE: &[&str] = &["core", "signal", "clock", "text"];
 
 /// Every room, and what it may use beside itself.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("core", &[]),
     ("signal", &["core"]),
+    ("clock", &["core", "signal"]),
     ("text", &["core"]),
     ("media", CORE),
     ("speech", CORE),
     ("store", CORE),
     (
         "jobs",
-        &["core", "signal", "text", "media", "speech", "store"],
+        &[
+            "core", "signal", "clock", "text", "media", "speech", "store",
+        ],
     ),
     (
         "http",
         &[
-            "core", "signal", "text", "media", "speech", "store", "jobs", "web",
+            "core", "signal", "clock", "text", "media", "speech", "store", "jobs", "web",
         ],
     ),
     (
         "cli",
-        &["core", "signal", "text", "media", "speech", "store", "jobs"],
+        &[
+            "core", "signal", "clock", "text", "media", "speech", "store", "jobs",
+        ],
     ),
     ("web", &[]),
     ("xtask", CORE),

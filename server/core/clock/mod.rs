@@ -1,0 +1,18 @@
+//! Where does each recording lie on the one clock of its event?
+//!
+//! In: the band levels of every recording, its samples on demand, and
+//! what else is known of it (stamps, takes, what a person fixed). Out: a
+//! [`Placement`] for each recording, how it was found, and how sure that is.
+//! Times are ms with fractions, rates ppm.
+//!
+//! A constant delay between two microphones (2.9 ms a metre) is distance, not
+//! clock error; nothing here tries to remove it, so it is inside the offset.
+//!
+//! This room never opens a file and never guesses: where two answers are as good,
+//! it says so.
+
+mod line;
+mod placement;
+
+pub use line::Line;
+pub use placement::{How, Piece, Placement};
