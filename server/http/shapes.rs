@@ -9,8 +9,8 @@ use super::problem::Problem;
 use super::wire;
 use crate::jobs::{AddReport, JobsError, Status};
 use crate::store::{
-    self, EventRow, IntakeRow, RecordingRow, RunningRow, SourceRow, StampRow, StoreError,
-    Transcript, WordRow,
+    self, EventRow, IntakeRow, RecordingRow, RunningRow, SegmentWordRow, SourceRow, StampRow,
+    StoreError, Transcript,
 };
 
 /// A time since 1970 as RFC 3339.
@@ -135,7 +135,7 @@ pub fn segment(transcript: Transcript) -> wire::Segment {
     }
 }
 
-fn word(row: WordRow) -> wire::Word {
+fn word(row: SegmentWordRow) -> wire::Word {
     wire::Word {
         text: row.text,
         start_ms: row.start_ms,

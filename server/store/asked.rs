@@ -8,7 +8,7 @@ use super::statement::statements;
 use super::{EventId, JobId, JobRow, RecordingId, Store, StoreError};
 
 statements! {
-    CANCEL = "UPDATE job SET state = 'cancelled', lease_owner = NULL, lease_until_ms = NULL,
+    CANCEL = "UPDATE job SET state = 'cancelled', again = 0, lease_owner = NULL, lease_until_ms = NULL,
             finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running') RETURNING id";
     RETRY = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
             error = NULL WHERE id = ?1 AND state IN ('failed', 'cancelled') RETURNING id";

@@ -62,6 +62,10 @@ text_id!(
     IntakeId
 );
 text_id!(
+    /// Names a moment: a UUIDv7.
+    MomentId
+);
+text_id!(
     /// Names a recording by its sound: see [`RecordingId::of`].
     RecordingId
 );
@@ -77,7 +81,7 @@ macro_rules! fresh {
         }
     )+};
 }
-fresh!(EventId, PersonId, SourceId, IntakeId);
+fresh!(EventId, PersonId, SourceId, IntakeId, MomentId);
 
 impl RecordingId {
     /// The id of the recording that holds `pick` ('mix' or a channel number) of

@@ -20,11 +20,13 @@
 //! Cost: a read is well under a millisecond, a commit is one `fsync`.
 
 mod asked;
+mod clock;
 mod error;
 mod events;
 mod files;
 mod ids;
 mod intake;
+mod moments;
 mod open;
 mod queue;
 mod recordings;
@@ -39,19 +41,22 @@ mod status;
 mod tests;
 mod transcribing;
 
+pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
 pub use error::StoreError;
 pub use events::NewEvent;
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
-pub use ids::{EventId, IntakeId, JobId, PersonId, RecordingId, SegmentId, SourceId};
+pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
+pub use moments::{HeardMoment, HearingRow, Listened, MomentRow, WordRow};
 pub use open::Store;
+use queue::NewJob;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
 pub use rows::{
-    EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Placement, RecordingRow,
-    RecordingState, SegmentRow, SourceRow, StampRow, WordRow,
+    ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
+    Placement, RecordingRow, RecordingState, SegmentRow, SegmentWordRow, SourceRow, StampRow, Word,
 };
-pub use search::Candidate;
+pub use search::{Candidate, SegmentCandidate};
 pub use segments::{NewSegment, Transcript};
 pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate, ToDo};
 pub use transcribing::{NewWord, WindowCommit};

@@ -14,7 +14,7 @@ use super::{EventId, JobId, JobKind, JobRow, JobState, Store, StoreError};
 /// Which workers may take a job.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Lane {
-    /// Probe, detect and index: one core's worth of decoding each.
+    /// Probe, detect, align and group: one core's worth of work each.
     Light,
     /// Transcribe: the model, loaded once.
     Model,
@@ -45,7 +45,8 @@ pub struct Claim {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
-    /// An intake's id for [`JobKind::Probe`], otherwise a recording's.
+    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`] and
+    /// [`JobKind::Group`], otherwise a recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,
@@ -96,6 +97,19 @@ pub(super) struct NewJob<'a> {
     pub after: Option<&'a Lease>,
 }
 
+impl<'a> NewJob<'a> {
+    /// A step of a whole event that a person asked for.
+    pub fn of_event(kind: JobKind, event: &'a EventId) -> Self {
+        Self {
+            kind,
+            subject: event.as_str(),
+            event,
+            audio_ms: None,
+            after: None,
+        }
+    }
+}
+
 /// The progress of a job that nobody works on: what is written of it.
 macro_rules! written {
     () => {
@@ -107,6 +121,18 @@ statements! {
     QUEUE = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
         VALUES (?1, ?2, ?3, ?4, coalesce((SELECT priority FROM job WHERE id = ?5), 0))
         ON CONFLICT (kind, subject) DO NOTHING";
+    /// What runs now runs once more afterwards.
+    QUEUE_AGAIN = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
+        VALUES (?1, ?2, ?3, ?4, coalesce((SELECT priority FROM job WHERE id = ?5), 0))
+        ON CONFLICT (kind, subject) DO UPDATE SET
+            again = state = 'running', priority = max(priority, excluded.priority),
+            attempts = CASE state WHEN 'running' THEN attempts ELSE 0 END,
+            interruptions = CASE state WHEN 'running' THEN interruptions ELSE 0 END,
+            not_before_ms = CASE state WHEN 'running' THEN not_before_ms ELSE 0 END,
+            progress = CASE state WHEN 'running' THEN progress ELSE 0 END,
+            error = CASE state WHEN 'running' THEN error END,
+            audio_ms = coalesce(excluded.audio_ms, audio_ms),
+            state = CASE state WHEN 'running' THEN 'running' ELSE 'ready' END";
     /// The most urgent job of each event, those that took a process down last; of
     /// these the most urgent; of equals, the event that was served longest ago.
     CLAIM = concat!("UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
@@ -146,15 +172,17 @@ statements! {
                     AND ?2 - h.started_ms > ?3)))";
     BEAT = "UPDATE job SET lease_until_ms = ?3, progress = max(progress, ?4)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
-    COMPLETE = "UPDATE job SET state = 'done', lease_owner = NULL, lease_until_ms = NULL,
-            progress = 1, error = NULL, finished_ms = ?3, audio_ms = coalesce(?4, audio_ms)
+    COMPLETE = "UPDATE job SET state = iif(again, 'ready', 'done'), again = 0,
+            lease_owner = NULL, lease_until_ms = NULL, progress = iif(again, 0, 1),
+            attempts = iif(again, 0, attempts), interruptions = iif(again, 0, interruptions), error = NULL, finished_ms = ?3, audio_ms = coalesce(?4, audio_ms)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
     FAIL = concat!("UPDATE job SET attempts = attempts + 1, error = ?3,
-            state = CASE WHEN ?4 IS NOT NULL AND attempts + 1 < ?5 THEN 'ready' ELSE 'failed' END,
-            not_before_ms = coalesce(?4, 0), lease_owner = NULL, lease_until_ms = NULL,
+            state = CASE WHEN again OR (?4 IS NOT NULL AND attempts + 1 < ?5)
+                THEN 'ready' ELSE 'failed' END,
+            again = 0, not_before_ms = coalesce(?4, 0), lease_owner = NULL, lease_until_ms = NULL,
             finished_ms = ?6, progress = ", written!(), "
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state");
-    GIVE_BACK = concat!("UPDATE job SET state = 'ready', lease_owner = NULL, lease_until_ms = NULL,
+    GIVE_BACK = concat!("UPDATE job SET state = 'ready', again = 0, lease_owner = NULL, lease_until_ms = NULL,
             progress = ", written!(), "
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'");
     OWNERS = "SELECT lease_owner, lease_until_ms FROM job WHERE state = 'running'";
@@ -165,7 +193,7 @@ statements! {
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
                 || (interruptions + 1) || ' times while working on this; add it again to have it tried'
                 ELSE error END,
-            lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
+            again = 0, lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
         WHERE state = 'running'
             AND (lease_until_ms < ?1 OR lease_owner IN (SELECT value FROM json_each(?2)))
         RETURNING id");
@@ -182,6 +210,25 @@ impl Store {
         job: NewJob<'_>,
     ) -> Result<(), StoreError> {
         sqlx::query(self.sql(QUEUE))
+            .bind(job.kind)
+            .bind(job.subject)
+            .bind(job.event)
+            .bind(job.audio_ms)
+            .bind(job.after.map(|lease| lease.job))
+            .execute(&mut **transaction)
+            .await
+            .map_err(unknown("event", job.event))?;
+        Ok(())
+    }
+
+    /// Queues a job, also if it was done before; one that is running runs once
+    /// more when it is through.
+    pub(super) async fn queue_again(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        job: NewJob<'_>,
+    ) -> Result<(), StoreError> {
+        sqlx::query(self.sql(QUEUE_AGAIN))
             .bind(job.kind)
             .bind(job.subject)
             .bind(job.event)

@@ -75,8 +75,12 @@ word_enum!(
     JobKind {
         /// Hash, open, decide channels. Its subject is an intake.
         Probe = "probe",
-        /// Find the speech. Its subject, like that of all later steps, is a recording.
+        /// Find the speech. Its subject is a recording.
         Detect = "detect",
+        /// Put the recordings on one clock. Its subject is an event.
+        Align = "align",
+        /// Find who heard the same speech. Its subject is an event.
+        Group = "group",
         /// Write down the words.
         Transcribe = "transcribe",
         /// Make the words findable.
@@ -97,6 +101,22 @@ word_enum!(
         Failed = "failed",
         /// Stopped by a person.
         Cancelled = "cancelled",
+    }
+);
+
+word_enum!(
+    /// Where the clock of an event stands; read from its jobs.
+    ClockState {
+        /// Nothing has been solved and nothing is to be.
+        None = "none",
+        /// It will be solved when the files of the event are looked through.
+        Waiting = "waiting",
+        /// It is being solved.
+        Working = "working",
+        /// It is solved.
+        Solved = "solved",
+        /// It could not be solved; the error says why.
+        Failed = "failed",
     }
 );
 
@@ -314,6 +334,42 @@ impl TryFrom<String> for Sentences {
     }
 }
 
+/// A value kept as JSON.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Json<T>(pub T);
+
+impl<T: serde::de::DeserializeOwned> TryFrom<String> for Json<T> {
+    type Error = serde_json::Error;
+    fn try_from(json: String) -> Result<Self, Self::Error> {
+        serde_json::from_str(&json).map(Self)
+    }
+}
+
+impl<T> std::ops::Deref for Json<T> {
+    type Target = T;
+    fn deref(&self) -> &T {
+        &self.0
+    }
+}
+
+/// A value kept as the one word that serde writes for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Word<T>(pub T);
+
+impl<T: serde::de::DeserializeOwned> TryFrom<String> for Word<T> {
+    type Error = serde_json::Error;
+    fn try_from(word: String) -> Result<Self, Self::Error> {
+        serde_json::from_value(word.into()).map(Self)
+    }
+}
+
+impl<T> std::ops::Deref for Word<T> {
+    type Target = T;
+    fn deref(&self) -> &T {
+        &self.0
+    }
+}
+
 /// When a device says a file was recorded.
 #[derive(Clone, Debug, PartialEq, FromRow)]
 pub struct StampRow {
@@ -352,7 +408,7 @@ pub struct SegmentRow {
 
 /// A word of a segment.
 #[derive(Clone, Debug, PartialEq, FromRow)]
-pub struct WordRow {
+pub struct SegmentWordRow {
     /// The segment.
     pub segment_id: SegmentId,
     /// Its place in the segment, from 0.
@@ -374,7 +430,8 @@ pub struct JobRow {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
-    /// An intake's id for [`JobKind::Probe`], otherwise a recording's.
+    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`] and
+    /// [`JobKind::Group`], otherwise a recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,

@@ -1,4 +1,4 @@
-//! Which segments might hold these words?
+//! Which moments might hold these words?
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -6,15 +6,16 @@ use std::sync::Arc;
 use sayback_core::text::{Query, Term};
 use sqlx::FromRow;
 
+use super::moments::own;
 use super::statement::statements;
 use super::{
-    EventId, EventRow, RecordingId, RecordingRow, SegmentId, SourceRow, Store, StoreError,
-    Transcript,
+    EventId, EventRow, MomentId, MomentRow, RecordingId, RecordingRow, SegmentId, SourceRow, Store,
+    StoreError, Transcript, WordRow,
 };
 
 /// A segment that holds every term of a query, with all that an answer needs.
 #[derive(Clone, Debug)]
-pub struct Candidate {
+pub struct SegmentCandidate {
     /// BM25 of SQLite FTS5: the smaller, the better; comparable within one query.
     pub bm25: f64,
     /// The segment and its words.
@@ -27,6 +28,25 @@ pub struct Candidate {
     pub event: Arc<EventRow>,
 }
 
+/// A moment that holds every term of a query.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    /// BM25 of SQLite FTS5: the smaller, the better; comparable within one query.
+    pub bm25: f64,
+    /// The moment.
+    pub moment: MomentRow,
+    /// Its words in order.
+    pub words: Vec<WordRow>,
+    /// Its event.
+    pub event: Arc<EventRow>,
+}
+
+#[derive(FromRow)]
+struct FoundMoment {
+    id: MomentId,
+    bm25: f64,
+}
+
 #[derive(FromRow)]
 struct Match {
     id: SegmentId,
@@ -35,6 +55,10 @@ struct Match {
 }
 
 statements! {
+    FIND = "SELECT m.id, bm25(moment_fts) AS bm25
+        FROM moment_fts JOIN moment m ON m.no = moment_fts.rowid
+        WHERE moment_fts MATCH ?1 AND (?2 IS NULL OR m.event_id = ?2)
+        ORDER BY bm25(moment_fts), m.no LIMIT ?3";
     MATCH = "SELECT s.id, s.recording_id, bm25(segment_fts) AS bm25
         FROM segment_fts JOIN segment s ON s.id = segment_fts.rowid
             JOIN recording r ON r.id = s.recording_id
@@ -43,7 +67,7 @@ statements! {
 }
 
 impl Store {
-    /// The segments that hold every term of `query`, best first, at most `limit`,
+    /// The moments that hold every term of `query`, best first, at most `limit`,
     /// of one event or of all. A query without terms finds nothing.
     ///
     /// # Errors
@@ -54,6 +78,53 @@ impl Store {
         event: Option<&EventId>,
         limit: u32,
     ) -> Result<Vec<Candidate>, StoreError> {
+        let expression = fts_expression(query);
+        if expression.is_empty() {
+            return Ok(Vec::new());
+        }
+        let found: Vec<FoundMoment> = sqlx::query_as(self.sql(FIND))
+            .bind(expression)
+            .bind(event)
+            .bind(limit)
+            .fetch_all(&self.read)
+            .await?;
+        let ids: Vec<MomentId> = found.iter().map(|found| found.id.clone()).collect();
+        let ranks: HashMap<&MomentId, f64> =
+            found.iter().map(|found| (&found.id, found.bm25)).collect();
+        let moments = self.moments_by_ids(&ids).await?;
+        let mut words = self.words_of(&ids).await?.into_iter().peekable();
+        let mut events: HashMap<EventId, Arc<EventRow>> = HashMap::new();
+        let mut candidates = Vec::with_capacity(moments.len());
+        for moment in moments {
+            let event = match events.get(&moment.event_id) {
+                Some(event) => event.clone(),
+                None => {
+                    let event = Arc::new(self.event(&moment.event_id).await?);
+                    events.insert(moment.event_id.clone(), event.clone());
+                    event
+                }
+            };
+            candidates.push(Candidate {
+                bm25: ranks.get(&moment.id).copied().unwrap_or_default(),
+                words: own(&mut words, &moment.id),
+                moment,
+                event,
+            });
+        }
+        Ok(candidates)
+    }
+
+    /// The segments that hold every term of `query`, best first, at most `limit`,
+    /// of one event or of all. A query without terms finds nothing.
+    ///
+    /// # Errors
+    /// When the database can't be read; never because of what the query says.
+    pub async fn search_segments(
+        &self,
+        query: &Query,
+        event: Option<&EventId>,
+        limit: u32,
+    ) -> Result<Vec<SegmentCandidate>, StoreError> {
         self.matching(&fts_expression(query), event, limit).await
     }
 
@@ -68,7 +139,7 @@ impl Store {
         words: &[String],
         event: &EventId,
         limit: u32,
-    ) -> Result<Vec<Candidate>, StoreError> {
+    ) -> Result<Vec<SegmentCandidate>, StoreError> {
         let terms: Vec<String> = words.iter().filter_map(|word| quoted([word])).collect();
         self.matching(&terms.join(" OR "), Some(event), limit).await
     }
@@ -78,7 +149,7 @@ impl Store {
         expression: &str,
         event: Option<&EventId>,
         limit: u32,
-    ) -> Result<Vec<Candidate>, StoreError> {
+    ) -> Result<Vec<SegmentCandidate>, StoreError> {
         if expression.is_empty() {
             return Ok(Vec::new());
         }
@@ -91,7 +162,10 @@ impl Store {
         self.complete_matches(&matches).await
     }
 
-    async fn complete_matches(&self, matches: &[Match]) -> Result<Vec<Candidate>, StoreError> {
+    async fn complete_matches(
+        &self,
+        matches: &[Match],
+    ) -> Result<Vec<SegmentCandidate>, StoreError> {
         let ids: Vec<SegmentId> = matches.iter().map(|found| found.id).collect();
         let transcripts = self.transcripts_by_ids(&ids).await?;
         let mut recording_ids: Vec<RecordingId> = matches
@@ -119,7 +193,7 @@ impl Store {
             .into_iter()
             .filter_map(|transcript| {
                 let recording = recordings.get(&transcript.segment.recording_id)?.clone();
-                Some(Candidate {
+                Some(SegmentCandidate {
                     bm25: ranks.remove(&transcript.segment.id)?,
                     source: sources.get(&recording.source_id)?.clone(),
                     event: events.get(&recording.event_id)?.clone(),

@@ -6,8 +6,8 @@ use serde_json::json;
 
 use super::statement::statements;
 use super::{
-    JobKind, Lease, RecordingId, RecordingRow, SegmentId, SegmentRow, Store, StoreError, WordRow,
-    queue,
+    JobKind, Lease, RecordingId, RecordingRow, SegmentId, SegmentRow, SegmentWordRow, Store,
+    StoreError, queue,
 };
 
 /// A stretch of speech as the detector found it.
@@ -29,7 +29,7 @@ pub struct Transcript {
     /// The segment.
     pub segment: SegmentRow,
     /// Its words in order; empty until transcribed.
-    pub words: Vec<WordRow>,
+    pub words: Vec<SegmentWordRow>,
 }
 
 statements! {
@@ -125,7 +125,7 @@ impl Store {
     /// When the database can't be read.
     pub async fn transcript(&self, recording: &RecordingId) -> Result<Vec<Transcript>, StoreError> {
         let segments = self.segments(recording).await?;
-        let words: Vec<WordRow> = sqlx::query_as(self.sql(WORDS))
+        let words: Vec<SegmentWordRow> = sqlx::query_as(self.sql(WORDS))
             .bind(recording)
             .fetch_all(&self.read)
             .await?;
@@ -156,7 +156,7 @@ impl Store {
             .bind(&list)
             .fetch_all(&self.read)
             .await?;
-        let words: Vec<WordRow> = sqlx::query_as(self.sql(WORDS_OF_IDS))
+        let words: Vec<SegmentWordRow> = sqlx::query_as(self.sql(WORDS_OF_IDS))
             .bind(&list)
             .fetch_all(&self.read)
             .await?;

@@ -99,7 +99,7 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     for (query, least) in queries {
         let start = Instant::now();
         let found = store
-            .search(&Query::parse(&query), Some(&event), 200)
+            .search_segments(&Query::parse(&query), Some(&event), 200)
             .await
             .unwrap();
         println!(
@@ -119,7 +119,7 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     let elsewhere = EventId::fresh();
     assert!(
         store
-            .search(&Query::parse("w17"), Some(&elsewhere), 200)
+            .search_segments(&Query::parse("w17"), Some(&elsewhere), 200)
             .await
             .unwrap()
             .is_empty()

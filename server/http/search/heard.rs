@@ -6,13 +6,13 @@ use std::collections::BTreeMap;
 use sayback_core::text::{self, Found, Query, Span};
 use sayback_core::units::FileMs;
 
-use crate::store::{Candidate, EventId, RecordingRow};
+use crate::store::{EventId, RecordingRow, SegmentCandidate};
 
 /// A stretch of speech of one recording in which the words are.
 #[derive(Debug)]
 pub struct Heard {
     /// What the store has of it.
-    pub candidate: Candidate,
+    pub candidate: SegmentCandidate,
     /// Which of its words match, as positions in its rows of words.
     pub found: Found,
     /// Where the matched words start in the file, ms.
@@ -29,13 +29,13 @@ pub struct Heard {
 
 impl Heard {
     /// A candidate that holds what was asked for.
-    fn of(query: &Query, candidate: Candidate) -> Option<Self> {
+    fn of(query: &Query, candidate: SegmentCandidate) -> Option<Self> {
         let found = query.find_in(&words_of(&candidate))?;
         Self::with(candidate, found)
     }
 
     /// A candidate in which the words of `span` stand for what was asked for.
-    pub fn misheard(candidate: Candidate, span: Span) -> Option<Self> {
+    pub fn misheard(candidate: SegmentCandidate, span: Span) -> Option<Self> {
         let heard = words_of(&candidate).get(span.from..span.to)?.join(" ");
         let found = Found {
             matched: vec![span],
@@ -46,7 +46,7 @@ impl Heard {
         Some(misheard)
     }
 
-    fn with(candidate: Candidate, found: Found) -> Option<Self> {
+    fn with(candidate: SegmentCandidate, found: Found) -> Option<Self> {
         let rows = &candidate.transcript.words;
         let extent = found.extent();
         let first = rows.get(extent.from)?;
@@ -99,7 +99,7 @@ impl Heard {
 }
 
 /// The words of a candidate as shown, one a row.
-pub fn words_of(candidate: &Candidate) -> Vec<&str> {
+pub fn words_of(candidate: &SegmentCandidate) -> Vec<&str> {
     let rows = &candidate.transcript.words;
     rows.iter().map(|word| word.text.as_str()).collect()
 }
@@ -185,7 +185,7 @@ impl Line {
 
 /// The lines that were said, the best first: by score, then by how many
 /// recordings heard them, then by event and place.
-pub fn lines(query: &Query, candidates: Vec<Candidate>) -> Vec<Line> {
+pub fn lines(query: &Query, candidates: Vec<SegmentCandidate>) -> Vec<Line> {
     let mut by_event: BTreeMap<EventId, Vec<Heard>> = BTreeMap::new();
     for heard in candidates.into_iter().filter_map(|c| Heard::of(query, c)) {
         by_event

@@ -5,15 +5,15 @@ use std::sync::Arc;
 use sayback_core::text::split_words;
 
 use crate::store::{
-    Candidate, EventRow, Placement, RecordingId, RecordingRow, RecordingState, SegmentId,
-    SegmentRow, SourceRow, Transcript, WordRow,
+    EventRow, Placement, RecordingId, RecordingRow, RecordingState, SegmentCandidate, SegmentId,
+    SegmentRow, SegmentWordRow, SourceRow, Transcript,
 };
 
 /// What `label`'s recorder heard at `start_ms`, a word each 300 ms.
-pub fn candidate(label: &str, start_ms: i64, snr_db: f32, text: &str) -> Candidate {
-    let words: Vec<WordRow> = (0..)
+pub fn candidate(label: &str, start_ms: i64, snr_db: f32, text: &str) -> SegmentCandidate {
+    let words: Vec<SegmentWordRow> = (0..)
         .zip(split_words(text))
-        .map(|(n, word)| WordRow {
+        .map(|(n, word)| SegmentWordRow {
             segment_id: SegmentId(start_ms),
             n,
             text: word.into(),
@@ -32,7 +32,7 @@ pub fn candidate(label: &str, start_ms: i64, snr_db: f32, text: &str) -> Candida
         snr_db,
         text: Some(text.into()),
     };
-    Candidate {
+    SegmentCandidate {
         bm25: -1.0,
         transcript: Transcript { segment, words },
         recording: Arc::new(recording(id, label)),

@@ -10,7 +10,7 @@ use sayback_core::text::{self, Query, Span};
 
 use super::heard::{Heard, Line, grouped, track_of, words_of};
 use crate::http::problem::Answer;
-use crate::store::{Candidate, EventId, Store};
+use crate::store::{EventId, SegmentCandidate, Store};
 
 /// Words on either side of the match by which a line is looked up.
 const AROUND: usize = 8;
@@ -83,7 +83,7 @@ fn near<'a, 'w>(words: &'a [&'w str], span: Span) -> &'a [&'w str] {
 }
 
 /// Those candidates on other tracks that are hearings of the line.
-fn same_line(query: &Query, line: &Line, likely: Vec<Candidate>) -> Vec<Heard> {
+fn same_line(query: &Query, line: &Line, likely: Vec<SegmentCandidate>) -> Vec<Heard> {
     let told = line.told();
     let (words, extent) = (told.words(), told.found.extent());
     let known: BTreeSet<&str> = line.hearings().iter().map(Heard::track).collect();
@@ -124,7 +124,7 @@ mod tests {
     const SAID: &str = "my grandfather Ambrose rang the ferry bell every evening";
 
     /// What the others heard instead, for a query that the lapel alone matches.
-    fn others(query: &str, likely: Vec<Candidate>) -> Vec<(String, i64, Option<String>)> {
+    fn others(query: &str, likely: Vec<SegmentCandidate>) -> Vec<(String, i64, Option<String>)> {
         let query = Query::parse(query);
         let lines = lines(&query, vec![candidate("lapel", 1_000, 30.0, SAID)]);
         let heard = same_line(&query, &lines[0], likely);

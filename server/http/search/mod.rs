@@ -19,7 +19,7 @@ use super::AppState;
 use super::extract::{Json, Query};
 use super::problem::{Answer, Problem};
 use super::wire::SearchAnswer;
-use crate::store::{Candidate, EventRow, Store};
+use crate::store::{EventRow, SegmentCandidate, Store};
 
 /// The best so many stretches of speech are looked at closely; a query that
 /// more of them hold is too common to be read through anyway.
@@ -97,7 +97,7 @@ async fn candidates(
     store: &Store,
     query: &text::Query,
     event: Option<&EventRow>,
-) -> Answer<Vec<Candidate>> {
+) -> Answer<Vec<SegmentCandidate>> {
     let event = event.map(|event| &event.id);
-    Ok(store.search(query, event, CANDIDATES).await?)
+    Ok(store.search_segments(query, event, CANDIDATES).await?)
 }

@@ -4,7 +4,7 @@ use sayback_core::text::parts;
 
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
-use crate::store::{SegmentId, WordRow};
+use crate::store::{SegmentId, SegmentWordRow};
 
 impl Step<'_> {
     /// Makes the words of a recording findable.
@@ -27,7 +27,7 @@ impl Step<'_> {
 
 /// What is spoken, a token for each part of a word, joined by single spaces.
 /// That is what a query is compared with in `core::text`, too.
-fn tokens(words: &[WordRow]) -> String {
+fn tokens(words: &[SegmentWordRow]) -> String {
     let tokens: Vec<String> = words.iter().flat_map(|word| parts(&word.text)).collect();
     tokens.join(" ")
 }
@@ -38,7 +38,7 @@ mod tests {
 
     #[test]
     fn only_what_is_spoken_is_indexed_part_by_part() {
-        let word = |text: &str| WordRow {
+        let word = |text: &str| SegmentWordRow {
             segment_id: SegmentId(1),
             n: 0,
             text: text.into(),

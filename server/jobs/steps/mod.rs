@@ -3,7 +3,9 @@
 //! One file a step. A step reads what it needs, works with no transaction open,
 //! and writes everything it made in one transaction that also says 'done'.
 
+mod align;
 mod detect;
+mod group;
 mod index;
 mod original;
 mod probe;
@@ -54,6 +56,8 @@ impl<'a> Step<'a> {
         match self.claim.kind {
             JobKind::Probe => self.probe(),
             JobKind::Detect => self.detect(),
+            JobKind::Align => self.align(),
+            JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
             JobKind::Index => self.index(),
         }

@@ -18,9 +18,11 @@ use super::*;
 fn all_statements() -> Vec<&'static super::statement::Statement> {
     [
         asked::ALL,
+        clock::ALL,
         events::ALL,
         files::ALL,
         intake::ALL,
+        moments::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,

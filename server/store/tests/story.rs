@@ -266,6 +266,8 @@ async fn the_story_uses_every_statement() {
     let left = store.to_do().await.unwrap();
     assert!(!left.running && !left.light && !left.model && !left.takes && !left.paused);
 
+    clock_and_moments(&store, &event.id, id).await;
+
     let used = store.used.lock().unwrap().clone();
     let unused: Vec<_> = all_statements()
         .iter()
@@ -408,13 +410,13 @@ async fn transcribe_and_find(
         ("", 0),
     ] {
         let found = store
-            .search(&Query::parse(query), Some(&event.id), 10)
+            .search_segments(&Query::parse(query), Some(&event.id), 10)
             .await
             .unwrap();
         assert_eq!(found.len(), hits, "{query}");
     }
     let found = &store
-        .search(&Query::parse("kettle"), None, 10)
+        .search_segments(&Query::parse("kettle"), None, 10)
         .await
         .unwrap()[0];
     assert_eq!(found.recording.stamps.len(), 1);
@@ -423,7 +425,43 @@ async fn transcribe_and_find(
     let other = EventId::fresh();
     assert!(
         store
-            .search(&Query::parse("kettle"), Some(&other), 10)
+            .search_segments(&Query::parse("kettle"), Some(&other), 10)
+            .await
+            .unwrap()
+            .is_empty()
+    );
+}
+
+async fn clock_and_moments(store: &Store, event: &EventId, recording: &RecordingId) {
+    assert_eq!(store.segments_of_event(event).await.unwrap().len(), 2);
+    assert_eq!(store.clock(event).await.unwrap().state, ClockState::None);
+    let fix = ClockFix::Start { event_ms: -2.5 };
+    store.set_fix(recording, &fix).await.unwrap();
+    assert_eq!(store.clock(event).await.unwrap().state, ClockState::Waiting);
+    let other = ClockFix::Same {
+        file_ms: 0.0,
+        other: RecordingId::from("elsewhere"),
+        other_ms: 0.0,
+    };
+    assert!(matches!(
+        store.set_fix(recording, &other).await,
+        Err(StoreError::Unknown { .. })
+    ));
+    assert_eq!(store.fixes(event).await.unwrap()[0].fix, fix);
+    assert!(store.clear_fix(recording).await.unwrap());
+    assert!(!store.clear_fix(recording).await.unwrap());
+    store.ask_solve(event, true).await.unwrap();
+    assert_eq!(store.placements(event).await.unwrap(), []);
+    assert_eq!(store.pairs(event).await.unwrap(), []);
+    assert_eq!(store.moments_of(recording).await.unwrap(), []);
+    assert_eq!(store.moments(event, None, None, 10, 0).await.unwrap(), []);
+    assert_eq!(store.moment_count(event, None, None).await.unwrap(), 0);
+    assert_eq!(store.hearings_of(&[]).await.unwrap(), []);
+    assert_eq!(store.listened(event).await.unwrap().model_ms, 0);
+    let query = Query::parse("kettle");
+    assert!(
+        store
+            .search(&query, Some(event), 10)
             .await
             .unwrap()
             .is_empty()

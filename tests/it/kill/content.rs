@@ -127,7 +127,7 @@ pub async fn of(data: &Path) -> Content {
     let mut found = Vec::new();
     for word in all_words {
         let hits = store
-            .search(&Query::parse(&word), None, 1000)
+            .search_segments(&Query::parse(&word), None, 1000)
             .await
             .unwrap()
             .len();

@@ -46,7 +46,7 @@ async fn a_file_goes_all_the_way() {
     let word = &transcript[0].words[0];
     let found = desk
         .store()
-        .search(&Query::parse(&word.text), None, 10)
+        .search_segments(&Query::parse(&word.text), None, 10)
         .await
         .unwrap();
     assert_eq!(found[0].recording.id, recording.id);
