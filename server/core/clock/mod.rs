@@ -12,7 +12,11 @@
 //! it says so.
 
 mod line;
+mod member;
 mod placement;
+mod solution;
 
 pub use line::Line;
+pub use member::{Before, Fix, Samples, StampAt};
 pub use placement::{How, Piece, Placement};
+pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};
