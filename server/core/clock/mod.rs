@@ -13,10 +13,18 @@
 
 mod line;
 mod member;
+mod params;
 mod placement;
 mod solution;
+mod support;
+mod track;
+mod track_maker;
 
 pub use line::Line;
 pub use member::{Before, Fix, Samples, StampAt};
+pub use params::ClockParams;
 pub use placement::{How, Piece, Placement};
 pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};
+pub use support::{Coarse, Support};
+pub use track::{FRAME_MS, TRACK_BANDS, Track, TrackError, TrackLevels};
+pub use track_maker::TrackMaker;

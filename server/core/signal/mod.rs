@@ -36,7 +36,7 @@ pub mod texture;
 pub mod windows;
 
 #[cfg(test)]
-mod sounds;
+pub(crate) mod sounds;
 #[cfg(test)]
 mod spoken;
 #[cfg(test)]
