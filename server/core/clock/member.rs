@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{How, Placement};
+use super::{How, Placement, Track};
 use crate::units::FileMs;
 
 /// Where samples come from.
@@ -54,4 +54,27 @@ pub struct Before {
     pub island: u32,
     /// How it was found.
     pub how: How,
+}
+
+/// A recording to be placed.
+#[derive(Clone, Debug)]
+pub struct Member<'a> {
+    /// Its band levels.
+    pub track: &'a Track,
+    /// How long it lasts, ms: frames by rate.
+    pub duration_ms: f64,
+    /// Which source made it.
+    pub source: usize,
+    /// Which file it is a channel of: channels of one file have one clock.
+    pub file: usize,
+    /// Which take it is a piece of, and its place in it.
+    pub take: Option<(usize, u32)>,
+    /// When it says it began.
+    pub stamps: Vec<StampAt>,
+    /// What a person said.
+    pub fix: Option<Fix>,
+    /// Where it lay before; what was placed by sound stays there.
+    pub before: Option<Before>,
+    /// Its speech, in order: lags are measured there first.
+    pub speech: &'a [(FileMs, FileMs)],
 }

@@ -11,6 +11,8 @@
 //! This room never opens a file and never guesses: where two answers are as good,
 //! it says so.
 
+mod fine;
+mod fit;
 mod line;
 mod member;
 mod params;
@@ -20,8 +22,12 @@ mod support;
 mod track;
 mod track_maker;
 
+pub use fine::{
+    FINE_REACH, FINE_SHORTEST, FINE_WINDOW, FineLag, FineLags, FineSpectrum, stretched,
+};
+pub use fit::{LagLine, LagPoint, Slope, lag_line};
 pub use line::Line;
-pub use member::{Before, Fix, Samples, StampAt};
+pub use member::{Before, Fix, Member, Samples, StampAt};
 pub use params::ClockParams;
 pub use placement::{How, Piece, Placement};
 pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};

@@ -162,9 +162,9 @@ pub enum Warning {
         member: usize,
         /// How much faster its clock runs than the event's, ppm.
         ppm: f64,
-        /// The rate that would fit, Hz, for a header that says 48,000; `None` where
-        /// it is near no rate in use.
-        likely_of_48000_hz: Option<u32>,
+        /// The rate it was recorded at and the one its header must say for that, Hz;
+        /// `None` where no two rates in use fit.
+        likely_hz: Option<(u32, u32)>,
     },
     /// What two recordings say of each other contradicts everything else; thrown
     /// out.
