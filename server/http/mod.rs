@@ -18,6 +18,7 @@
 
 mod add;
 mod audio;
+mod clock;
 mod events;
 mod extract;
 mod guard;
