@@ -116,6 +116,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
         BASE,
         OpenApiRouter::new()
             .merge(events::routes())
+            .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())
             .merge(recordings::routes())

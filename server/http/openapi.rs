@@ -21,6 +21,7 @@ use super::problem::Problem;
     components(schemas(Problem)),
     tags(
         (name = "events", description = "Events and what is taken in"),
+        (name = "clock", description = "Where recordings lie on the clock of their event"),
         (name = "recordings", description = "Recordings, their words and their sound"),
         (name = "search", description = "Who said what and when"),
         (name = "work", description = "The queue and its progress"),

@@ -14,7 +14,7 @@ use crate::store::{
 };
 
 /// A time since 1970 as RFC 3339.
-fn rfc3339(ms: i64) -> String {
+pub fn rfc3339(ms: i64) -> String {
     jiff::Timestamp::from_millisecond(ms)
         .unwrap_or(jiff::Timestamp::UNIX_EPOCH)
         .to_string()

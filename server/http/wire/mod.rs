@@ -1,10 +1,12 @@
 //! What travels: the JSON of the API, told once for the server, the command
 //! line and the API description. Times are whole milliseconds.
 
+mod clock;
 mod event;
 mod search;
 mod status;
 
+pub use clock::*;
 pub use event::*;
 pub use search::*;
 pub use status::*;
