@@ -51,7 +51,7 @@ fn sentence(warning: &Warning, members: &[Option<Named>]) -> String {
         Warning::WrongRate {
             member,
             ppm,
-            likely_of_48000_hz,
+            likely_hz,
         } => {
             let way = if ppm < 0.0 { "slow" } else { "fast" };
             let mut text = format!(
@@ -60,10 +60,10 @@ fn sentence(warning: &Warning, members: &[Option<Named>]) -> String {
                 name(member),
                 ppm.abs() / 10_000.0
             );
-            if let (Some(likely), Some(named)) = (likely_of_48000_hz, known(member)) {
-                let header = u64::from(named.rate_hz);
-                // The rate that fits is told for a header of 48,000 Hz.
-                let likely = (u64::from(likely) * header + 24_000) / 48_000;
+            if let (Some((true_hz, told_hz)), Some(named)) = (likely_hz, known(member)) {
+                // The two rates are told for a header that says the second.
+                let (header, told) = (u64::from(named.rate_hz), u64::from(told_hz.max(1)));
+                let likely = (u64::from(true_hz) * header + told / 2) / told;
                 text.push_str(&format!(" ({likely} Hz would fit, it says {header} Hz)"));
             }
             text + "; it is placed by the rate that fits"
@@ -186,7 +186,7 @@ mod tests {
                 Warning::WrongRate {
                     member: b,
                     ppm: 88_435.4,
-                    likely_of_48000_hz: Some(44_100),
+                    likely_hz: Some((44_100, 48_000)),
                 },
                 "'B.MOV' (Camera) runs 8.84 % fast, far more than any clock: the sample rate in \
                  its header is probably wrong (88200 Hz would fit, it says 96000 Hz); it is placed \
@@ -196,7 +196,7 @@ mod tests {
                 Warning::WrongRate {
                     member: a,
                     ppm: -20_000.0,
-                    likely_of_48000_hz: None,
+                    likely_hz: None,
                 },
                 "'A.WAV' (Lapel) runs 2.00 % slow, far more than any clock: the sample rate in \
                  its header is probably wrong; it is placed by the rate that fits",
