@@ -9,10 +9,12 @@
 //! - [`cancel`]: a flag long computations look at.
 //! - [`signal`]: samples to speech, levels and channel relations.
 //! - [`clock`]: recordings to one clock.
+//! - [`moments`]: speech that several recordings heard, once.
 //! - [`text`]: words to their normal form, queries to matches.
 
 pub mod cancel;
 pub mod clock;
+pub mod moments;
 pub mod signal;
 pub mod text;
 pub mod units;

@@ -6,10 +6,11 @@ use super::bands::{BANDS, BandLayout, Levels, level_dbfs, power_of};
 use super::evidence::{Above, Evidence, Heard};
 use super::floor::{FloorTracker, Floored};
 use super::loudness::Loudness;
+use super::marks::{self, Top};
 use super::numbered::Numbered;
 use super::params::{DetectorParams, frames};
 use super::segments::{Decision, Shape, Stretches};
-use super::spectrum::{HOP, Spectrum};
+use super::spectrum::{HOP, Spectrum, WINDOW};
 use super::texture::{Texture, likeness, texture};
 use super::windows::Windows;
 
@@ -37,6 +38,11 @@ pub struct SpeechSegment {
     /// Power of those frames without the noise, over the power of the noise,
     /// dB. Noise below the rounding of 16-bit samples counts as that.
     pub snr_db: f32,
+    /// Share of the samples at flat tops, 0 to 1; see [`marks::clipped`].
+    pub clipped: f32,
+    /// How long the room rings on, s; 0 where it can't be told. See
+    /// [`marks::reverb`].
+    pub reverb: f32,
 }
 
 /// What is remembered of a frame until its segment is over.
@@ -44,13 +50,14 @@ pub struct SpeechSegment {
 struct Measured {
     power: f32,
     noise: f32,
+    top: Top,
     clear: bool,
 }
 
 /// Finds speech in a stream of 16 kHz mono samples.
 ///
 /// Segments come out in order, some eight seconds late, those of the first half
-/// minute when it is over. Memory is constant, but for 12 bytes each 10 ms of
+/// minute when it is over. Memory is constant, but for 20 bytes each 10 ms of
 /// a segment that does not end.
 ///
 /// ```
@@ -121,6 +128,7 @@ struct Front {
     reach: usize,
     powers: Numbered<[f32; BANDS]>,
     textures: Numbered<Texture>,
+    tops: Numbered<Top>,
     levels: Numbered<Levels>,
 }
 
@@ -132,6 +140,7 @@ impl Front {
             reach: smooth / 2,
             powers: Numbered::from(0),
             textures: Numbered::from(0),
+            tops: Numbered::from(0),
             levels: Numbered::from(0),
         }
     }
@@ -141,6 +150,9 @@ impl Front {
         let power = self.spectrum.of(window);
         self.powers.push(self.layout.powers(power));
         self.textures.push(texture(power));
+        // The 10 ms that the window is centred on.
+        self.tops
+            .push(Top::of(&window[(WINDOW - HOP) / 2..][..HOP]));
         if self.powers.next() <= self.reach {
             return None;
         }
@@ -179,12 +191,14 @@ impl Front {
             movement: since(MOVEMENT),
             jitter: since(JITTER),
             hold: hold.unwrap_or(0.0),
+            top: self.tops.nearest(frame).copied().unwrap_or_default(),
         };
         self.levels.push(levels);
         self.levels
             .forget_before((frame + 1).saturating_sub(MOVEMENT));
         self.textures
             .forget_before((frame + 1).saturating_sub(HOLD));
+        self.tops.forget_before(frame + 1);
         self.powers
             .forget_before((frame + 1).saturating_sub(self.reach));
         (levels, heard)
@@ -291,6 +305,7 @@ impl Back {
         self.measured.push(Measured {
             power,
             noise,
+            top: self.heard.nearest(frame).map_or(Top::default(), |h| h.top),
             clear: false,
         });
         // The first frames wait until a whole window tells what is loud here.
@@ -342,7 +357,14 @@ impl Back {
         let ms = |frame: usize| FileMs::from_sample((frame * HOP) as u64, ANALYSIS_RATE_HZ);
         // Below a thousandth of the noise nothing can be told from it: −30 dB.
         let speech = (power - noise).max(noise * 1e-3);
+        let (tops, frames): (Vec<Top>, Vec<(f32, f32)>) = self
+            .measured
+            .range(from..to)
+            .map(|m| (m.top, (m.power, m.noise)))
+            .unzip();
         SpeechSegment {
+            clipped: marks::clipped(&tops),
+            reverb: marks::reverb(&frames),
             start: ms(from),
             end: ms(to),
             level_dbfs: db(power / f64::max(count, 1.0)).max(SILENCE_DBFS),

@@ -14,6 +14,7 @@
 //! - *excess*: how far the bands rise above what noise does.
 //! - *ratio*: signal to noise.
 
+use super::marks::Top;
 use super::numbered::Numbered;
 use super::params::{DetectorParams, frames};
 
@@ -26,6 +27,8 @@ pub struct Heard {
     pub jitter: f32,
     /// Likeness of the fine structure with that 60 ms before.
     pub hold: f32,
+    /// How high its samples reach.
+    pub top: Top,
 }
 
 /// What is known once the noise floor is.

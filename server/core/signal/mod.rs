@@ -14,6 +14,7 @@
 //! - [`floor`], [`loudness`]: the noise under each band, and the level of the
 //!   loud moments, both from before and after.
 //! - [`evidence`]: the measures together, one number per frame.
+//! - [`marks`]: flat tops and the room's ring.
 //! - [`segments`]: numbers to stretches worth keeping.
 //! - [`detector`]: the whole, sample to segment; [`params`]: its numbers.
 //!
@@ -26,6 +27,7 @@ pub mod detector;
 pub mod evidence;
 pub mod floor;
 pub mod loudness;
+pub mod marks;
 mod numbered;
 pub mod params;
 pub mod pcm;

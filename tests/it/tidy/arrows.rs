@@ -4,13 +4,14 @@
 use super::{File, source};
 use std::collections::BTreeSet;
 
-const CORE: &[&str] = &["core", "signal", "clock", "text"];
+const CORE: &[&str] = &["core", "signal", "clock", "moments", "text"];
 
 /// Every room, and what it may use beside itself.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("core", &[]),
     ("signal", &["core"]),
     ("clock", &["core", "signal"]),
+    ("moments", &["core", "signal", "clock", "text"]),
     ("text", &["core"]),
     ("media", CORE),
     ("speech", CORE),
@@ -18,19 +19,19 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "jobs",
         &[
-            "core", "signal", "clock", "text", "media", "speech", "store",
+            "core", "signal", "clock", "moments", "text", "media", "speech", "store",
         ],
     ),
     (
         "http",
         &[
-            "core", "signal", "clock", "text", "media", "speech", "store", "jobs", "web",
+            "core", "signal", "clock", "moments", "text", "media", "speech", "store", "jobs", "web",
         ],
     ),
     (
         "cli",
         &[
-            "core", "signal", "clock", "text", "media", "speech", "store", "jobs",
+            "core", "signal", "clock", "moments", "text", "media", "speech", "store", "jobs",
         ],
     ),
     ("web", &[]),

@@ -1,0 +1,19 @@
+//! Which stretches of speech are the same, and which hearing of each is best?
+//!
+//! In: recordings with their place on a clock ([`Hearer`]), the speech found in
+//! each, what two of them share in sound ([`Sound`]), and the moments that exist
+//! ([`Kept`]). Out: each stretch of speech once ([`Moment`]), with every hearing
+//! of it in rank order and the reasons; later, of several attempts at its words,
+//! the ones to keep. Event times are those of an island's clock, ms.
+//!
+//! Recordings on different islands are never compared, and nothing here listens:
+//! what a recording sounds like is asked of [`Sound`], what was said comes as
+//! words.
+
+mod kinds;
+mod params;
+mod words;
+
+pub use kinds::{Hearer, Hearing, Kept, Moment, NotAPlace, PlacedAs, Sound};
+pub use params::MomentParams;
+pub use words::{Attempt, SaidWord, weakness};
