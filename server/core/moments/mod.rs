@@ -10,10 +10,19 @@
 //! what a recording sounds like is asked of [`Sound`], what was said comes as
 //! words.
 
+mod group;
+mod hearings;
 mod kinds;
+mod lanes;
 mod params;
+mod pieces;
+mod score;
+mod together;
+mod tracks;
 mod words;
 
+pub use group::group;
 pub use kinds::{Hearer, Hearing, Kept, Moment, NotAPlace, PlacedAs, Sound};
 pub use params::MomentParams;
+pub use tracks::Tracks;
 pub use words::{Attempt, SaidWord, weakness};

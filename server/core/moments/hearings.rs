@@ -1,0 +1,197 @@
+//! Who heard a moment, and how well?
+
+use super::kinds::{Hearer, Hearing, Sound};
+use super::params::MomentParams;
+use super::pieces::Piece;
+use super::score::{Evidence, score, why};
+use super::together::Together;
+use crate::signal::SpeechSegment;
+use crate::units::{EventMs, FileMs, SILENCE_DBFS};
+
+/// A recorder that was at this place within so long was there, ms.
+const STILL_MS: i64 = 60_000;
+
+/// Least of a moment that a recording must have run for, ms, unless half of it.
+const LEAST_MS: i64 = 500;
+
+/// Share of the speech that the detector must have found.
+const FOUND: f32 = 0.2;
+
+pub(super) struct Listen<'a> {
+    pub hearers: &'a [Hearer<'a>],
+    pub sound: &'a dyn Sound,
+    pub params: &'a MomentParams,
+    pub together: &'a Together<'a>,
+}
+
+impl Listen<'_> {
+    /// The hearings of the moment that these pieces make, best first, those not
+    /// heard last. There is always one.
+    pub fn hearings(&self, pieces: &[Piece]) -> Vec<Hearing> {
+        let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else {
+            return Vec::new();
+        };
+        let island = self.hearers[first.owner].island;
+        let mut hearings: Vec<Hearing> = (0..self.hearers.len())
+            .filter(|&n| self.hearers[n].island == island)
+            .filter_map(|n| self.hearing(n, pieces, first.start, last.end))
+            .collect();
+        hearings.sort_by(|x, y| {
+            (y.heard.cmp(&x.heard))
+                .then(y.score.total_cmp(&x.score))
+                .then(x.hearer.cmp(&y.hearer))
+        });
+        hearings
+    }
+
+    fn hearing(&self, n: usize, pieces: &[Piece], start: i64, end: i64) -> Option<Hearing> {
+        let h = &self.hearers[n];
+        let clamped = |at: i64| {
+            let file = h.placement.to_file(EventMs(at)).0;
+            FileMs(file.clamp(0, h.duration_ms.max(0)))
+        };
+        let (from, to) = (clamped(start), clamped(end));
+        let ran_ms = to.0 - from.0;
+        let owns = pieces.iter().any(|piece| piece.owner == n);
+        if ran_ms <= 0 || (!owns && ran_ms < LEAST_MS.min((end - start) / 2)) {
+            return None;
+        }
+        let segments = h.segments;
+        let first = segments.partition_point(|s| s.end <= from);
+        let until = segments.partition_point(|s| s.start < to);
+        let segments = segments.get(first..until).unwrap_or_default();
+        let member = owns || pieces.iter().any(|piece| piece.members.contains(&n));
+        let middle = start.midpoint(end);
+        let here = || {
+            let mut owners: Vec<usize> = pieces.iter().map(|piece| piece.owner).collect();
+            owners.sort_unstable();
+            owners.dedup();
+            owners
+        };
+        let together = member || here().iter().any(|&o| self.together.at(n, o, middle));
+        let near = together
+            || segments.is_empty()
+                && here()
+                    .iter()
+                    .any(|&o| self.together.about(n, o, middle, STILL_MS));
+        if !near {
+            return None;
+        }
+        let excess_db = self.sound.excess_db(n, from, to);
+        let evidence = self.evidence(h, segments, pieces, excess_db);
+        let heard =
+            owns || together && (evidence.covered >= FOUND || excess_db >= self.params.heard_db);
+        Some(Hearing {
+            hearer: n,
+            start: from,
+            end: to,
+            heard,
+            level_dbfs: evidence.level_dbfs,
+            snr_db: evidence.snr_db,
+            clipped: evidence.clipped,
+            reverb: evidence.reverb,
+            score: score(&evidence, h.placed_as),
+            why: why(&evidence, h.placed_as, heard),
+        })
+    }
+
+    /// The measures of its segments there, weighted by how much of the moment they
+    /// have; where it has none, what the levels say.
+    fn evidence(
+        &self,
+        h: &Hearer,
+        segments: &[SpeechSegment],
+        pieces: &[Piece],
+        excess_db: f32,
+    ) -> Evidence {
+        let speech: i64 = pieces.iter().map(|piece| piece.end - piece.start).sum();
+        let mut sums = Evidence::default();
+        let (mut all, mut ringing, mut power) = (0.0_f32, 0.0_f32, 0.0_f32);
+        for segment in segments {
+            let start = h.placement.to_event(segment.start).0;
+            let end = h.placement.to_event(segment.end).0;
+            let common: i64 = pieces
+                .iter()
+                .map(|piece| (end.min(piece.end) - start.max(piece.start)).max(0))
+                .sum();
+            let weight = common as f32;
+            all += weight;
+            sums.snr_db += weight * segment.snr_db;
+            sums.clipped += weight * segment.clipped;
+            power += weight * 10.0_f32.powf(segment.level_dbfs / 10.0);
+            if segment.reverb > 0.0 {
+                ringing += weight;
+                sums.reverb += weight * segment.reverb;
+            }
+        }
+        if all <= 0.0 {
+            // Excess holds the noise too, so it is never below 0.
+            let ratio = 10.0_f32.powf(excess_db / 10.0) - 1.0;
+            return Evidence {
+                level_dbfs: SILENCE_DBFS,
+                snr_db: 10.0 * ratio.max(1e-3).log10(),
+                ..Evidence::default()
+            };
+        }
+        Evidence {
+            level_dbfs: 10.0 * (power / all).max(1e-15).log10(),
+            snr_db: sums.snr_db / all,
+            clipped: sums.clipped / all,
+            reverb: sums.reverb / f32::max(ringing, 1.0),
+            covered: (all / speech.max(1) as f32).min(1.0),
+        }
+    }
+}
+
+/// Puts the chosen hearing first in every moment of a lane, given in order of time:
+/// the best, unless the recording of the moment before is nearly as good. Fewer
+/// changes between recordings read better, and fill the model's windows better.
+pub(super) fn choose(moments: &mut [(i64, i64, Vec<Hearing>)], params: &MomentParams) {
+    /// Moments further apart choose anew, ms.
+    const NEAR_MS: i64 = 15_000;
+    // worth[k]: the best sum up to this moment with its hearing k first, and which
+    // hearing of the moment before that goes with.
+    let mut table: Vec<Vec<(f32, usize)>> = Vec::new();
+    for (n, (start, _, hearings)) in moments.iter().enumerate() {
+        let before = n.checked_sub(1).map(|before| &moments[before]);
+        let near = before.is_some_and(|(_, end, _)| start - end <= NEAR_MS);
+        let row = hearings.iter().map(|hearing| {
+            let own = if hearing.heard {
+                hearing.score
+            } else {
+                f32::NEG_INFINITY
+            };
+            let from = table.last().zip(before).and_then(|(row, (_, _, them))| {
+                row.iter()
+                    .zip(them)
+                    .enumerate()
+                    .map(|(k, ((worth, _), other))| {
+                        let change = near && other.hearer != hearing.hearer;
+                        let cost = if change { params.stay_db } else { 0.0 };
+                        (worth - cost, k)
+                    })
+                    .max_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)))
+            });
+            let (sum, k) = from.unwrap_or((0.0, 0));
+            (sum + own, k)
+        });
+        table.push(row.collect());
+    }
+    let Some(last) = table.last() else { return };
+    let mut at = last
+        .iter()
+        .enumerate()
+        .max_by(|(i, x), (j, y)| x.0.total_cmp(&y.0).then(j.cmp(i)))
+        .map_or(0, |(k, _)| k);
+    for (n, (_, _, hearings)) in moments.iter_mut().enumerate().rev() {
+        let before = table[n].get(at).map_or(0, |(_, k)| *k);
+        if at > 0 && at < hearings.len() {
+            let mut chosen = hearings.remove(at);
+            chosen
+                .why
+                .push("the lines around it are taken from here too".to_owned());
+            hearings.insert(0, chosen);
+        }
+        at = before;
+    }
+}
