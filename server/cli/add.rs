@@ -8,7 +8,7 @@ use super::answers::{Added, EventDetail, Failed, Health, Refused};
 use super::args::{Add, Placement};
 use super::client::{Client, quoted, wire_path};
 use super::error::{CliError, Outcome};
-use super::progress::{Waited, follow};
+use super::progress;
 use super::show::{Paint, about, count, length, out, remark, safe};
 
 /// Adds files and folders and, unless told otherwise, stays until they are
@@ -120,29 +120,13 @@ fn see_through(
     added: &mut Added,
     cancel: &Cancel,
 ) -> Result<Outcome, CliError> {
-    let (waited, status) = follow(client, Some(event), cancel)?;
+    let (outcome, _) = progress::see_through(client, event, cancel)?;
     let detail: EventDetail = client.get(&format!("/events/{}", quoted(event)))?.read()?;
     sort_out(&detail, added);
-    let open = count(status.jobs.waiting + status.jobs.running, "step");
-    match waited {
-        Waited::Done => {
-            if !add.json.json {
-                remark(&summary(&detail));
-            }
-            Ok(Outcome::Done)
-        }
-        Waited::Interrupted => {
-            remark(&format!(
-                "stopped; {open} stay in the queue: `sayback serve`, or adding anything, goes on"
-            ));
-            Ok(Outcome::Interrupted)
-        }
-        Waited::Paused => {
-            remark(&format!("the queue is paused; {open} stay in it"));
-            Ok(Outcome::Partly)
-        }
-        Waited::Stuck(reason) => Err(anyhow::anyhow!("{reason}; {open} stay in the queue").into()),
+    if outcome == Outcome::Done && !add.json.json {
+        remark(&summary(&detail));
     }
+    Ok(outcome)
 }
 
 fn sort_out(detail: &EventDetail, added: &mut Added) {

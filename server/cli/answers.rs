@@ -250,13 +250,13 @@ pub struct WorkProblem {
 pub struct Search {
     /// How long it took, ms.
     pub took_ms: u64,
-    /// How many lines there are in all.
+    /// How many moments there are in all.
     pub total: u64,
     /// This page of them, the best first.
     pub hits: Vec<Hit>,
 }
 
-/// A line that was found.
+/// A moment that was found.
 #[derive(Debug, Deserialize)]
 pub struct Hit {
     /// The event.
@@ -267,8 +267,21 @@ pub struct Hit {
     pub matched: Vec<Matched>,
     /// Who spoke.
     pub person: Option<Named>,
+    /// Where the words are on the event clock, ms.
+    pub start_ms: Option<i64>,
+    /// Why the words should not be trusted as they are.
+    pub doubt: Option<String>,
     /// Who heard it, the best first.
     pub heard_on: Vec<Hearing>,
+    /// Who ran but did not hear it.
+    pub not_heard_on: Vec<NotHeard>,
+}
+
+/// A recorder that ran but did not hear a moment.
+#[derive(Debug, Deserialize)]
+pub struct NotHeard {
+    /// The recorder.
+    pub source: SourceName,
 }
 
 /// An event, as hits name it.
@@ -287,7 +300,7 @@ pub struct Matched {
     pub to: usize,
 }
 
-/// One recorder's copy of a line.
+/// One recorder's copy of a moment.
 #[derive(Debug, Deserialize)]
 pub struct Hearing {
     /// The recorder.
@@ -311,6 +324,8 @@ pub struct Hearing {
 pub struct RecordingName {
     /// Its id.
     pub id: String,
+    /// The file's name.
+    pub file: String,
 }
 
 /// `GET /recordings/{recording}/words`
@@ -318,15 +333,59 @@ pub struct RecordingName {
 pub struct Transcript {
     /// The recording.
     pub recording: Recording,
-    /// Its stretches of speech.
-    pub segments: Vec<Segment>,
+    /// Its copy of each moment.
+    pub hearings: Vec<HeardWords>,
 }
 
-/// A stretch of speech.
+/// A recording's copy of a moment.
 #[derive(Debug, Deserialize)]
-pub struct Segment {
+pub struct HeardWords {
     /// Where it starts in the file, ms.
     pub start_ms: i64,
-    /// Its words, once they are written down.
+    /// Whether it is above the recording's own noise.
+    pub heard: bool,
+    /// Its words, once somebody has listened.
     pub text: Option<String>,
+    /// Why they should not be trusted as they are.
+    pub doubt: Option<String>,
+}
+
+/// `GET /events/{event}/clock`
+#[derive(Debug, Deserialize)]
+pub struct Clock {
+    /// The event.
+    pub event: EventName,
+    /// `none`, `waiting`, `working`, `solved` or `failed`.
+    pub state: String,
+    /// Why it failed.
+    pub error: Option<String>,
+    /// From the first to the last sound, ms.
+    pub length_ms: i64,
+    /// Its recordings.
+    pub recordings: Vec<ClockRecording>,
+    /// What was odd about the event as a whole.
+    pub warnings: Vec<String>,
+}
+
+/// Where one recording lies.
+#[derive(Debug, Deserialize)]
+pub struct ClockRecording {
+    /// The recording.
+    pub recording: RecordingName,
+    /// The recorder.
+    pub source: SourceName,
+    /// Where it starts on the event clock, ms.
+    pub start_ms: Option<i64>,
+    /// How much faster its clock runs, ppm.
+    pub rate_ppm: Option<f64>,
+    /// How its place was found.
+    pub how: String,
+    /// 95 % of where it might be, ms.
+    pub uncertainty_ms: Option<f64>,
+    /// Share of the points that agree, 0 to 1.
+    pub agreement: Option<f64>,
+    /// Whose clock it lies on; 0 is the event clock.
+    pub island: Option<i64>,
+    /// What was odd about it.
+    pub warnings: Vec<String>,
 }

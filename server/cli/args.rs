@@ -87,6 +87,8 @@ pub enum Command {
     Find(Find),
     /// All words of one recording
     Words(Words),
+    /// Where the recordings of an event lie on its one clock
+    Clock(Clock),
     /// Get and look at speech models
     #[command(subcommand)]
     Model(ModelCommand),
@@ -247,7 +249,7 @@ pub struct Find {
 /// In what form words are written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Format {
-    /// One stretch of speech a line, with its position
+    /// One moment a line, with its position
     Text,
     /// The answer of the API
     Json,
@@ -264,6 +266,78 @@ pub struct Words {
     /// The same as --format json
     #[arg(long, conflicts_with = "format")]
     pub json: bool,
+}
+
+/// `sayback clock …`
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
+pub struct Clock {
+    /// To change it.
+    #[command(subcommand)]
+    pub command: Option<ClockCommand>,
+    /// The event's id, or its title where only one has it
+    #[arg(required = true)]
+    pub event: Option<String>,
+    /// Also write it as a picture, an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// What can be done about a clock.
+#[derive(Debug, Subcommand)]
+pub enum ClockCommand {
+    /// Say by hand where a recording lies, or take that back
+    Fix(ClockFix),
+    /// Work it out again
+    Solve(ClockSolve),
+}
+
+/// `sayback clock fix`
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("place").required(true).args(["start", "same_as", "release"]))]
+pub struct ClockFix {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// The recording's id, or its file's name where only one has it
+    pub recording: String,
+    /// When it starts on the event clock: hh:mm:ss.mmm, mm:ss or seconds
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true, value_parser = super::instant::of)]
+    pub start: Option<f64>,
+    /// An instant of its file that is the same as one of another recording
+    #[arg(long, value_name = "TIME", requires = "same_as", value_parser = super::instant::of)]
+    pub at: Option<f64>,
+    /// That other recording and the instant in its file
+    #[arg(long, value_name = "RECORDING@TIME", requires = "at",
+        value_parser = super::instant::of_recording)]
+    pub same_as: Option<(String, f64)>,
+    /// Take back what was said about it
+    #[arg(long)]
+    pub release: bool,
+    /// Leave the work in the queue, for `sayback serve`
+    #[arg(long)]
+    pub no_wait: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback clock solve`
+#[derive(Debug, Args)]
+pub struct ClockSolve {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// From scratch: forget places (but those fixed by hand) and all words
+    #[arg(long)]
+    pub anew: bool,
+    /// Leave the work in the queue, for `sayback serve`
+    #[arg(long)]
+    pub no_wait: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
 }
 
 /// `sayback model …`

@@ -114,6 +114,22 @@ impl Client {
         self.ask("POST", path, Some(body.to_string()))
     }
 
+    /// Puts something in its place.
+    ///
+    /// # Errors
+    /// As [`Client::get`].
+    pub fn put(&self, path: &str, body: &Value) -> Result<Answer, CliError> {
+        self.ask("PUT", path, Some(body.to_string()))
+    }
+
+    /// Takes something away.
+    ///
+    /// # Errors
+    /// As [`Client::get`].
+    pub fn delete(&self, path: &str) -> Result<Answer, CliError> {
+        self.ask("DELETE", path, None)
+    }
+
     fn ask(&self, method: &str, path: &str, body: Option<String>) -> Result<Answer, CliError> {
         let (status, body) = match &self.road {
             Road::Tcp { agent, url } => self.over_tcp(agent, url, method, path, body)?,

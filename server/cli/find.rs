@@ -2,10 +2,11 @@
 
 use std::collections::HashMap;
 
-use super::answers::{Hearing, Hit, Matched, Recording, Search};
+use super::answers::{Hearing, Hit, Matched, Recording, Search, Status};
 use super::args::Find;
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
+use super::progress::look;
 use super::show::{Paint, out, position, remark, safe};
 
 /// Searches and prints what was found.
@@ -41,10 +42,40 @@ pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
             let file = files.path(client, &hearing.recording.id)?;
             lines.push(heard(hearing, &file, paint));
         }
+        lines.extend(not_heard(hit, paint));
         out(&format!("{}\n\n", lines.join("\n")))?;
     }
     remark(&summary(&search, find));
+    if let Some(more) = still_to_come(&look(client, find.event.as_deref())?.read()?) {
+        remark(more);
+    }
     Ok(outcome)
+}
+
+/// What may still be found later.
+fn still_to_come(status: &Status) -> Option<&'static str> {
+    let open = status.jobs.waiting + status.jobs.running;
+    (open > 0).then_some(
+        "words are still to come: the files of an event are put on one clock first, then each \
+         stretch of speech is written down once; `sayback status` tells how far that is",
+    )
+}
+
+/// Who ran but did not hear it.
+fn not_heard(hit: &Hit, paint: Paint) -> Option<String> {
+    let labels: Vec<String> = hit
+        .not_heard_on
+        .iter()
+        .map(|not| {
+            format!(
+                "{} ({})",
+                safe(&not.source.label),
+                safe(&not.source.placement)
+            )
+        })
+        .collect();
+    let told = format!("not heard on {}", labels.join(", "));
+    (!labels.is_empty()).then(|| format!("  {}", paint.faint(&told)))
 }
 
 /// The line with its matched words emphasised, under the event it is from.
@@ -52,6 +83,12 @@ fn line(hit: &Hit, paint: Paint) -> String {
     let mut about = safe(&hit.event.title).into_owned();
     if let Some(person) = &hit.person {
         about.push_str(&format!(", {}", safe(&person.name)));
+    }
+    if let Some(start_ms) = hit.start_ms {
+        about.push_str(&format!(", at {} of the event", position(start_ms)));
+    }
+    if let Some(doubt) = &hit.doubt {
+        about.push_str(&format!(", doubtful: {}", safe(doubt)));
     }
     let text = emphasised(&hit.text, &hit.matched, paint);
     format!("{text}\n  {}", paint.faint(&about))

@@ -21,9 +21,11 @@ mod add;
 mod answers;
 mod args;
 pub mod client;
+mod clock;
 pub mod error;
 mod event;
 mod find;
+mod instant;
 mod interrupt;
 mod model;
 mod progress;
@@ -39,7 +41,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 
-use args::{Command, Line};
+use args::{ClockCommand, Command, Line};
 use error::{CliError, Outcome};
 use session::{Need, Session};
 use show::{Paint, remark, safe};
@@ -94,6 +96,10 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Find(command) => find::run(client, command),
         Command::Words(command) => words::run(client, command),
+        Command::Clock(command) => {
+            let cancel = session.on_interrupt()?;
+            clock::run(client, command, &cancel)
+        }
         Command::Model(_) | Command::Serve(_) => Ok(Outcome::Done),
     };
     // Also what is worked out behind the last step, unless time is short.
@@ -106,6 +112,12 @@ fn need(command: &Command) -> Need {
     match command {
         Command::Add(add) if !add.no_wait => Need::Work,
         Command::Add(_) | Command::Event(args::EventCommand::New(_)) => Need::Keep,
+        Command::Clock(clock) => match &clock.command {
+            None => Need::Look,
+            Some(ClockCommand::Fix(fix)) if !fix.no_wait => Need::Work,
+            Some(ClockCommand::Solve(solve)) if !solve.no_wait => Need::Work,
+            Some(_) => Need::Keep,
+        },
         _ => Need::Look,
     }
 }

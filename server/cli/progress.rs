@@ -9,8 +9,8 @@ use crate::core::Cancel;
 
 use super::answers::Status;
 use super::client::{Client, quoted};
-use super::error::CliError;
-use super::show::{length, remark, safe};
+use super::error::{CliError, Outcome};
+use super::show::{count, length, remark, safe};
 
 /// How often the work is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(250);
@@ -80,6 +80,37 @@ pub fn follow(
         display.show(&status);
         std::thread::sleep(LOOK_EVERY);
     }
+}
+
+/// Follows the work of an event to its end and tells why, if that is not that all
+/// is done; returns also the last status.
+///
+/// # Errors
+/// As [`follow`], and when nothing can be done until somebody does something.
+pub fn see_through(
+    client: &Client,
+    event: &str,
+    cancel: &Cancel,
+) -> Result<(Outcome, Status), CliError> {
+    let (waited, status) = follow(client, Some(event), cancel)?;
+    let open = count(status.jobs.waiting + status.jobs.running, "step");
+    let outcome = match waited {
+        Waited::Done => Outcome::Done,
+        Waited::Interrupted => {
+            remark(&format!(
+                "stopped; {open} stay in the queue: `sayback serve`, or adding anything, goes on"
+            ));
+            Outcome::Interrupted
+        }
+        Waited::Paused => {
+            remark(&format!("the queue is paused; {open} stay in it"));
+            Outcome::Partly
+        }
+        Waited::Stuck(reason) => {
+            return Err(anyhow::anyhow!("{reason}; {open} stay in the queue").into());
+        }
+    };
+    Ok((outcome, status))
 }
 
 /// What keeps all work waiting: a problem of no file.

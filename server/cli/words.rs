@@ -17,20 +17,34 @@ pub fn run(client: &Client, words: &Words) -> Result<Outcome, CliError> {
         return Ok(Outcome::Done);
     }
     let transcript: Transcript = answer.read()?;
-    let mut unwritten = 0;
-    for segment in &transcript.segments {
-        match segment.text.as_deref() {
+    let heard = transcript.hearings.iter().filter(|hearing| hearing.heard);
+    let (mut unwritten, mut all) = (0, 0);
+    for hearing in heard {
+        all += 1;
+        let doubt = hearing.doubt.as_deref();
+        let doubt = doubt.map_or(String::new(), |doubt| {
+            format!("  [doubtful: {}]", safe(doubt))
+        });
+        match hearing.text.as_deref() {
             Some("") => {}
-            Some(text) => out(&format!("{}  {}", position(segment.start_ms), safe(text)))?,
+            Some(text) => out(&format!(
+                "{}  {}{doubt}",
+                position(hearing.start_ms),
+                safe(text)
+            ))?,
             None => unwritten += 1,
         }
     }
+    let state = safe(&transcript.recording.state);
     if unwritten > 0 {
         remark(&format!(
-            "{unwritten} of {} segments of speech are not written down yet (the recording is {})",
-            transcript.segments.len(),
-            safe(&transcript.recording.state)
+            "{unwritten} of {all} moments are not written down yet (the recording is {state})"
         ));
+    } else if all == 0 && matches!(&*state, "waiting" | "working") {
+        remark(
+            "nothing is written down yet: the files of the event are looked through and put on \
+             one clock first; `sayback status` tells how far that is",
+        );
     }
     Ok(Outcome::Done)
 }

@@ -24,8 +24,10 @@ mod extract;
 mod guard;
 mod health;
 mod incoming;
+mod moments;
 mod openapi;
 mod page;
+mod places;
 pub mod problem;
 mod range;
 mod recordings;
@@ -120,6 +122,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(add::routes())
             .merge(uploads::routes())
             .merge(recordings::routes())
+            .merge(moments::routes())
             .merge(audio::routes())
             .merge(search::routes())
             .merge(status::routes())

@@ -7,8 +7,8 @@ use utoipa_axum::routes;
 
 use super::AppState;
 use super::extract::{Json, Path};
+use super::moments;
 use super::problem::{Answer, Problem};
-use super::shapes;
 use super::wire::{Recording, Transcript};
 use crate::store::RecordingId;
 
@@ -34,7 +34,8 @@ async fn show(
     Ok(Json(state.store.recording(&recording).await?.into()))
 }
 
-/// A recording with every stretch of speech and its words.
+/// A recording with every stretch of speech, and its words at this recording's own
+/// times, whichever recording they were heard in.
 #[utoipa::path(get, path = "/recordings/{recording}/words", tag = "recordings",
     params(("recording" = String, Path, description = "the recording's id")),
     responses(
@@ -46,11 +47,7 @@ async fn words(
     Path(recording): Path<RecordingId>,
 ) -> Answer<Json<Transcript>> {
     let row = state.store.recording(&recording).await?;
-    let transcript = state.store.transcript(&recording).await?;
-    Ok(Json(Transcript {
-        recording: row.into(),
-        segments: transcript.into_iter().map(shapes::segment).collect(),
-    }))
+    Ok(Json(moments::transcript(&state.store, row).await?))
 }
 
 /// Works on this recording before all others.

@@ -9,8 +9,7 @@ use super::problem::Problem;
 use super::wire;
 use crate::jobs::{AddReport, JobsError, Status};
 use crate::store::{
-    self, EventRow, IntakeRow, RecordingRow, RunningRow, SegmentWordRow, SourceRow, StampRow,
-    StoreError, Transcript,
+    self, EventRow, IntakeRow, RecordingRow, RunningRow, SourceRow, StampRow, StoreError,
 };
 
 /// A time since 1970 as RFC 3339.
@@ -58,6 +57,14 @@ pub fn source_of(row: &RecordingRow) -> wire::SourceRef {
         id: row.source_id.0.clone(),
         label: row.source_label.clone(),
         placement: row.source_placement.to_string(),
+    }
+}
+
+/// A recording, as answers name it.
+pub fn reference(row: &RecordingRow) -> wire::RecordingRef {
+    wire::RecordingRef {
+        id: row.id.0.clone(),
+        file: row.name.clone(),
     }
 }
 
@@ -118,29 +125,6 @@ impl From<IntakeRow> for wire::Intake {
             state: row.state.to_string(),
             reason: row.reason,
         }
-    }
-}
-
-/// A segment with its words.
-pub fn segment(transcript: Transcript) -> wire::Segment {
-    let row = transcript.segment;
-    wire::Segment {
-        id: row.id.to_string(),
-        start_ms: row.start_ms,
-        end_ms: row.end_ms,
-        level_dbfs: row.level_dbfs,
-        snr_db: row.snr_db,
-        text: row.text,
-        words: transcript.words.into_iter().map(word).collect(),
-    }
-}
-
-fn word(row: SegmentWordRow) -> wire::Word {
-    wire::Word {
-        text: row.text,
-        start_ms: row.start_ms,
-        end_ms: row.end_ms,
-        confidence: row.confidence,
     }
 }
 

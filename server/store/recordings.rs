@@ -139,7 +139,10 @@ impl Store {
     }
 
     /// The recordings with these ids, in any order, with their stamps.
-    pub(super) async fn recordings_by_ids(
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn recordings_by_ids(
         &self,
         ids: &[RecordingId],
     ) -> Result<Vec<RecordingRow>, StoreError> {

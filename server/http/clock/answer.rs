@@ -4,9 +4,9 @@ use std::collections::HashMap;
 
 use sayback_core::clock::{Finding, How, Pair, Placement, Warning};
 
-use super::super::shapes::{rfc3339, source_of};
+use super::super::shapes::{reference, rfc3339, source_of};
 use super::super::wire::{
-    Clock, ClockFix, ClockPair, ClockPiece, ClockRecording, EventRef, RecordingRef, SameInstant,
+    Clock, ClockFix, ClockPair, ClockPiece, ClockRecording, EventRef, SameInstant,
 };
 use super::picture::{Bar, Picture};
 use super::told::{self, Named};
@@ -209,13 +209,6 @@ impl Gathered {
             overlap_ms: whole(pair.overlap_ms()),
             used: pair.used,
         })
-    }
-}
-
-fn reference(row: &RecordingRow) -> RecordingRef {
-    RecordingRef {
-        id: row.id.0.clone(),
-        file: row.name.clone(),
     }
 }
 

@@ -1,14 +1,15 @@
-//! Lines and their hearings as the search answer.
+//! Moments and who heard them as the search answer.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
 use sayback_core::text;
 
-use super::super::shapes::source_of;
+use super::super::places::{Places, Stretch};
+use super::super::shapes::{reference, source_of};
 use super::super::timecode::timecode;
-use super::super::wire::{EventRef, Hearing, Hit, Matched, RecordingRef};
-use super::heard::{Heard, Line};
-use crate::store::{EventId, RecordingId, RecordingRow, Store, StoreError};
+use super::super::wire::{EventRef, Hearing, Hit, Matched, NotHeard};
+use super::said::{Copy, Said, copies};
+use crate::store::{HearingRow, MomentId, RecordingId, RecordingRow, Store, StoreError};
 
 /// From so much above the noise a hearing is called clear, dB (common
 /// practice; no source).
@@ -16,117 +17,167 @@ const CLEAR_SNR_DB: f32 = 20.0;
 /// From so much above the noise a hearing is called usable, dB (as above).
 const USABLE_SNR_DB: f32 = 10.0;
 
-/// Where recordings start on the event clock, for events that have one: those
-/// whose recordings are the pieces of a single take.
-#[derive(Debug, Default)]
-pub struct EventClock(HashMap<RecordingId, i64>);
+/// A time that may be off by more is told to be, ms: one frame at 25 a second.
+const EXACT_MS: f64 = 40.0;
 
-impl EventClock {
-    /// The clock of every event among the lines.
-    pub async fn of(store: &Store, lines: &[Line]) -> Result<Self, StoreError> {
-        let events: BTreeSet<&EventId> = lines
+/// Moments as hits, with everything that is known of who heard them.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> {
+    let ids: Vec<MomentId> = page
+        .iter()
+        .map(|said| said.candidate.moment.id.clone())
+        .collect();
+    let hearings = store.hearings_of(&ids).await?;
+    let mut needed: Vec<RecordingId> = hearings.iter().map(|h| h.recording_id.clone()).collect();
+    needed.sort();
+    needed.dedup();
+    let recordings = store.recordings_by_ids(&needed).await?;
+    let recordings: HashMap<RecordingId, RecordingRow> = recordings
+        .into_iter()
+        .map(|row| (row.id.clone(), row))
+        .collect();
+    let events = page.iter().map(|said| &said.candidate.event.id);
+    let known = Known {
+        places: Places::of(store, events).await?,
+        recordings,
+    };
+    let mut rest = hearings.as_slice();
+    Ok(page
+        .iter()
+        .map(|said| {
+            let id = &said.candidate.moment.id;
+            let own = rest.iter().take_while(|h| h.moment_id == *id).count();
+            let (hearings, others) = rest.split_at(own);
+            rest = others;
+            known.hit(said, hearings)
+        })
+        .collect())
+}
+
+/// What is known of the recordings of a page.
+struct Known {
+    places: Places,
+    recordings: HashMap<RecordingId, RecordingRow>,
+}
+
+impl Known {
+    fn hit(&self, said: &Said, hearings: &[HearingRow]) -> Hit {
+        let (moment, event) = (&said.candidate.moment, &said.candidate.event);
+        let words: Vec<&str> = said
+            .candidate
+            .words
             .iter()
-            .map(|line| &line.told().candidate.event.id)
+            .map(|w| w.text.as_str())
             .collect();
-        let mut starts = HashMap::new();
-        for event in events {
-            if store.take_count(event).await? == 1 {
-                let mut pieces = store.recordings(event).await?;
-                pieces.sort_by_key(|piece| piece.take_order);
-                let mut at = 0;
-                for piece in pieces {
-                    starts.insert(piece.id, at);
-                    at += piece.duration_ms;
-                }
-            }
+        let copies = copies(said, hearings, &self.recordings, &self.places);
+        let on_clock = self.on_event_clock(said, hearings);
+        Hit {
+            moment: moment.id.0.clone(),
+            event: EventRef {
+                id: event.id.0.clone(),
+                title: event.title.clone(),
+            },
+            part: None,
+            text: words.join(" "),
+            matched: matched(&words, said),
+            kind: "exact".into(),
+            score: said.found.score,
+            person: None,
+            start_ms: on_clock.map(|at| at.start_ms.round() as i64),
+            end_ms: on_clock.map(|at| at.end_ms.round() as i64),
+            doubt: moment.doubt.clone(),
+            heard_on: (1..)
+                .zip(&copies.heard)
+                .map(|(rank, copy)| self.hearing(said, copy, rank, event.frame_rate.as_deref()))
+                .collect(),
+            not_heard_on: copies.not_heard.iter().map(not_heard).collect(),
         }
-        Ok(Self(starts))
     }
 
-    fn at(&self, recording: &RecordingId, file_ms: i64) -> Option<i64> {
-        self.0.get(recording).map(|start| start + file_ms)
+    fn on_event_clock(&self, said: &Said, hearings: &[HearingRow]) -> Option<Stretch> {
+        let from = said.candidate.moment.words_from.as_ref()?;
+        let from = hearings.iter().find(|h| h.recording_id == *from)?;
+        self.places.on_event_clock(from, said.at)
+    }
+
+    fn hearing(&self, said: &Said, copy: &Copy<'_>, rank: u32, rate: Option<&str>) -> Hearing {
+        let recording = copy.recording;
+        let (start_ms, end_ms) = copy.at.in_file(recording.duration_ms);
+        Hearing {
+            source: source_of(recording),
+            start_ms,
+            end_ms,
+            timecode: rate.and_then(|rate| time_of_day(recording, start_ms, rate)),
+            rank,
+            verdict: verdict(copy.hearing.snr_db).into(),
+            why: self.reasons(said, copy),
+            play: format!(
+                "/api/v1/recordings/{}/audio#t={},{}",
+                recording.id,
+                seconds(start_ms),
+                seconds(end_ms)
+            ),
+            recording: reference(recording),
+        }
+    }
+
+    /// What rank and verdict rest on; a guess is called one.
+    fn reasons(&self, said: &Said, copy: &Copy<'_>) -> Vec<String> {
+        let mut why = vec![format!("{:.0} dB above its noise", copy.hearing.snr_db)];
+        let more = copy.hearing.why.iter();
+        why.extend(
+            more.filter(|told| !told.contains("above its noise"))
+                .cloned(),
+        );
+        let Some(from) = &said.candidate.moment.words_from else {
+            return why;
+        };
+        if copy.recording.id == *from {
+            why.push(format!("words {:.2} sure", said.sure));
+            return why;
+        }
+        if let Some(other) = self.recordings.get(from) {
+            why.push(format!("words heard on {}", other.source_label));
+        }
+        match self.places.doubt_ms(from, &copy.recording.id) {
+            Some(doubt) if doubt <= EXACT_MS => {}
+            Some(doubt) => why.push(format!("may be {:.1} s off", (doubt / 1000.0).max(0.1))),
+            None => why.push("it is not known how far it may be off".into()),
+        }
+        why
     }
 }
 
-/// A line as a hit.
-pub fn hit(line: &Line, clock: &EventClock) -> Hit {
-    let told = line.told();
-    let event = &told.candidate.event;
-    let on_clock = |ms| clock.at(&told.recording().id, ms);
-    Hit {
-        moment: told.candidate.transcript.segment.id.to_string(),
-        event: EventRef {
-            id: event.id.0.clone(),
-            title: event.title.clone(),
+fn not_heard(copy: &Copy<'_>) -> NotHeard {
+    let hearing = copy.hearing;
+    NotHeard {
+        source: source_of(copy.recording),
+        recording: reference(copy.recording),
+        why: match hearing.why.is_empty() {
+            true => vec!["not above its own noise there".into()],
+            false => hearing.why.0.clone(),
         },
-        part: None,
-        text: told.words().join(" "),
-        matched: matched(told),
-        kind: "exact".into(),
-        score: line.score(),
-        person: None,
-        start_ms: on_clock(told.start_ms),
-        end_ms: on_clock(told.end_ms),
-        heard_on: (1..)
-            .zip(line.hearings())
-            .map(|(rank, heard)| hearing(heard, rank, event.frame_rate.as_deref()))
-            .collect(),
     }
 }
 
 /// Which words of the text match. A row that shows no word (a lone dash) has a
 /// place among the rows, but is not counted in a text.
-fn matched(told: &Heard) -> Vec<Matched> {
-    let words = told.words();
+fn matched(words: &[&str], said: &Said) -> Vec<Matched> {
     let shown = |to: usize| -> usize {
         words[..to]
             .iter()
             .map(|row| text::split_words(row).len())
             .sum()
     };
-    let spans = told.found.matched.iter();
+    let spans = said.found.matched.iter();
     spans
         .map(|span| Matched {
             from: shown(span.from),
             to: shown(span.to),
         })
         .collect()
-}
-
-fn hearing(heard: &Heard, rank: u32, frame_rate: Option<&str>) -> Hearing {
-    let recording = heard.recording();
-    let snr_db = heard.snr_db();
-    let id = recording.id.0.clone();
-    Hearing {
-        source: source_of(recording),
-        start_ms: heard.start_ms,
-        end_ms: heard.end_ms,
-        timecode: frame_rate.and_then(|rate| time_of_day(recording, heard.start_ms, rate)),
-        rank,
-        verdict: verdict(snr_db).into(),
-        why: reasons(heard),
-        play: format!(
-            "/api/v1/recordings/{id}/audio#t={},{}",
-            seconds(heard.start_ms),
-            seconds(heard.end_ms)
-        ),
-        recording: RecordingRef {
-            id,
-            file: recording.name.clone(),
-        },
-    }
-}
-
-/// What the verdict rests on; a guess is called one.
-fn reasons(heard: &Heard) -> Vec<String> {
-    let mut why = vec![
-        format!("{:.0} dB above its noise", heard.snr_db()),
-        format!("words {:.2} sure", heard.matched_sure),
-    ];
-    if let Some(words) = &heard.misheard_as {
-        why.push(format!("heard as '{words}', taken for the same line"));
-    }
-    why
 }
 
 fn verdict(snr_db: f32) -> &'static str {

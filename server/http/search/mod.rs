@@ -1,10 +1,7 @@
 //! Who said that? `GET /search`.
 
 mod answer;
-mod heard;
-#[cfg(test)]
-mod made;
-mod misheard;
+mod said;
 
 use std::time::Instant;
 
@@ -19,9 +16,8 @@ use super::AppState;
 use super::extract::{Json, Query};
 use super::problem::{Answer, Problem};
 use super::wire::SearchAnswer;
-use crate::store::{EventRow, SegmentCandidate, Store};
 
-/// The best so many stretches of speech are looked at closely; a query that
+/// The best so many moments are looked at closely; a query that
 /// more of them hold is too common to be read through anyway.
 const CANDIDATES: u32 = 2_000;
 
@@ -56,7 +52,8 @@ fn default_limit() -> usize {
     20
 }
 
-/// Finds words in every recording that heard them.
+/// Finds words: each moment they were said in once, with every recording that heard
+/// it.
 #[utoipa::path(get, path = "/search", tag = "search", params(SearchParams), responses(
     (status = 200, body = SearchAnswer),
     (status = "default", body = Problem, content_type = "application/problem+json"),
@@ -74,30 +71,19 @@ async fn search(
         None => None,
     };
     let query = text::Query::parse(&params.q);
-    let candidates = candidates(&state.store, &query, event.as_ref()).await?;
-    let lines = heard::lines(&query, candidates);
-    let total = lines.len();
-    let page: Vec<_> = lines
+    let event = event.as_ref().map(|event| &event.id);
+    let candidates = state.store.search(&query, event, CANDIDATES).await?;
+    let said = said::moments(&query, candidates);
+    let total = said.len();
+    let page: Vec<_> = said
         .into_iter()
         .skip(params.offset)
         .take(params.limit)
         .collect();
-    let page = misheard::complete(&state.store, &query, page).await?;
-    let clock = answer::EventClock::of(&state.store, &page).await?;
-    let hits = page.iter().map(|line| answer::hit(line, &clock)).collect();
     Ok(Json(SearchAnswer {
         query: params.q,
-        took_ms: u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
         total,
-        hits,
+        hits: answer::hits(&state.store, &page).await?,
+        took_ms: u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
     }))
-}
-
-async fn candidates(
-    store: &Store,
-    query: &text::Query,
-    event: Option<&EventRow>,
-) -> Answer<Vec<SegmentCandidate>> {
-    let event = event.map(|event| &event.id);
-    Ok(store.search_segments(query, event, CANDIDATES).await?)
 }

@@ -3,10 +3,12 @@
 
 mod clock;
 mod event;
+mod moment;
 mod search;
 mod status;
 
 pub use clock::*;
 pub use event::*;
+pub use moment::*;
 pub use search::*;
 pub use status::*;

@@ -40,15 +40,20 @@ pub struct Hit {
     /// Who spoke.
     #[schema(required)]
     pub person: Option<Speaker>,
-    /// Where the matched words start on the event clock, ms; null while the
-    /// event has no clock.
+    /// Where the matched words start on the event clock, ms; null where no
+    /// recording that heard them is on it.
     #[schema(required)]
     pub start_ms: Option<i64>,
     /// Where the matched words end on the event clock, ms.
     #[schema(required)]
     pub end_ms: Option<i64>,
+    /// Why the words should not be trusted as they are.
+    #[schema(required)]
+    pub doubt: Option<String>,
     /// The recordings that heard it, the best first.
     pub heard_on: Vec<Hearing>,
+    /// The recorders that ran but did not hear it.
+    pub not_heard_on: Vec<NotHeard>,
 }
 
 /// An event, as hits name it.
@@ -103,6 +108,17 @@ pub struct Hearing {
     pub why: Vec<String>,
     /// The place as a media fragment of the recording.
     pub play: String,
+}
+
+/// A recorder that ran but did not hear a moment above its own noise.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct NotHeard {
+    /// The recorder.
+    pub source: SourceRef,
+    /// The recording.
+    pub recording: RecordingRef,
+    /// What that rests on.
+    pub why: Vec<String>,
 }
 
 /// A recording, as hearings name it.
