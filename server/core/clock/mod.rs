@@ -11,17 +11,29 @@
 //! This room never opens a file and never guesses: where two answers are as good,
 //! it says so.
 
+mod alike;
+mod coarse;
+mod coarse_all;
+mod decide;
+mod field;
 mod fine;
 mod fit;
 mod line;
+mod looks;
 mod member;
 mod params;
 mod placement;
+mod prepared;
 mod solution;
 mod support;
 mod track;
 mod track_maker;
+mod votes;
+mod weigh;
 
+pub use alike::alike;
+pub use coarse::coarse;
+pub use coarse_all::{Found, coarse_all};
 pub use fine::{
     FINE_REACH, FINE_SHORTEST, FINE_WINDOW, FineLag, FineLags, FineSpectrum, stretched,
 };
@@ -30,6 +42,7 @@ pub use line::Line;
 pub use member::{Before, Fix, Member, Samples, StampAt};
 pub use params::ClockParams;
 pub use placement::{How, Piece, Placement};
+pub use prepared::Prepared;
 pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};
 pub use support::{Coarse, Support};
 pub use track::{FRAME_MS, TRACK_BANDS, Track, TrackError, TrackLevels};

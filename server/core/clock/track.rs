@@ -49,8 +49,10 @@ pub struct Track {
     levels: Vec<TrackLevels>,
     /// Level of all bands together, per frame, same steps.
     loudness: Vec<u8>,
-    /// Noise under it, per cell of [`CELL`] frames.
+    /// Noise under all bands together, per cell of [`CELL`] frames.
     floors: Vec<u8>,
+    /// The same in each band.
+    band_floors: Vec<TrackLevels>,
 }
 
 impl fmt::Debug for Track {
@@ -82,12 +84,26 @@ impl std::error::Error for TrackError {}
 impl Track {
     pub(super) fn new(samples: u64, levels: Vec<TrackLevels>) -> Self {
         let loudness: Vec<u8> = levels.iter().map(together).collect();
+        let mut band_floors = vec![[0; TRACK_BANDS]; levels.len().div_ceil(CELL)];
+        for band in 0..TRACK_BANDS {
+            let floors = floors(levels.len(), |frame| levels[frame][band]);
+            for (cell, floor) in band_floors.iter_mut().zip(floors) {
+                cell[band] = floor;
+            }
+        }
         Self {
             samples,
-            floors: floors(&loudness),
+            floors: floors(loudness.len(), |frame| loudness[frame]),
+            band_floors,
             levels,
             loudness,
         }
+    }
+
+    /// The noise floor of each band at a frame, as steps; 0 where there is none.
+    pub(super) fn floors_at(&self, frame: usize) -> TrackLevels {
+        let cell = self.band_floors.get(frame / CELL);
+        cell.copied().unwrap_or_default()
     }
 
     /// The form it is stored in: a version, the number of samples, the levels.
@@ -219,26 +235,27 @@ fn together(levels: &TrackLevels) -> u8 {
 /// Noise per cell: the quiet share of all frames within reach. Digital silence
 /// tells nothing about a recorder's noise and is left out while there is
 /// anything else.
-fn floors(loudness: &[u8]) -> Vec<u8> {
-    let counts = |frames: &[u8]| {
-        let mut counts = [0_u32; 256];
-        for &step in frames {
-            counts[usize::from(step)] += 1;
-        }
-        counts
-    };
-    let cells = loudness.len().div_ceil(CELL);
+fn floors(frames: usize, level: impl Fn(usize) -> u8) -> Vec<u8> {
+    let cells = frames.div_ceil(CELL);
+    let counts: Vec<[u16; 256]> = (0..cells)
+        .map(|cell| {
+            let mut counts = [0; 256];
+            for frame in cell * CELL..((cell + 1) * CELL).min(frames) {
+                counts[usize::from(level(frame))] += 1;
+            }
+            counts[0] = 0;
+            counts
+        })
+        .collect();
     (0..cells)
         .map(|cell| {
-            let from = cell.saturating_sub(REACH) * CELL;
-            let to = ((cell + REACH + 1) * CELL).min(loudness.len());
-            let mut counts = counts(&loudness[from..to]);
-            counts[0] = 0;
-            let below = counts.iter().sum::<u32>() as f32 * QUIET_SHARE;
+            let near = &counts[cell.saturating_sub(REACH)..(cell + REACH + 1).min(cells)];
+            let count = |step: usize| near.iter().map(|cell| u32::from(cell[step])).sum::<u32>();
+            let all: u32 = (0..256).map(count).sum();
             let mut seen = 0;
-            let step = counts.iter().position(|&count| {
-                seen += count;
-                count > 0 && seen as f32 >= below
+            let step = (0..256).find(|&step| {
+                seen += count(step);
+                seen > 0 && seen as f32 >= all as f32 * QUIET_SHARE
             });
             step.unwrap_or(0) as u8
         })

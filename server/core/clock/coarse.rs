@@ -1,0 +1,235 @@
+//! Do two recordings share sound, and along which line?
+
+use realfft::RealFftPlanner;
+
+use super::ClockParams;
+use super::decide::{Decided, decide};
+use super::field::{Field, MAX_BLOCK};
+use super::prepared::Prepared;
+use super::track::FRAME_MS;
+use super::votes::{Guess, Vote, lines, votes_of};
+use super::weigh::weigh;
+use super::{Coarse, Line, Support};
+use crate::Cancel;
+
+/// Blocks for the ends of recordings and for short ones, frames: 20 s and 60 s.
+const TEN: usize = 250;
+const SHORT: usize = 500;
+const MIDDLE: usize = 1_500;
+
+/// Shortest recording that is searched for at all, frames: 4 s.
+const SHORTEST: usize = 100;
+
+/// Blocks of a recording: first frame and length. Two recordings whose clocks run
+/// on share either the start or the end of one of them, so the ends are cut fine
+/// and a long middle coarse.
+fn blocks(frames: usize) -> Vec<(usize, usize)> {
+    let mut blocks = Vec::new();
+    if frames < SHORTEST {
+        return blocks;
+    }
+    let tile = |blocks: &mut Vec<(usize, usize)>, from: usize, to: usize, length: usize| {
+        let count = (to - from).div_ceil(length).max(1);
+        let last = (to - from).saturating_sub(length);
+        for n in 0..count {
+            let start = from + (last * n).checked_div(count - 1).unwrap_or(0);
+            blocks.push((start, length.min(to - from)));
+        }
+    };
+    if frames <= 2 * MAX_BLOCK {
+        if frames <= MIDDLE {
+            tile(&mut blocks, 0, frames, TEN);
+        }
+        tile(&mut blocks, 0, frames, SHORT);
+        if frames > SHORT {
+            tile(&mut blocks, 0, frames, MIDDLE);
+        }
+        if frames > MIDDLE {
+            tile(&mut blocks, 0, frames, MAX_BLOCK);
+        }
+        return blocks;
+    }
+    tile(&mut blocks, 0, frames, MAX_BLOCK);
+    blocks.extend(ends(frames));
+    blocks
+}
+
+/// The blocks at the ends alone.
+fn ends(frames: usize) -> Vec<(usize, usize)> {
+    if frames <= 2 * MAX_BLOCK {
+        return blocks(frames);
+    }
+    let tens = (0..4).map(|n| (n * TEN, TEN));
+    let shorts = (0..5).map(|n| (n * SHORT, SHORT));
+    let near = tens
+        .chain(shorts)
+        .chain([(0, MIDDLE), (MIDDLE / 2, MIDDLE)]);
+    near.flat_map(|(from, length)| [(from, length), (frames - from - length, length)])
+        .collect()
+}
+
+/// Rates of one recording against another that a wrong header makes: 44.1 kHz
+/// taken for 48 kHz and the reverse.
+const HEADER_RATES: [f64; 2] = [44_100.0 / 48_000.0, 48_000.0 / 44_100.0];
+
+/// Between two rates of the second look; a block of 30 s two thousandths off is
+/// smeared over a frame and a half.
+const RATE_STEP: f64 = 0.004;
+const RATE_BLOCK: usize = 750;
+const RATE_BLOCKS: usize = 12;
+
+/// Does the second recording share sound with the first? `None` if cancelled.
+///
+/// Votes of blocks for places (correlation of the movements of all bands over all
+/// lags), lines through the votes, and each line looked at again in short looks,
+/// which alone decide.
+pub fn coarse(a: &Prepared, b: &Prepared, params: &ClockParams, cancel: &Cancel) -> Option<Coarse> {
+    let usual = search(a, b, params, cancel)?;
+    if usual.is_plain() {
+        return Some(usual.finding);
+    }
+    let other = other_rates(a, b, params, cancel)?;
+    Some(better(usual, other).finding)
+}
+
+/// The usual look alone: clocks that run alike within [`ClockParams::max_ppm`].
+pub(super) fn search(
+    a: &Prepared,
+    b: &Prepared,
+    params: &ClockParams,
+    cancel: &Cancel,
+) -> Option<Decided> {
+    let guesses = lines(votes(a, b, cancel)?, params.max_ppm);
+    along(a, b, &guesses, params, cancel)
+}
+
+/// What the sound along these lines says.
+pub(super) fn along(
+    a: &Prepared,
+    b: &Prepared,
+    guesses: &[Guess],
+    params: &ClockParams,
+    cancel: &Cancel,
+) -> Option<Decided> {
+    let look = (params.look_ms / FRAME_MS).clamp(50.0, MAX_BLOCK as f64) as usize;
+    let mut weighed = Vec::with_capacity(guesses.len());
+    for guess in guesses {
+        if cancel.is_cancelled() {
+            return None;
+        }
+        weighed.push(weigh(a, b, guess, look));
+    }
+    Some(decide(weighed))
+}
+
+/// The second look, at clocks that run wrong by far: the liveliest blocks of the
+/// first recording at one rate after another; the full search at the best.
+pub(super) fn other_rates(
+    a: &Prepared,
+    b: &Prepared,
+    params: &ClockParams,
+    cancel: &Cancel,
+) -> Option<Decided> {
+    if a.frames() > b.frames() {
+        return Some(other_rates(b, a, params, cancel)?.turned());
+    }
+    let steps = (params.max_wrong_rate / RATE_STEP).round() as i32;
+    let rates = (-steps..=steps).map(|n| 1.0 + f64::from(n) * RATE_STEP);
+    let mut planner = RealFftPlanner::new();
+    let field = Field::new(b, &mut planner);
+    let slope = RATE_STEP / 2.0 * 1e6;
+    let mut best: Option<(f32, f64)> = None;
+    for rate in rates.chain(HEADER_RATES) {
+        let stretched = a.at_rate(rate);
+        let mut votes = Vec::new();
+        for from in liveliest(&stretched) {
+            if cancel.is_cancelled() {
+                return None;
+            }
+            let end = (from + RATE_BLOCK).min(stretched.frames());
+            votes.extend(votes_of(&stretched.moves[from..end], from, &field));
+        }
+        let guesses: Vec<Guess> = lines(votes, slope).into_iter().take(2).collect();
+        let decided = along(&stretched, b, &guesses, params, cancel)?;
+        if let Some((weight, ppm)) = decided.best
+            && best.is_none_or(|(most, _)| weight > most)
+        {
+            best = Some((weight, rate * (1.0 + ppm / 1e6)));
+        }
+    }
+    let Some((_, rate)) = best else {
+        return Some(Decided::nothing());
+    };
+    Some(search(&a.at_rate(rate), b, params, cancel)?.back_from(rate))
+}
+
+/// First frames of the liveliest blocks for the second look.
+fn liveliest(a: &Prepared) -> Vec<usize> {
+    let mut blocks: Vec<usize> = (0..a.frames()).step_by(RATE_BLOCK).collect();
+    blocks.retain(|from| from + SHORTEST <= a.frames());
+    blocks.sort_by(|x, y| {
+        a.energy(*y, RATE_BLOCK)
+            .total_cmp(&a.energy(*x, RATE_BLOCK))
+    });
+    blocks.truncate(RATE_BLOCKS);
+    blocks
+}
+
+/// Another rate must explain clearly more than the usual ones: pieces of a steep
+/// line look like many jumps.
+pub(super) fn better(usual: Decided, other: Decided) -> Decided {
+    let shared = matches!(other.finding, Coarse::Shared(_));
+    if shared && other.weight() > 1.3 * usual.weight() {
+        other
+    } else {
+        usual
+    }
+}
+
+fn votes(a: &Prepared, b: &Prepared, cancel: &Cancel) -> Option<Vec<Vote>> {
+    if a.frames() > b.frames() {
+        let votes = votes(b, a, cancel)?;
+        return Some(votes.into_iter().map(Vote::turned).collect());
+    }
+    let mut planner = RealFftPlanner::new();
+    let mut votes = Vec::new();
+    let field = Field::new(b, &mut planner);
+    for (from, length) in blocks(a.frames()) {
+        if cancel.is_cancelled() {
+            return None;
+        }
+        votes.extend(votes_of(&a.moves[from..from + length], from, &field));
+    }
+    let field = Field::new(a, &mut planner);
+    for (from, length) in ends(b.frames()) {
+        if cancel.is_cancelled() {
+            return None;
+        }
+        let found = votes_of(&b.moves[from..from + length], from, &field);
+        votes.extend(found.into_iter().map(Vote::turned));
+    }
+    Some(votes)
+}
+
+impl Decided {
+    /// Found between the first recording at `rate` times its rate and the second.
+    pub(super) fn back_from(self, rate: f64) -> Self {
+        let back = |support: Support| Support {
+            line: Line {
+                here_ms: support.line.here_ms / rate,
+                there_ms: support.line.there_ms,
+                ppm: (rate * (1.0 + support.line.ppm / 1e6) - 1.0) * 1e6,
+            },
+            from_ms: support.from_ms / rate,
+            to_ms: support.to_ms / rate,
+            ..support
+        };
+        let all = |supports: Vec<Support>| supports.into_iter().map(back).collect();
+        let finding = match self.finding {
+            Coarse::Nothing => Coarse::Nothing,
+            Coarse::Shared(supports) => Coarse::Shared(all(supports)),
+            Coarse::Tie(supports) => Coarse::Tie(all(supports)),
+        };
+        Self { finding, ..self }
+    }
+}

@@ -1,0 +1,233 @@
+//! Which recordings of an event share sound, without searching every pair?
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+
+use super::coarse::{along, better, other_rates, search};
+use super::decide::Decided;
+use super::prepared::Prepared;
+use super::track::{FRAME_MS, Track};
+use super::votes::Guess;
+use super::{ClockParams, Coarse, Line};
+use crate::Cancel;
+
+/// What was found, by the indices of two recordings, the lower one first.
+pub type Found = BTreeMap<(usize, usize), Coarse>;
+
+/// Lines a chain may predict at most: each jump in a link doubles them.
+const PREDICTED: usize = 8;
+
+/// Of each group of connected recordings, how many of the longest are tried
+/// against another group at wrong rates.
+const TRIED: usize = 2;
+
+/// The finding for every pair of recordings, those of `known` as they are; `None`
+/// if cancelled. `progress` hears the share that is done.
+///
+/// The longest recording is searched against all others first. Where links
+/// already lead from one recording to another, the line they predict is looked at
+/// and the pair is searched only if its sound does not agree there. So with one
+/// clock per source the searches grow with the number of recordings, not of
+/// pairs. Wrong rates are looked for between groups that nothing else connects.
+pub fn coarse_all(
+    tracks: &[&Track],
+    known: &Found,
+    params: &ClockParams,
+    cancel: &Cancel,
+    progress: &mut dyn FnMut(f32),
+) -> Option<Found> {
+    let prepared: Vec<Prepared> = tracks.iter().map(|track| Prepared::new(track)).collect();
+    let mut by_length: Vec<usize> = (0..tracks.len()).collect();
+    by_length.sort_by_key(|&n| (std::cmp::Reverse(tracks[n].frames()), n));
+    let mut event = Event {
+        found: known
+            .iter()
+            .filter(|((a, b), _)| a < b && *b < tracks.len())
+            .map(|(pair, finding)| (*pair, finding.clone()))
+            .collect(),
+        prepared,
+        params,
+        cancel,
+    };
+    let pairs: Vec<(usize, usize)> = by_length
+        .iter()
+        .enumerate()
+        .flat_map(|(n, &a)| {
+            by_length[n + 1..]
+                .iter()
+                .map(move |&b| (a.min(b), a.max(b)))
+        })
+        .filter(|pair| !event.found.contains_key(pair))
+        .collect();
+    for (n, &pair) in pairs.iter().enumerate() {
+        progress(n as f32 / pairs.len() as f32);
+        let finding = event.look(pair)?;
+        event.found.insert(pair, finding);
+    }
+    if event.join_groups(&by_length, known)? {
+        for pair in pairs {
+            if event.found.get(&pair) == Some(&Coarse::Nothing)
+                && let Some(Decided { finding, .. }) = event.predicted(pair)?
+            {
+                event.found.insert(pair, finding);
+            }
+        }
+    }
+    progress(1.0);
+    Some(event.found)
+}
+
+struct Event<'a> {
+    prepared: Vec<Prepared>,
+    found: Found,
+    params: &'a ClockParams,
+    cancel: &'a Cancel,
+}
+
+impl Event<'_> {
+    /// One pair: by the chain that leads there, else by a search.
+    fn look(&self, pair: (usize, usize)) -> Option<Coarse> {
+        if let Some(decided) = self.predicted(pair)? {
+            return Some(decided.finding);
+        }
+        let (a, b) = (&self.prepared[pair.0], &self.prepared[pair.1]);
+        let usual = search(a, b, self.params, self.cancel)?;
+        if usual.is_plain() || usual.finding == Coarse::Nothing {
+            return Some(usual.finding);
+        }
+        let other = other_rates(a, b, self.params, self.cancel)?;
+        Some(better(usual, other).finding)
+    }
+
+    /// What the sound says where the links found so far say it should agree; the
+    /// inner `None` if no chain leads there or it does not agree.
+    fn predicted(&self, pair: (usize, usize)) -> Option<Option<Decided>> {
+        let lines = self.chain(pair);
+        let Some(first) = lines.first() else {
+            return Some(None);
+        };
+        // A chain over a recorder with a wrong rate is steep.
+        let rate = if first.ppm.abs() > 2.0 * self.params.max_ppm {
+            1.0 + first.ppm / 1e6
+        } else {
+            1.0
+        };
+        let stretched = (rate != 1.0).then(|| self.prepared[pair.0].at_rate(rate));
+        let a = stretched.as_ref().unwrap_or(&self.prepared[pair.0]);
+        let b = &self.prepared[pair.1];
+        let guesses: Vec<Guess> = lines
+            .iter()
+            .map(|line| {
+                let here = line.here_ms * rate / FRAME_MS;
+                Guess {
+                    here,
+                    lag: line.there_ms / FRAME_MS - here,
+                    ppm: ((1.0 + line.ppm / 1e6) / rate - 1.0) * 1e6,
+                    height: 0.0,
+                }
+            })
+            .collect();
+        if !guesses.iter().any(|guess| guess.overlap(a, b) > 0.0) {
+            return Some(Some(Decided::nothing()));
+        }
+        let mut decided = along(a, b, &guesses, self.params, self.cancel)?.back_from(rate);
+        // Alone it would be doubted, but the chain says the same.
+        if let Coarse::Tie(supports) = &decided.finding
+            && supports.len() == 1
+        {
+            decided.finding = Coarse::Shared(supports.clone());
+        }
+        let agrees = matches!(decided.finding, Coarse::Shared(_));
+        Some(agrees.then_some(decided))
+    }
+
+    /// The lines from one recording to another along the fewest links.
+    fn chain(&self, (from, to): (usize, usize)) -> Vec<Line> {
+        let mut seen = BTreeSet::from([from]);
+        let mut waiting: VecDeque<(usize, Vec<Line>)> = VecDeque::new();
+        waiting.push_back((from, Vec::new()));
+        while let Some((here, lines)) = waiting.pop_front() {
+            for (next, links) in self.links(here) {
+                if !seen.insert(next) {
+                    continue;
+                }
+                let mut longer: Vec<Line> = if here == from {
+                    links
+                } else {
+                    let then = |line: &Line| links.iter().map(|link| line.then(link)).collect();
+                    lines.iter().flat_map::<Vec<Line>, _>(then).collect()
+                };
+                longer.truncate(PREDICTED);
+                if next == to {
+                    return longer;
+                }
+                waiting.push_back((next, longer));
+            }
+        }
+        Vec::new()
+    }
+
+    /// Recordings that surely share sound with one, with the lines to them.
+    fn links(&self, here: usize) -> Vec<(usize, Vec<Line>)> {
+        let shared = |(pair, finding): (&(usize, usize), &Coarse)| {
+            let (next, finding) = match *pair {
+                (a, b) if a == here => (b, finding.clone()),
+                (a, b) if b == here => (a, finding.inverse()),
+                _ => return None,
+            };
+            let Coarse::Shared(supports) = finding else {
+                return None;
+            };
+            Some((next, supports.iter().map(|support| support.line).collect()))
+        };
+        self.found.iter().filter_map(shared).collect()
+    }
+
+    /// Looks for wrong rates between the longest recordings of groups that
+    /// nothing connects; whether any was found.
+    fn join_groups(&mut self, by_length: &[usize], known: &Found) -> Option<bool> {
+        let mut joined = false;
+        let mut groups: Vec<Vec<usize>> = Vec::new();
+        for &n in by_length {
+            if !groups.iter().any(|group| group.contains(&n)) {
+                groups.push(self.group_of(n, by_length));
+            }
+        }
+        for (n, one) in groups.iter().enumerate() {
+            for other in &groups[n + 1..] {
+                let tried = |group: &[usize]| group.iter().copied().take(TRIED).collect::<Vec<_>>();
+                for a in tried(one) {
+                    for b in tried(other) {
+                        let pair = (a.min(b), a.max(b));
+                        let nothing = self.found.get(&pair) == Some(&Coarse::Nothing);
+                        if !nothing || known.contains_key(&pair) {
+                            continue;
+                        }
+                        let (x, y) = (&self.prepared[pair.0], &self.prepared[pair.1]);
+                        let decided = other_rates(x, y, self.params, self.cancel)?;
+                        if matches!(decided.finding, Coarse::Shared(_)) {
+                            self.found.insert(pair, decided.finding);
+                            joined = true;
+                        }
+                    }
+                }
+            }
+        }
+        Some(joined)
+    }
+
+    /// Everything links lead to from one recording, longest first.
+    fn group_of(&self, n: usize, by_length: &[usize]) -> Vec<usize> {
+        let mut group = BTreeSet::from([n]);
+        let mut waiting = vec![n];
+        while let Some(here) = waiting.pop() {
+            for (next, _) in self.links(here) {
+                if group.insert(next) {
+                    waiting.push(next);
+                }
+            }
+        }
+        let mut longest = by_length.to_vec();
+        longest.retain(|n| group.contains(n));
+        longest
+    }
+}

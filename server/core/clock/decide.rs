@@ -1,0 +1,224 @@
+//! Which of the lines between two recordings is the truth, and is it sure?
+
+use super::looks::Look;
+use super::track::FRAME_MS;
+use super::weigh::{Island, Weighed};
+use super::{Coarse, Line, Support};
+
+/// A line that claims the same sound with this share of the best one's weight is
+/// as good as it. Half the weight is seven tenths of the height, which is what
+/// another distance to the same loudspeaker changes.
+const AS_GOOD: f32 = 0.5;
+
+/// Lines closer than this are one, frames (240 ms); where the clock is said to
+/// jump, it must jump by more than half of that.
+const SAME: f64 = 6.0;
+const JUMP: f64 = 3.0;
+
+/// A lone stretch shorter than this (8 min, longer than a piece of music), with
+/// so many times more looks around it that speak against it, is no proof.
+const LONE_MS: f64 = 480_000.0;
+const TIMES_AGAINST: u32 = 4;
+
+/// Islands further apart than this are two pieces of evidence, frames (1 min).
+const APART: f64 = 1_500.0;
+
+/// What an island beside a sure one on the same line has at least.
+const ALSO: f32 = 4.0;
+
+/// Lines a tie lists at most.
+const LISTED: usize = 4;
+
+/// A finding, and the weight of what speaks for it.
+#[derive(Clone, Debug)]
+pub(super) struct Decided {
+    pub finding: Coarse,
+    /// Weight and rate (ppm) of the heaviest sure line, whatever became of it.
+    pub best: Option<(f32, f64)>,
+}
+
+impl Decided {
+    pub(super) fn nothing() -> Self {
+        Self {
+            finding: Coarse::Nothing,
+            best: None,
+        }
+    }
+
+    pub(super) fn weight(&self) -> f32 {
+        self.best.map_or(0.0, |(weight, _)| weight)
+    }
+
+    /// Whether nobody need look at other rates: one line, or one jump.
+    pub(super) fn is_plain(&self) -> bool {
+        match &self.finding {
+            Coarse::Shared(supports) => supports.len() <= 2,
+            Coarse::Tie(supports) => supports.len() > 1,
+            Coarse::Nothing => false,
+        }
+    }
+
+    pub(super) fn turned(self) -> Self {
+        Self {
+            finding: self.finding.inverse(),
+            ..self
+        }
+    }
+}
+
+/// A line, or what is left of it, that is taken as true.
+struct Taken {
+    line: Weighed,
+    islands: Vec<Island>,
+}
+
+impl Taken {
+    fn from(&self) -> f64 {
+        self.islands.first().map_or(0.0, |island| island.from)
+    }
+
+    fn to(&self) -> f64 {
+        self.islands.last().map_or(0.0, |island| island.to)
+    }
+
+    fn there(&self, here: f64) -> f64 {
+        here + self.line.guess.lag_at(here)
+    }
+
+    fn weight(&self) -> f32 {
+        self.islands.iter().map(|island| island.weight).sum()
+    }
+
+    /// Whether sound at `here`, said to be at `there`, is claimed by this line in
+    /// either recording.
+    fn claims(&self, here: f64, there: f64) -> bool {
+        (self.from()..self.to()).contains(&here)
+            || (self.there(self.from())..self.there(self.to())).contains(&there)
+    }
+
+    /// Whether one lies wholly before the other in both recordings.
+    fn in_order(&self, other: &Self) -> bool {
+        let before = |x: &Self, y: &Self| {
+            x.to() <= y.from() + 1.0 && x.there(x.to()) <= y.there(y.from()) + 1.0
+        };
+        before(self, other) || before(other, self)
+    }
+
+    fn support(&self, against: u32) -> Support {
+        let middle = 0.5 * (self.from() + self.to());
+        let ms = |frame: f64| frame * FRAME_MS;
+        let looks: f32 = self
+            .islands
+            .iter()
+            .map(|island| island.agreeing as f32)
+            .sum();
+        let strengths = self.islands.iter().map(|island| island.strength.powi(2));
+        Support {
+            line: Line {
+                here_ms: ms(middle),
+                there_ms: ms(self.there(middle)),
+                ppm: self.line.guess.ppm,
+            },
+            from_ms: ms(self.from()),
+            to_ms: ms(self.to()),
+            blocks: looks as u32,
+            against,
+            strength: strengths.sum::<f32>().sqrt(),
+        }
+    }
+}
+
+/// What is left of a line's agreement among some of its looks, if it is sure.
+fn take(line: &Weighed, wanted: impl Fn(&Look) -> bool) -> Option<Taken> {
+    let mut islands = line.islands(wanted);
+    if !islands.iter().any(Island::is_sure) {
+        return None;
+    }
+    islands.retain(|island| island.score >= ALSO);
+    Some(Taken {
+        line: line.clone(),
+        islands,
+    })
+}
+
+/// Decides between lines that were looked at.
+pub(super) fn decide(lines: Vec<Weighed>) -> Decided {
+    let mut sure: Vec<Taken> = lines
+        .iter()
+        .filter_map(|line| take(line, |_| true))
+        .collect();
+    sure.sort_by(|x, y| y.weight().total_cmp(&x.weight()));
+    let Some(first) = sure.first() else {
+        return Decided::nothing();
+    };
+    let best = Some((first.weight(), first.line.guess.ppm));
+    let mut taken: Vec<Taken> = Vec::new();
+    let mut ties: Vec<Support> = Vec::new();
+    for other in sure {
+        let Some(first) = taken.first() else {
+            taken.push(other);
+            continue;
+        };
+        let apart = |taken: &Taken, here: f64| {
+            (taken.line.guess.lag_at(here) - other.line.guess.lag_at(here)).abs()
+        };
+        let place = |look: &Look| (look.here, look.here + other.line.guess.lag_at(look.here));
+        let claimed = |look: &Look| {
+            let (here, there) = place(look);
+            taken.iter().any(|taken| taken.claims(here, there))
+        };
+        let middle = 0.5 * (other.from() + other.to());
+        let rival: f32 = {
+            let islands = other.line.islands(claimed);
+            islands.iter().map(|island| island.weight).sum()
+        };
+        if rival >= AS_GOOD * first.weight() && apart(first, middle) > SAME {
+            ties.push(other.support(0));
+            continue;
+        }
+        let Some(rest) = take(&other.line, |look| !claimed(look)) else {
+            continue;
+        };
+        let middle = 0.5 * (rest.from() + rest.to());
+        let fits = taken
+            .iter()
+            .all(|taken| taken.in_order(&rest) && apart(taken, middle) > JUMP);
+        if fits {
+            taken.push(rest);
+        }
+    }
+    taken.sort_by(|x, y| x.from().total_cmp(&y.from()));
+    let supports: Vec<Support> = taken
+        .iter()
+        .enumerate()
+        .map(|(n, one)| {
+            let others = || taken.iter().enumerate().filter(|(m, _)| *m != n);
+            let alone = |look: &Look| {
+                let there = one.there(look.here);
+                !others().any(|(_, other)| other.claims(look.here, there))
+            };
+            one.support(one.line.against(alone) as u32)
+        })
+        .collect();
+    let finding = if !ties.is_empty() {
+        let mut all = supports;
+        all.extend(ties);
+        all.truncate(LISTED);
+        Coarse::Tie(all)
+    } else if let ([one], [support]) = (taken.as_slice(), supports.as_slice())
+        && is_lone(one, support)
+    {
+        Coarse::Tie(supports)
+    } else {
+        Coarse::Shared(supports)
+    };
+    Decided { finding, best }
+}
+
+/// A short stretch amid hours that speak against it, in one piece.
+fn is_lone(one: &Taken, support: &Support) -> bool {
+    let gap = |two: &[Island]| two[1].from - two[0].to > APART;
+    support.to_ms - support.from_ms < LONE_MS
+        && support.against >= TIMES_AGAINST * support.blocks.max(1)
+        && !one.islands.windows(2).any(gap)
+}

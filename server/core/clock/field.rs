@@ -1,0 +1,121 @@
+//! Where in a recording does a block of sound fit, among all places at once?
+
+use std::sync::Arc;
+
+use realfft::num_complex::Complex;
+use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+
+use super::prepared::{Moves, Prepared};
+use super::track::TRACK_BANDS;
+
+/// The longest block, frames: 2 min, over which clocks 250 ppm apart move by less
+/// than one frame.
+pub(super) const MAX_BLOCK: usize = 3_000;
+
+/// Frames of one transform of a long recording.
+const SIZE: usize = 16_384;
+
+/// A recording made ready for blocks to be looked up in it: the transforms of
+/// each band, part by part.
+pub(super) struct Field<'a> {
+    prepared: &'a Prepared,
+    size: usize,
+    /// Places each part answers for.
+    step: usize,
+    /// `[part][band][bin]`.
+    spectra: Vec<Complex<f32>>,
+    forward: Arc<dyn RealToComplex<f32>>,
+    back: Arc<dyn ComplexToReal<f32>>,
+}
+
+impl<'a> Field<'a> {
+    pub(super) fn new(prepared: &'a Prepared, planner: &mut RealFftPlanner<f32>) -> Self {
+        let frames = prepared.frames();
+        let (size, step) = if frames <= SIZE {
+            let size = frames.next_power_of_two().max(64);
+            (size, size)
+        } else {
+            (SIZE, SIZE - MAX_BLOCK + 1)
+        };
+        let mut field = Self {
+            prepared,
+            size,
+            step,
+            spectra: Vec::new(),
+            forward: planner.plan_fft_forward(size),
+            back: planner.plan_fft_inverse(size),
+        };
+        let mut start = 0;
+        while start == 0 || start < frames {
+            let end = (start + size).min(frames);
+            let spectra = field.spectra_of(&prepared.moves[start.min(end)..end]);
+            field.spectra.extend(spectra);
+            start += step;
+        }
+        field
+    }
+
+    pub(super) fn prepared(&self) -> &'a Prepared {
+        self.prepared
+    }
+
+    /// Transforms of each band of some frames, `[band][bin]`.
+    fn spectra_of(&self, frames: &[Moves]) -> Vec<Complex<f32>> {
+        let bins = self.size / 2 + 1;
+        let mut spectra = vec![Complex::default(); TRACK_BANDS * bins];
+        let mut input = self.forward.make_input_vec();
+        let mut scratch = self.forward.make_scratch_vec();
+        for (band, spectrum) in spectra.chunks_exact_mut(bins).enumerate() {
+            input.fill(0.0);
+            for (to, frame) in input.iter_mut().zip(frames) {
+                *to = f32::from(frame[band]);
+            }
+            // The buffers come from the plan, so their lengths are right.
+            let done = self
+                .forward
+                .process_with_scratch(&mut input, spectrum, &mut scratch);
+            debug_assert!(done.is_ok());
+        }
+        spectra
+    }
+
+    /// Sum over bands and frames of the products of a block with this recording,
+    /// for the block's first frame at each place where all of it lies inside;
+    /// empty if it is longer than the recording or than [`MAX_BLOCK`].
+    pub(super) fn products(&self, block: &[Moves]) -> Vec<f32> {
+        let frames = self.prepared.frames();
+        if block.is_empty() || block.len() > frames.min(MAX_BLOCK) {
+            return Vec::new();
+        }
+        let places = frames - block.len() + 1;
+        let bins = self.size / 2 + 1;
+        let wanted = self.spectra_of(block);
+        let mut sum = self.back.make_input_vec();
+        let mut output = self.back.make_output_vec();
+        let mut scratch = self.back.make_scratch_vec();
+        let scale = 1.0 / self.size as f32;
+        let mut products = Vec::with_capacity(places + self.step);
+        for part in self.spectra.chunks_exact(TRACK_BANDS * bins) {
+            if products.len() >= places {
+                break;
+            }
+            sum.fill(Complex::default());
+            for (here, there) in wanted.chunks_exact(bins).zip(part.chunks_exact(bins)) {
+                for ((sum, a), b) in sum.iter_mut().zip(here).zip(there) {
+                    sum.re += a.re * b.re + a.im * b.im;
+                    sum.im += a.re * b.im - a.im * b.re;
+                }
+            }
+            // Real by definition; rounding must not say otherwise.
+            sum[0].im = 0.0;
+            sum[bins - 1].im = 0.0;
+            let done = self
+                .back
+                .process_with_scratch(&mut sum, &mut output, &mut scratch);
+            debug_assert!(done.is_ok());
+            products.extend(output[..self.step].iter().map(|x| x * scale));
+        }
+        products.truncate(places);
+        products
+    }
+}

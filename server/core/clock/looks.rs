@@ -1,0 +1,164 @@
+//! Does the sound along one line agree, look by look?
+
+use super::prepared::Prepared;
+use super::track::TRACK_BANDS;
+use super::votes::Guess;
+
+/// Frames to either side of the line at which a look is compared; the far ones
+/// say what chance gives just here.
+pub(super) const REACH: usize = 25;
+
+/// Frames to either side that may belong to the agreement itself.
+const PEAK: usize = 6;
+
+/// Mean squared movement of a band (steps of half a dB, squared) above which a
+/// look has something to compare: noise alone stays below 1.5 dB.
+const ALIVE: f32 = 9.0;
+
+/// Chance correlation of two looks of other sound, times the root of their
+/// frames: measured (see the tests of the pair search).
+const CHANCE: f32 = 0.65;
+
+/// Height at which a look surely agrees.
+pub(super) const AGREES: f32 = 3.0;
+
+/// How one look compares.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Look {
+    /// Its middle in the first recording, frames.
+    pub here: f64,
+    /// Agreement on the line, above chance, in standard deviations.
+    pub height: f32,
+    /// Best agreement near the line: height, and lag in frames.
+    pub best: f32,
+    pub lag: f64,
+    /// Whether both recordings have movement here.
+    pub alive: bool,
+}
+
+/// Looks of `length` frames all along a line, from end to end of the overlap it
+/// predicts; the best agreement is sought within `within` frames of it.
+pub(super) fn looks(
+    a: &Prepared,
+    b: &Prepared,
+    line: &Guess,
+    length: usize,
+    within: usize,
+) -> Vec<Look> {
+    let mut looks = Vec::new();
+    let slope = line.ppm / 1e6;
+    // here + lag(here) = 0 and = b's end.
+    let first = ((line.here * slope - line.lag) / (1.0 + slope)).max(0.0);
+    let last = (b.frames() as f64 + line.here * slope - line.lag) / (1.0 + slope);
+    let mut from = first.ceil() as usize;
+    let end = last.clamp(0.0, a.frames() as f64) as usize;
+    while from + length <= end {
+        let here = from as f64 + length as f64 / 2.0;
+        looks.push(look(a, b, from, length, here, line.lag_at(here), within));
+        from += length;
+    }
+    looks
+}
+
+fn look(
+    a: &Prepared,
+    b: &Prepared,
+    from: usize,
+    length: usize,
+    here: f64,
+    lag: f64,
+    within: usize,
+) -> Look {
+    let fits = correlations(a, b, from, length, lag.round() as i64);
+    let (chance, local) = chance(&fits);
+    let sigma = local.max(CHANCE / (length as f32).sqrt());
+    let height = |r: f32| (r - chance) / sigma;
+    // On the line, between two frames.
+    let off = (lag - lag.round()) as f32;
+    let on = at(&fits, off);
+    let within = within.min(REACH - 1);
+    let best = (REACH - within..=REACH + within)
+        .max_by(|&x, &y| fits[x].total_cmp(&fits[y]))
+        .unwrap_or(REACH);
+    let (shift, top) = peak(&fits, best);
+    let there = (from as i64 + lag.round() as i64).max(0) as usize;
+    let least = ALIVE * (length * TRACK_BANDS) as f32;
+    Look {
+        here,
+        height: height(on),
+        best: height(top),
+        lag: lag.round() + best as f64 - REACH as f64 + f64::from(shift),
+        alive: a.energy(from, length) >= least && b.energy(there, length) >= least,
+    }
+}
+
+/// Normalised correlation at each lag from `lag − REACH` to `lag + REACH`.
+pub(super) fn correlations(
+    a: &Prepared,
+    b: &Prepared,
+    from: usize,
+    length: usize,
+    lag: i64,
+) -> [f32; 2 * REACH + 1] {
+    let here = &a.moves[from.min(a.frames())..(from + length).min(a.frames())];
+    let mine = a.energy(from, length);
+    std::array::from_fn(|n| {
+        let start = from as i64 + lag + n as i64 - REACH as i64;
+        let skip = usize::try_from(-start).unwrap_or(0).min(here.len());
+        let start = usize::try_from(start).unwrap_or(0).min(b.frames());
+        let end = (start + here.len() - skip).min(b.frames());
+        let product: i64 = here[skip..]
+            .iter()
+            .zip(&b.moves[start..end])
+            .map(|(x, y)| {
+                let bands = x.iter().zip(y);
+                let sum: i32 = bands.map(|(x, y)| i32::from(*x) * i32::from(*y)).sum();
+                i64::from(sum)
+            })
+            .sum();
+        let theirs = b.energy(start, end - start);
+        let size = (mine * theirs).sqrt();
+        if size > 0.0 {
+            product as f32 / size
+        } else {
+            0.0
+        }
+    })
+}
+
+/// Mean and deviation away from the line.
+fn chance(fits: &[f32; 2 * REACH + 1]) -> (f32, f32) {
+    let away = || {
+        let far = fits.iter().enumerate();
+        far.filter(|(n, _)| n.abs_diff(REACH) > PEAK)
+            .map(|(_, r)| *r)
+    };
+    let count = (2 * (REACH - PEAK)) as f32;
+    let mean = away().sum::<f32>() / count;
+    let square = away().map(|r| (r - mean) * (r - mean)).sum::<f32>() / count;
+    (mean, square.sqrt())
+}
+
+/// Between two frames, by the straight line.
+fn at(fits: &[f32; 2 * REACH + 1], off: f32) -> f32 {
+    let (near, next) = if off < 0.0 {
+        (fits[REACH], fits[REACH - 1])
+    } else {
+        (fits[REACH], fits[REACH + 1])
+    };
+    near + (next - near) * off.abs()
+}
+
+/// The top of the parabola through a peak and its neighbours.
+pub(super) fn peak(fits: &[f32], n: usize) -> (f32, f32) {
+    let (Some(before), Some(after)) = (n.checked_sub(1).and_then(|n| fits.get(n)), fits.get(n + 1))
+    else {
+        return (0.0, fits[n]);
+    };
+    let bend = before - 2.0 * fits[n] + after;
+    if bend >= 0.0 {
+        return (0.0, fits[n]);
+    }
+    let shift = (0.5 * (before - after) / bend).clamp(-0.5, 0.5);
+    (shift, fits[n] - 0.25 * (before - after) * shift)
+}
