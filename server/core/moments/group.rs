@@ -1,7 +1,7 @@
 //! From the segments of all recordings to moments.
 
 use super::hearings::{Listen, choose};
-use super::kinds::{Hearer, Hearing, Kept, Moment, Sound};
+use super::kinds::{Hearer, Kept, Moment, Sound};
 use super::lanes::{cut, lanes};
 use super::params::MomentParams;
 use super::pieces::{Claims, Piece};
@@ -72,27 +72,22 @@ fn lane_moments(
     listen: &Listen,
     params: &MomentParams,
 ) -> Vec<Moment> {
-    let (mut heard, mut kept): (Vec<(i64, i64, Vec<Hearing>)>, Vec<Vec<usize>>) = lane
+    let mut moments: Vec<Moment> = lane
         .iter()
         .filter_map(|pieces| {
             let (first, last) = (pieces.first()?, pieces.last()?);
-            let hearings = listen.hearings(pieces);
-            let keys = pieces.iter().flat_map(|piece| piece.kept.clone()).collect();
-            (!hearings.is_empty()).then_some(((first.start, last.end, hearings), keys))
+            let moment = Moment {
+                kept: pieces.iter().flat_map(|piece| piece.kept.clone()).collect(),
+                island,
+                start: EventMs(first.start),
+                end: EventMs(last.end),
+                hearings: listen.hearings(pieces),
+            };
+            (!moment.hearings.is_empty()).then_some(moment)
         })
-        .unzip();
-    choose(&mut heard, params);
-    heard
-        .into_iter()
-        .zip(kept.drain(..))
-        .map(|((start, end, hearings), kept)| Moment {
-            kept,
-            island,
-            start: EventMs(start),
-            end: EventMs(end),
-            hearings,
-        })
-        .collect()
+        .collect();
+    choose(&mut moments, params);
+    moments
 }
 
 #[cfg(test)]

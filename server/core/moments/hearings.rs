@@ -1,6 +1,6 @@
 //! Who heard a moment, and how well?
 
-use super::kinds::{Hearer, Hearing, Sound};
+use super::kinds::{Hearer, Hearing, Moment, Sound};
 use super::params::MomentParams;
 use super::pieces::Piece;
 use super::score::{Evidence, score, why};
@@ -146,24 +146,24 @@ impl Listen<'_> {
 /// Puts the chosen hearing first in every moment of a lane, given in order of time:
 /// the best, unless the recording of the moment before is nearly as good. Fewer
 /// changes between recordings read better, and fill the model's windows better.
-pub(super) fn choose(moments: &mut [(i64, i64, Vec<Hearing>)], params: &MomentParams) {
+pub(super) fn choose(moments: &mut [Moment], params: &MomentParams) {
     /// Moments further apart choose anew, ms.
     const NEAR_MS: i64 = 15_000;
     // worth[k]: the best sum up to this moment with its hearing k first, and which
     // hearing of the moment before that goes with.
     let mut table: Vec<Vec<(f32, usize)>> = Vec::new();
-    for (n, (start, _, hearings)) in moments.iter().enumerate() {
+    for (n, moment) in moments.iter().enumerate() {
         let before = n.checked_sub(1).map(|before| &moments[before]);
-        let near = before.is_some_and(|(_, end, _)| start - end <= NEAR_MS);
-        let row = hearings.iter().map(|hearing| {
+        let near = before.is_some_and(|before| moment.start.0 - before.end.0 <= NEAR_MS);
+        let row = moment.hearings.iter().map(|hearing| {
             let own = if hearing.heard {
                 hearing.score
             } else {
                 f32::NEG_INFINITY
             };
-            let from = table.last().zip(before).and_then(|(row, (_, _, them))| {
+            let from = table.last().zip(before).and_then(|(row, before)| {
                 row.iter()
-                    .zip(them)
+                    .zip(&before.hearings)
                     .enumerate()
                     .map(|(k, ((worth, _), other))| {
                         let change = near && other.hearer != hearing.hearer;
@@ -183,7 +183,8 @@ pub(super) fn choose(moments: &mut [(i64, i64, Vec<Hearing>)], params: &MomentPa
         .enumerate()
         .max_by(|(i, x), (j, y)| x.0.total_cmp(&y.0).then(j.cmp(i)))
         .map_or(0, |(k, _)| k);
-    for (n, (_, _, hearings)) in moments.iter_mut().enumerate().rev() {
+    for (n, moment) in moments.iter_mut().enumerate().rev() {
+        let hearings = &mut moment.hearings;
         let before = table[n].get(at).map_or(0, |(_, k)| *k);
         if at > 0 && at < hearings.len() {
             let mut chosen = hearings.remove(at);

@@ -10,6 +10,7 @@
 //! what a recording sounds like is asked of [`Sound`], what was said comes as
 //! words.
 
+mod fuse;
 mod group;
 mod hearings;
 mod kinds;
@@ -21,6 +22,7 @@ mod together;
 mod tracks;
 mod words;
 
+pub use fuse::{Fused, FusedWord, fuse};
 pub use group::group;
 pub use kinds::{Hearer, Hearing, Kept, Moment, NotAPlace, PlacedAs, Sound};
 pub use params::MomentParams;

@@ -13,7 +13,8 @@
 //!
 //! - [`normal`], [`parts`], [`split_words`]: what counts as the same word.
 //! - [`Query`]: what was asked, and where a text answers it.
-//! - [`same_line`]: do two transcripts come from one line?
+//! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
+//!   one word the other mis-heard?
 //! - [`group`]: which hearings belong together in an answer?
 //! - [`counterpart`]: where did another hearing have these words?
 
@@ -29,4 +30,4 @@ pub use find::{Found, Span};
 pub use group::{AGREE, Hearing, group};
 pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
-pub use same::same_line;
+pub use same::{same_line, word_likeness};

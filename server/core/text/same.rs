@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::normal::parts;
+use super::normal::{normal, parts};
 
 /// How alike two words must be, by the letters that need changing, to count as
 /// one word mis-heard rather than as two words. Below half, most letters differ.
@@ -38,6 +38,21 @@ pub fn same_line(a: &[&str], b: &[&str]) -> f32 {
         return 0.0;
     }
     1.0 - lexicon.distance(&a, &b).closed / longer as f32
+}
+
+/// How likely one word is the other mis-heard, by their letters: 1 the same in
+/// normal form, 0 when more than half of the letters differ.
+///
+/// ```
+/// use sayback_core::text::word_likeness;
+/// assert_eq!(word_likeness("Ferry,", "ferry"), 1.0);
+/// assert_eq!(word_likeness("ferry", "bell"), 0.0);
+/// ```
+#[must_use]
+pub fn word_likeness(a: &str, b: &str) -> f32 {
+    let letters = |word: &str| normal(word).chars().collect::<Vec<char>>();
+    let likeness = likeness(&letters(a), &letters(b));
+    if likeness >= NEAR { likeness } else { 0.0 }
 }
 
 /// A word as a number, in one [`Lexicon`].

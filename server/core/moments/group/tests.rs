@@ -245,7 +245,7 @@ proptest! {
             prop_assert!(moment.start < moment.end);
             let first = &moment.hearings[0];
             prop_assert!(first.heard);
-            prop_assert!(moment.kept.len() > 0 || moment.end.0 - moment.start.0 <= params.long_ms);
+            prop_assert!(!moment.kept.is_empty() || moment.end.0 - moment.start.0 <= params.long_ms);
             for hearing in &moment.hearings {
                 prop_assert_eq!(place(hearing.hearer), place(first.hearer));
                 prop_assert!(hearing.start < hearing.end);
