@@ -5,6 +5,7 @@ mod app;
 mod bad_input_media;
 mod browser;
 mod cli;
+mod clock_dsp;
 mod detect;
 mod docker;
 mod http;

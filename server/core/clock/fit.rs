@@ -275,3 +275,118 @@ fn student_95(freedom: usize) -> f64 {
         n => 1.96 + 2.4 / n as f64,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Uniform in −1..1 (Knuth's MMIX numbers).
+    fn roll(state: &mut u64) -> f64 {
+        *state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (*state >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
+    }
+
+    fn normal(state: &mut u64) -> f64 {
+        (0..12).map(|_| roll(state)).sum::<f64>() / 2.0
+    }
+
+    const PRIOR: Slope = Slope {
+        ppm: 0.0,
+        sigma_ppm: 85.0,
+    };
+
+    fn point(at_ms: f64, lag_ms: f64) -> LagPoint {
+        LagPoint {
+            at_ms,
+            lag_ms,
+            weight: 1.0,
+        }
+    }
+
+    #[test]
+    fn voices_at_three_distances_and_a_fifth_of_nonsense_leave_the_rate() {
+        for seed in 0..50 {
+            let mut dice = seed;
+            let ppm = 90.0 * roll(&mut dice);
+            let places = [30.0, -25.0, 4.0];
+            let points: Vec<LagPoint> = (0..40)
+                .map(|n| {
+                    let at = 90_000.0 * f64::from(n);
+                    let place = places[((roll(&mut dice) + 1.0) * 1.499) as usize];
+                    let lag = place + at * ppm / 1e6 + 0.2 * normal(&mut dice);
+                    point(
+                        at,
+                        if n % 5 == 0 {
+                            250.0 * roll(&mut dice)
+                        } else {
+                            lag
+                        },
+                    )
+                })
+                .collect();
+            let line = lag_line(&points, PRIOR).unwrap();
+            assert!((line.ppm - ppm).abs() < 0.5, "seed {seed}: {line:?} {ppm}");
+            let off = line.lag_ms - line.at_ms * ppm / 1e6;
+            assert!(
+                places.iter().any(|place| (off - place).abs() < 1.0),
+                "seed {seed}: {off}"
+            );
+            assert!(line.agreeing >= 28, "seed {seed}: {line:?}");
+        }
+    }
+
+    #[test]
+    fn nineteen_of_twenty_lie_inside_what_is_claimed() {
+        for count in [4, 6, 12, 40] {
+            let (mut lag_in, mut ppm_in) = (0, 0);
+            for seed in 0..400 {
+                let mut dice = seed * 977 + count;
+                let ppm = 60.0 * normal(&mut dice);
+                let step = 3_600_000.0 / count as f64;
+                let points: Vec<LagPoint> = (0..count)
+                    .map(|n| n as f64 * step)
+                    .map(|at| point(at, 7.0 + at * ppm / 1e6 + 0.3 * normal(&mut dice)))
+                    .collect();
+                let line = lag_line(&points, PRIOR).unwrap();
+                let truth = 7.0 + line.at_ms * ppm / 1e6;
+                lag_in += u32::from((line.lag_ms - truth).abs() <= line.lag_95_ms);
+                ppm_in += u32::from((line.ppm - ppm).abs() <= line.ppm_95);
+            }
+            // 95 % of 400 less twice the deviation of that count (4.4).
+            assert!(lag_in >= 371 && ppm_in >= 371, "{count}: {lag_in} {ppm_in}");
+        }
+    }
+
+    #[test]
+    fn a_short_overlap_keeps_near_what_crystals_do() {
+        let mut dice = 3;
+        for _ in 0..50 {
+            let points: Vec<LagPoint> = (0..5)
+                .map(|n| point(2_000.0 * f64::from(n), 1.0 + 0.8 * normal(&mut dice)))
+                .collect();
+            let line = lag_line(&points, PRIOR).unwrap();
+            assert!(line.ppm.abs() < 170.0, "{line:?}");
+        }
+    }
+
+    #[test]
+    fn few_or_useless_points_are_no_line() {
+        assert_eq!(lag_line(&[], PRIOR), None);
+        assert_eq!(lag_line(&[point(0.0, 1.0)], PRIOR), None);
+        assert_eq!(
+            lag_line(&[point(0.0, f64::NAN), point(f64::INFINITY, 1.0)], PRIOR),
+            None
+        );
+        assert_eq!(
+            lag_line(
+                &[point(0.0, 0.0), point(1_000.0, 90.0), point(2_000.0, -70.0)],
+                PRIOR
+            ),
+            None
+        );
+        let same = lag_line(&[point(5.0, 2.0); 4], PRIOR).unwrap();
+        assert!((same.lag_ms - 2.0).abs() < 1e-9 && same.ppm.abs() < 1e-6);
+    }
+}
