@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use super::measure::measure;
 use super::solve::{rigid, solve};
 use super::{
-    ClockParams, Coarse, Finding, Line, Member, Pair, Placed, Samples, Solution, Stretch, Support,
-    Track, Warning, coarse_all,
+    ClockParams, Coarse, Finding, Line, Member, Pair, Samples, Solution, Stretch, Support, Track,
+    Warning, coarse_all,
 };
 use crate::Cancel;
 
@@ -57,7 +57,11 @@ pub fn align(
         placed[member].warnings.push(Warning::Unreadable { member });
     }
     progress(1.0);
-    Some(Solution { placed, pairs, warnings })
+    Some(Solution {
+        placed,
+        pairs,
+        warnings,
+    })
 }
 
 /// What every pair has in common, the known ones unasked; channels of one file by
@@ -79,7 +83,11 @@ fn search(
         let coarse = if members[a].file == members[b].file {
             let end = members[a].duration_ms.min(members[b].duration_ms);
             Coarse::Shared(vec![Support {
-                line: Line { here_ms: 0.0, there_ms: 0.0, ppm: 0.0 },
+                line: Line {
+                    here_ms: 0.0,
+                    there_ms: 0.0,
+                    ppm: 0.0,
+                },
                 from_ms: 0.0,
                 to_ms: end.max(0.0),
                 blocks: 1,
@@ -110,7 +118,11 @@ fn of_coarse(coarse: &Coarse) -> Pair {
         strength: support.strength,
         fine: None,
     });
-    Pair { finding, stretches: stretches.collect(), used: false }
+    Pair {
+        finding,
+        stretches: stretches.collect(),
+        used: false,
+    }
 }
 
 fn to_coarse(pair: &Pair) -> Coarse {

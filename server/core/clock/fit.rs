@@ -65,6 +65,9 @@ const GAP_MS: f64 = 3.0;
 const FARTHEST_MS: f64 = 100.0;
 /// A sample at 16 kHz: below a tenth of it no lag is believed, ms.
 const LEAST_SCATTER_MS: f64 = 0.006;
+/// Few points say little of their own scatter: as if one more had shown this much,
+/// ms, a voice that turns its head.
+const USUAL_SCATTER_MS: f64 = 0.3;
 
 /// The line most of `points` lie on; `None` where no two agree.
 #[must_use]
@@ -170,7 +173,7 @@ fn fitted(points: &[LagPoint], groups: &[Vec<usize>], start: f64, prior: Slope) 
             );
         }
         let sizes: Vec<f64> = distances.iter().map(|d| d.abs()).collect();
-        scatter = (MAD * median(sizes)).max(LEAST_SCATTER_MS);
+        scatter = spread_of(sizes, groups.len() + 1).max(LEAST_SCATTER_MS);
         let mut next = distances.iter();
         for (group, weights) in groups.iter().zip(&mut weights) {
             for (&n, weight) in group.iter().zip(weights.iter_mut()) {
@@ -221,7 +224,10 @@ fn fitted(points: &[LagPoint], groups: &[Vec<usize>], start: f64, prior: Slope) 
     let residuals = every
         .iter()
         .map(|&n| (points[n].lag_ms - lag_ms - (points[n].at_ms - at_ms) * ppm / 1e6).abs());
-    let half = student_95(kept.saturating_sub(groups.len() + 1));
+    let free = kept.saturating_sub(groups.len() + 1);
+    // The median absolute deviation is as good as the standard deviation of 37 % of
+    // the points (Huber 1981, 5.1).
+    let half = student_95(free.min(2).max(free * 37 / 100));
     let main = groups[0].len() as f64;
     LagLine {
         at_ms,
@@ -235,6 +241,20 @@ fn fitted(points: &[LagPoint], groups: &[Vec<usize>], start: f64, prior: Slope) 
         agreeing: kept,
         points: points.len(),
     }
+}
+
+/// The standard deviation of what is left over after `used` unknowns were fitted,
+/// from the median of its sizes; with few points, drawn towards the usual.
+fn spread_of(sizes: Vec<f64>, used: usize) -> f64 {
+    let count = sizes.len() as f64;
+    let free = count - used as f64;
+    let seen = MAD * median(sizes);
+    if free < 1.0 {
+        return seen.max(USUAL_SCATTER_MS);
+    }
+    let square = seen * seen * count / free;
+    let usual = USUAL_SCATTER_MS.powi(2) / (free * free);
+    (square + usual).sqrt()
 }
 
 fn weights_sum(weights: &[f64]) -> f64 {
