@@ -5,6 +5,7 @@ import { State } from "./state.js";
 import * as server from "./transport.js";
 import { brief, position } from "./words.js";
 import { at } from "./view/dom.js";
+import { showClock, showSaid } from "./view/clock.js";
 import { showEmpty, showEvents } from "./view/events.js";
 import { showHits, showPlaying, showSummary } from "./view/hits.js";
 import { showProblems, showProgress } from "./view/progress.js";
@@ -25,7 +26,12 @@ state.read((known, changed) => {
   if (any("events", "eventId")) showEvents(known);
   if (any("events", "detail")) showEmpty(known);
   if (any("answer")) showHits(known, (spot) => player.toggle(spot));
-  if (any("answer", "asked", "query", "trouble", "busy")) showSummary(known);
+  if (any("answer", "asked", "query", "trouble", "busy", "status")) showSummary(known);
+  if (any("clock", "detail")) showClock(known, server.clockPicture, solveAgain);
+  if (any("clock", "said")) {
+    showSaid(known, (spot) => player.toggle(spot));
+    showPlaying(known);
+  }
   if (any("playing")) {
     showPlaying(known);
     showDeck(known);
@@ -43,7 +49,7 @@ let unfollow = () => {};
 async function chooseEvent(eventId) {
   unfollow();
   player.stop();
-  state.set({ eventId, detail: null, status: null, answer: null });
+  state.set({ eventId, detail: null, status: null, answer: null, clock: null, said: null });
   unfollow = server.follow(eventId, {
     progress: (status) => state.set({ status: eventId ? status : null, trouble: null }),
     change: refreshSoon,
@@ -62,9 +68,31 @@ async function refresh() {
     if (first) await chooseEvent(first.id);
     return;
   }
-  const detail = await guarded(server.event(eventId));
-  if (detail && state.known.eventId === eventId) state.set({ detail });
+  const [detail, clock] = await Promise.all([
+    guarded(server.event(eventId)),
+    guarded(server.clock(eventId)),
+  ]);
+  if (detail && clock && state.known.eventId === eventId) state.set({ detail, clock });
+  await listSaid();
 }
+
+/** What was said, as far as it was listed, while somebody looks at it. */
+async function listSaid({ more = 0 } = {}) {
+  const { eventId, said } = state.known;
+  if (!eventId || !at("said").open) return;
+  const wanted = Math.max(said?.moments.length ?? 0, 100) + more;
+  const moments = [];
+  let page;
+  do {
+    const limit = Math.min(wanted - moments.length, 1000);
+    page = await guarded(server.moments(eventId, { offset: moments.length, limit }));
+    if (!page || state.known.eventId !== eventId) return;
+    moments.push(...page.moments);
+  } while (page.moments.length > 0 && moments.length < Math.min(wanted, page.total));
+  state.set({ said: { total: page.total, moments } });
+}
+
+const solveAgain = () => act(server.solve(state.known.eventId));
 
 async function listEvents() {
   const events = await guarded(server.events());
@@ -223,6 +251,8 @@ async function start() {
   at("event").addEventListener("focus", listEvents);
   at("more").addEventListener("click", more);
   at("stop").addEventListener("click", () => player.stop());
+  at("said").addEventListener("toggle", () => listSaid());
+  at("said-more").addEventListener("click", () => listSaid({ more: 100 }));
   at("work-pause").addEventListener("click", () =>
     act(state.known.status?.paused ? server.resume() : server.pause()),
   );

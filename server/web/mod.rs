@@ -41,6 +41,7 @@ pub const ASSETS: &[Asset] = &[
     asset!("/page/player.js", "player.js", SCRIPT),
     asset!("/page/words.js", "words.js", SCRIPT),
     asset!("/page/view/dom.js", "view/dom.js", SCRIPT),
+    asset!("/page/view/clock.js", "view/clock.js", SCRIPT),
     asset!("/page/view/events.js", "view/events.js", SCRIPT),
     asset!("/page/view/hits.js", "view/hits.js", SCRIPT),
     asset!("/page/view/recordings.js", "view/recordings.js", SCRIPT),

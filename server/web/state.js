@@ -5,6 +5,8 @@ export class State {
     events: null, // null until the server has answered
     eventId: null,
     detail: null, // the chosen event with sources, recordings, intakes
+    clock: null, // where the recordings of the event lie
+    said: null, // what was said in it, as far as it is listed
     query: "",
     asked: "", // the query the answer below belongs to
     widened: false, // whether the last word was taken as a beginning

@@ -34,6 +34,23 @@ export const resume = () => post("/queue/resume");
 export const retry = (job) => post(`/jobs/${part(job)}/retry`);
 export const first = (recording) => post(`/recordings/${part(recording)}/first`);
 
+export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
+
+export const moments = (eventId, { offset = 0, limit = 100 } = {}) =>
+  ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ offset, limit })}`);
+
+/** Has the clock of an event solved again. */
+export const solve = (eventId) =>
+  ask(`/events/${part(eventId)}/clock/solve`, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: "{}",
+  });
+
+/** The address of the picture of a clock; `version` names what it shows. */
+export const clockPicture = (eventId, version) =>
+  `${BASE}/events/${part(eventId)}/clock.svg?${new URLSearchParams({ shows: version })}`;
+
 export function search(eventId, query, { offset = 0, limit = 20, signal } = {}) {
   const asked = new URLSearchParams({ q: query, event: eventId, offset, limit });
   return ask(`/search?${asked}`, { signal });

@@ -2,10 +2,17 @@
 
 /** A position in a file: 1:02:03.45, without the hours where there are none. */
 export function position(ms) {
+  if (ms < 0) return `-${position(-ms)}`;
   const hundredths = Math.floor(ms / 10);
   const seconds = Math.floor(hundredths / 100);
   const fine = String(hundredths % 100).padStart(2, "0");
   return `${clock(seconds)}.${fine}`;
+}
+
+/** How far something may be off: 0.8 ms, 320 ms, 3.0 s. */
+export function doubt(ms) {
+  if (ms < 9.95) return `${ms.toFixed(1)} ms`;
+  return ms < 999.5 ? `${ms.toFixed(0)} ms` : brief(ms);
 }
 
 /** A whole length: 1:02:03. */

@@ -1,6 +1,7 @@
 // The lines that were found, each with the recordings that heard it.
 
 import { brief, count, position, runs } from "../words.js";
+import { mark } from "./clock.js";
 import { at, el, replace } from "./dom.js";
 
 /** A name for one hearing that stays the same when the list is shown anew. */
@@ -16,13 +17,16 @@ export function showHits({ answer, playing }, onPlay) {
   showPlaying({ playing });
 }
 
-export function showSummary({ answer, asked, widened, query, trouble, busy }) {
+export function showSummary({ answer, asked, widened, query, trouble, busy, status }) {
   let text = "";
   if (trouble) text = trouble;
   else if (!query.trim()) text = "";
   else if (!answer) text = busy ? "Looking…" : "";
-  else if (answer.total === 0) text = `Nothing heard with ${asked}`;
-  else {
+  else if (answer.total === 0) {
+    const open = status ? status.jobs.waiting + status.jobs.running : 0;
+    const later = open > 0 ? "; words are still to come" : "";
+    text = `Nothing heard with ${asked}${later}`;
+  } else {
     const lines = count(answer.total, "line", "lines");
     text = widened ? `No line with exactly that; ${lines} with ${asked}` : lines;
   }
@@ -33,10 +37,10 @@ export function showSummary({ answer, asked, widened, query, trouble, busy }) {
 
 /** Marks the button of the spot that plays. */
 export function showPlaying({ playing }) {
-  for (const button of at("hits").querySelectorAll("button.play")) {
+  for (const button of document.querySelectorAll("button.play")) {
     const plays = button.dataset.key === playing?.key;
     button.setAttribute("aria-pressed", String(plays));
-    button.closest(".hearing").classList.toggle("plays", plays);
+    button.closest("li").classList.toggle("plays", plays);
   }
 }
 
@@ -49,13 +53,28 @@ function line(hit, onPlay) {
   return el(
     "li",
     { class: "hit" },
-    el("p", { class: "said" }, who, ...words),
+    el("p", { class: "said" }, who, ...words, mark(hit.doubt)),
     el(
       "ul",
       { class: "hearings", "aria-label": "Heard on" },
       ...hit.heard_on.map((hearing) => row(hit, hearing, onPlay)),
     ),
+    about(hit),
   );
+}
+
+/** Where it is on the event clock, and who ran but did not hear it. */
+function about({ start_ms, not_heard_on }) {
+  const facts = [
+    start_ms === null ? null : `at ${position(start_ms)} of the event`,
+    not_heard_on.length === 0
+      ? null
+      : `not heard on ${not_heard_on.map(({ source }) => source.label).join(", ")}`,
+  ].filter(Boolean);
+  const why = not_heard_on.map(({ source, why }) => `${source.label}: ${why.join(", ")}`);
+  return facts.length === 0
+    ? null
+    : el("p", { class: "about", title: why.join("; ") || null }, facts.join(" · "));
 }
 
 function row(hit, hearing, onPlay) {

@@ -62,7 +62,7 @@ impl Drawing {
             let y = self.y - BAR + 3.0;
             self.rect(x, y, 26.0, how);
             self.text(x + 32.0, "soft", name);
-            x += 32.0 + 6.4 * name.chars().count() as f64 + 18.0;
+            x += 32.0 + 6.1 * name.chars().count() as f64 + 18.0;
         }
         let y = self.y - 4.0;
         let _ = write!(self.out, "<path d=\"M{x} {y}h6m4 0h12\" class=\"speech\"/>");
@@ -137,7 +137,7 @@ impl Drawing {
         for source in sources(bars) {
             let of_source = || bars.iter().filter(|bar| same_source(bar, source));
             self.y += ROW;
-            let label = clipped(&source.source, 26);
+            let label = clipped(&source.source, 22);
             let _ = write!(
                 self.out,
                 "<text x=\"{MARGIN}\" y=\"{:.0}\" class=\"source\">{} <tspan class=\"soft\" \
@@ -164,7 +164,7 @@ impl Drawing {
             "<text x=\"{:.0}\" y=\"{:.0}\">{}</text>",
             MARGIN + 12.0,
             self.y,
-            escaped(&clipped(&bar.file, 30))
+            escaped(&clipped(&bar.file, 28))
         );
         let runs = if bar.extent().is_some() {
             bar.runs.as_slice()
@@ -242,10 +242,9 @@ fn rect(x: f64, y: f64, width: f64, how: How) -> String {
 }
 
 fn whisker(from: f64, to: f64, y: f64) -> String {
-    format!(
-        "<path d=\"M{from:.1} {:.1}v8m0 -4H{to:.1}m0 -4v8\" class=\"doubt\"/>",
-        y - 4.0
-    )
+    let path = format!("d=\"M{from:.1} {:.1}v8m0 -4H{to:.1}m0 -4v8\"", y - 4.0);
+    // Edged, so that it is seen on speech and patterns.
+    format!("<path {path} class=\"edge\"/><path {path} class=\"doubt\"/>")
 }
 
 /// Marks on whole pixels; those that touch are one.

@@ -84,13 +84,13 @@ text{font:12px system-ui,'Noto Sans','DejaVu Sans',sans-serif;fill:#24292b}\
 .sound{fill:#b3d6cf}.joined{fill:#cfe0b4}.stamp{fill:#f0dba6}.hand{fill:#dcc9e8}\
 .ink{stroke:#5b6466;fill:none}.dot{fill:#6d5a1e}\
 .speech{stroke:#17423d;fill:none;stroke-width:6}\
-.doubt{stroke:#9b2f22;fill:none;stroke-width:1.5}.stop{stroke:#9b2f22;fill:none;stroke-dasharray:2 3}\
+.edge{stroke:#fffdf8;fill:none;stroke-width:4}.doubt{stroke:#9b2f22;fill:none;stroke-width:1.5}.stop{stroke:#9b2f22;fill:none;stroke-dasharray:2 3}\
 @media(prefers-color-scheme:dark){\
 text{fill:#dfe2dd}.soft{fill:#a5b0ae}.ground{fill:#1f2527}.grid{stroke:#3a4345}.rule{stroke:#7d8886}\
 .bar,.loose{stroke:#a5b0ae}\
 .sound{fill:#2b544e}.joined{fill:#43552c}.stamp{fill:#64501e}.hand{fill:#54406a}\
 .ink{stroke:#a5b0ae}.dot{fill:#e5cf8f}.speech{stroke:#cfeee7}\
-.doubt,.stop{stroke:#f0968a}}";
+.doubt,.stop{stroke:#f0968a}.edge{stroke:#1f2527}}";
 
 /// Patterns under each way of placing, so that colour is never all there is.
 const PATTERNS: &str = "\

@@ -1,0 +1,103 @@
+// Where the recordings lie on the clock of the event: as a picture and, the same
+// in words, as a table.
+
+import { count, doubt, length, position } from "../words.js";
+import { at, el, replace, update } from "./dom.js";
+
+/** What to know about a clock that is not solved. */
+const STATES = {
+  none: "Recordings are put on one clock as they are added.",
+  waiting:
+    "All recordings are put on one clock once their files are looked through. Words come after that.",
+  working: "The recordings are being put on one clock. Words come after that.",
+};
+
+export function showClock({ clock, detail }, picture, onSolve) {
+  const known = clock !== null && clock.recordings.length > 0;
+  at("clock").hidden = !known;
+  if (!known) return;
+  const told = sentence(clock);
+  at("clock-text").textContent = told;
+  const retry = el("button", { type: "button", class: "quiet", onclick: onSolve }, "try again");
+  if (clock.state === "failed") at("clock-text").append(" ", retry);
+  at("clock-text").classList.toggle("trouble", clock.state === "failed");
+  const warnings = new Set([...clock.warnings, ...clock.recordings.flatMap((r) => r.warnings)]);
+  update(at("clock-warnings"), [...warnings], (warning) => el("li", {}, warning));
+  update(at("clock-list"), clock.recordings, row);
+  const image = at("clock-picture");
+  image.hidden = clock.solved_at === null;
+  if (image.hidden) return;
+  // A picture is fetched again when what it shows has changed.
+  const source = picture(clock.event.id, version(clock, detail));
+  if (image.getAttribute("src") !== source) image.src = source;
+  image.alt = `Each recording as a bar on the clock of the event. ${told} The table below has the same.`;
+}
+
+function sentence(clock) {
+  if (clock.state === "failed") {
+    return `The recordings could not be put on one clock: ${clock.error ?? "it was cancelled"}.`;
+  }
+  const placed = clock.recordings.filter((recording) => recording.start_ms !== null).length;
+  const all = count(clock.recordings.length, "recording", "recordings");
+  const solved = `${placed} of ${all} on the event clock, which is ${length(clock.length_ms)} long.`;
+  if (clock.state === "solved") return solved;
+  return clock.solved_at === null ? STATES[clock.state] : `${STATES[clock.state]} So far: ${solved}`;
+}
+
+function version({ solved_at, recordings }, detail) {
+  const speech = (detail?.recordings ?? []).reduce((sum, { segments }) => sum + segments, 0);
+  return `${solved_at}/${recordings.length}/${speech}`;
+}
+
+function row({ source, recording, start_ms, rate_ppm, uncertainty_ms, how, agreement, island }) {
+  const apart = island > 0 && how !== "unplaced" ? `, apart ${island}` : "";
+  const number = (text) => el("td", { class: "number" }, text);
+  return el(
+    "tr",
+    {},
+    el("th", { scope: "row" }, source.label, el("span", { class: "placement" }, source.placement)),
+    el("td", { class: "file", title: recording.file }, recording.file),
+    number(start_ms === null ? "–" : position(start_ms)),
+    number(rate_ppm === null ? "–" : `${rate_ppm.toFixed(1)} ppm`),
+    number(uncertainty_ms === null ? "–" : doubt(uncertainty_ms)),
+    el("td", {}, how + apart),
+    number(agreement === null ? "–" : `${Math.round(agreement * 100)} %`),
+  );
+}
+
+/** Everything that was said, each stretch once; shown while it is unfolded. */
+export function showSaid({ said, clock }, onPlay) {
+  const none = said === null || said.total === 0;
+  at("said").hidden = clock === null || clock.recordings.length === 0;
+  at("said-empty").hidden = !none;
+  at("said-more").hidden = none || said.moments.length >= said.total;
+  if (none) replace(at("said-list"), []);
+  else update(at("said-list"), said.moments, (moment) => line(moment, onPlay));
+}
+
+function line(moment, onPlay) {
+  const best = moment.hearings.find((hearing) => hearing.heard) ?? moment.hearings[0];
+  const where = moment.start_ms === null ? "not on the clock" : position(moment.start_ms);
+  const heard = moment.hearings.filter((hearing) => hearing.heard);
+  const spot = { key: `said/${moment.id}`, line: moment.text ?? "", hearing: best };
+  return el(
+    "li",
+    { class: "moment" },
+    el("button", {
+      type: "button",
+      class: "play",
+      "data-key": spot.key,
+      "aria-label": `Play ${where} from ${best.source.label}`,
+      "aria-pressed": "false",
+      onclick: () => onPlay(spot),
+    }),
+    el("span", { class: "time" }, where),
+    el("span", { class: "text" }, moment.text ?? "not written down yet", mark(moment.doubt)),
+    el("span", { class: "placement" }, heard.map((hearing) => hearing.source.label).join(", ")),
+  );
+}
+
+/** Says that words are not to be trusted, and why. */
+export function mark(doubtful) {
+  return doubtful ? el("span", { class: "doubtful", title: doubtful }, ` doubtful: ${doubtful}`) : null;
+}
