@@ -56,7 +56,7 @@ def lines(path):
     design = np.stack([np.ones_like(at), at], axis=1)
     for _ in range(50):
         off = lag - design @ line
-        scale = stats.median_abs_deviation(off, center=0, scale="normal")
+        scale = np.median(np.abs(off)) / stats.norm.ppf(0.75)
         u = np.clip(np.abs(off) / (4.685 * max(scale, 1e-9)), 0, 1)
         root = 1 - u**2
         line = np.linalg.lstsq(design * root[:, None], lag * root, rcond=None)[0]

@@ -140,3 +140,201 @@ fn to_coarse(pair: &Pair) -> Coarse {
         Finding::Tie => Coarse::Tie(supports.collect()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::room::*;
+    use crate::clock::{Before, How, Placement, TrackMaker};
+    use crate::units::FileMs;
+
+    /// Four recorders with their own noise, starts, rates and places; the last in
+    /// another house.
+    fn event() -> Room {
+        let mut room = two(0.02);
+        room.start_ms = vec![0.0, 40_000.3, 95_000.7, 20_000.0];
+        room.ppm = vec![12.0, -70.0, 55.0, 5.0];
+        room.length_ms = vec![600_000.0, 560_000.0, 420_000.0, 500_000.0];
+        room.speakers[0].delay_ms = vec![2.0, 14.0, 31.0, 1e9];
+        room.speakers.push(Speaker {
+            says: voice(99, 600),
+            delay_ms: vec![1e9, 1e9, 1e9, 3.0],
+            from_s: 0,
+        });
+        room
+    }
+
+    fn tracks(room: &mut Room) -> Vec<Track> {
+        let lengths = room.length_ms.clone();
+        let track = |(n, length): (usize, &f64)| {
+            let mut maker = TrackMaker::new();
+            for from in (0..*length as i64).step_by(10_000) {
+                maker.push(&room.read(n, FileMs(from), FileMs(from + 10_000)));
+            }
+            maker.finish()
+        };
+        lengths.iter().enumerate().map(track).collect()
+    }
+
+    fn members<'a>(room: &Room, tracks: &'a [Track]) -> Vec<Member<'a>> {
+        let one = |(n, track): (usize, &'a Track)| Member {
+            track,
+            duration_ms: room.length_ms[n],
+            source: n,
+            file: n,
+            take: None,
+            stamps: Vec::new(),
+            fix: None,
+            before: None,
+            speech: &[],
+        };
+        tracks.iter().enumerate().map(one).collect()
+    }
+
+    fn solved(
+        members: &[Member],
+        known: &BTreeMap<(usize, usize), Pair>,
+        room: &mut Room,
+    ) -> Solution {
+        let mut last = 0.0;
+        let mut told = |done: f32| {
+            assert!(done >= last - 1e-6 && done <= 1.0, "{last} {done}");
+            last = done;
+        };
+        let solution = align(
+            members,
+            known,
+            room,
+            &ClockParams::default(),
+            &Cancel::new(),
+            &mut told,
+        );
+        assert!((last - 1.0).abs() < 1e-6);
+        solution.unwrap()
+    }
+
+    #[test]
+    fn an_event_is_solved_and_one_more_recording_joins_it() {
+        let mut room = event();
+        let tracks = tracks(&mut room);
+        let all = members(&room, &tracks);
+        let solution = solved(&all, &BTreeMap::new(), &mut room);
+        let place = |n: usize| Placement::even(room.start_ms[n], room.ppm[n]);
+        for n in 1..3 {
+            let placed = &solution.placed[n];
+            assert_eq!((placed.how, placed.island), (How::Sound, 0), "{n}");
+            for at in [0.0, room.length_ms[n]] {
+                let way = room.speakers[0].delay_ms[0] - room.speakers[0].delay_ms[n];
+                let truth = place(0).file_at(place(n).event_at(at) + way);
+                let off = solution.placed[0]
+                    .placement
+                    .file_at(placed.placement.event_at(at))
+                    - truth;
+                // The goal for the median is 2 ms; this is an easy event.
+                assert!(off.abs() < 1.0, "{n}: {off} {placed:?}");
+            }
+        }
+        assert_eq!(
+            (solution.placed[3].how, solution.placed[3].island),
+            (How::Unplaced, 1)
+        );
+        assert_eq!(solution.pairs.len(), 6);
+        assert_eq!(solution.pairs[&(0, 3)].finding, Finding::Nothing);
+
+        // Again: nothing is read, nothing moves.
+        let mut again = all.clone();
+        for (member, placed) in again.iter_mut().zip(&solution.placed) {
+            member.before = Some(Before {
+                placement: placed.placement.clone(),
+                island: placed.island,
+                how: placed.how,
+            });
+        }
+        room.reads = 0;
+        let second = solved(&again, &solution.pairs, &mut room);
+        assert_eq!(room.reads, 0);
+        for (new, old) in second.placed.iter().zip(&solution.placed) {
+            assert!((new.placement.start_ms() - old.placement.start_ms()).abs() < 1e-6);
+        }
+
+        // Without what is known of the third, only its pairs are read for.
+        let mut known = solution.pairs.clone();
+        known.retain(|(a, b), _| *a != 2 && *b != 2);
+        let third = solved(&again, &known, &mut room);
+        assert!(room.reads > 0 && room.reads <= 3 * 40, "{}", room.reads);
+        assert_eq!(
+            third.pairs[&(0, 1)].stretches,
+            solution.pairs[&(0, 1)].stretches
+        );
+    }
+
+    #[test]
+    fn channels_and_copies_are_told_with_their_gain() {
+        struct Copies(Room);
+        impl Samples for Copies {
+            fn read(&mut self, member: usize, from: FileMs, to: FileMs) -> Vec<f32> {
+                let gain = [1.0, 0.25, 0.5][member];
+                let mut out = self.0.read(0, from, to);
+                out.iter_mut().for_each(|x| *x *= gain);
+                out
+            }
+        }
+        let mut room = two(0.001);
+        room.length_ms = vec![120_000.0; 2];
+        room.speakers[0].says.truncate(121 * 16_000);
+        let track = tracks(&mut room).remove(0);
+        room.length_ms.push(120_000.0);
+        let tracks = [track.clone(), track.clone(), track];
+        let mut members = members(&room, &tracks);
+        members[1].file = 0;
+        let mut copies = Copies(room);
+        let solution = align(
+            &members,
+            &BTreeMap::new(),
+            &mut copies,
+            &ClockParams::default(),
+            &Cancel::new(),
+            &mut |_| (),
+        )
+        .unwrap();
+        let said: Vec<&Warning> = solution.placed.iter().flat_map(|p| &p.warnings).collect();
+        for (member, of, gain) in [(1, 0, -12.04), (2, 0, -6.02)] {
+            let told = said.iter().any(|warning| matches!(warning,
+                Warning::Copy { member: m, of: o, gain_db } if (*m, *o) == (member, of) && (gain_db - gain).abs() < 0.1));
+            assert!(told, "{member}: {said:?}");
+        }
+        assert_eq!(solution.placed[0].placement, solution.placed[1].placement);
+        assert!(solution.placed[2].placement.start_ms().abs() < 0.01);
+    }
+
+    #[test]
+    fn cancelling_and_nobody() {
+        let cancel = Cancel::new();
+        let params = ClockParams::default();
+        let mut room = two(0.0);
+        let none = align(
+            &[],
+            &BTreeMap::new(),
+            &mut room,
+            &params,
+            &cancel,
+            &mut |_| (),
+        );
+        assert_eq!(none, Some(Solution::default()));
+        cancel.cancel();
+        room.length_ms = vec![30_000.0; 2];
+        let tracks = tracks(&mut room);
+        let members = members(&room, &tracks);
+        assert_eq!(
+            align(
+                &members,
+                &BTreeMap::new(),
+                &mut room,
+                &params,
+                &cancel,
+                &mut |_| ()
+            ),
+            None
+        );
+    }
+}

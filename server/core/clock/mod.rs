@@ -26,6 +26,8 @@ mod member;
 mod params;
 mod placement;
 mod prepared;
+#[cfg(test)]
+mod room;
 mod solution;
 mod solve;
 mod support;
