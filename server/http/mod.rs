@@ -24,6 +24,8 @@ mod extract;
 mod guard;
 mod health;
 mod incoming;
+#[cfg(test)]
+mod made;
 mod moments;
 mod openapi;
 mod page;

@@ -43,12 +43,17 @@ impl Places {
         store: &Store,
         events: impl IntoIterator<Item = &'a EventId>,
     ) -> Result<Self, StoreError> {
-        let mut places = HashMap::new();
+        let mut places = Vec::new();
         for event in events.into_iter().collect::<BTreeSet<_>>() {
-            let rows = store.placements(event).await?;
-            places.extend(rows.into_iter().map(|row| (row.recording_id.clone(), row)));
+            places.extend(store.placements(event).await?);
         }
-        Ok(Self(places))
+        Ok(Self::with(places))
+    }
+
+    /// These places.
+    pub fn with(rows: Vec<PlacementRow>) -> Self {
+        let by_id = rows.into_iter().map(|row| (row.recording_id.clone(), row));
+        Self(by_id.collect())
     }
 
     /// Where a stretch of the file of `from` lies on the event clock; `None` for
@@ -107,27 +112,15 @@ impl PlacementRow {
 
 #[cfg(test)]
 mod tests {
+    use super::super::made;
     use super::*;
     use crate::store::{Json, Word};
     use sayback_core::clock::Placement;
 
-    pub fn hearing(recording: &str, shift_ms: f64) -> HearingRow {
+    fn hearing(recording: &str, shift_ms: f64) -> HearingRow {
         HearingRow {
-            moment_id: "m".into(),
-            recording_id: recording.into(),
-            rank: 1,
-            start_ms: 100,
-            end_ms: 900,
-            heard: true,
-            level_dbfs: -20.0,
-            snr_db: 20.0,
-            clipped: 0.0,
-            reverb: 0.0,
-            score: 1.0,
-            why: Json(Vec::new()),
             shift_ms,
-            wanted: 0,
-            tried: false,
+            ..made::hearing(recording, 1)
         }
     }
 
@@ -145,14 +138,6 @@ mod tests {
         }
     }
 
-    fn places(rows: Vec<PlacementRow>) -> Places {
-        Places(
-            rows.into_iter()
-                .map(|r| (r.recording_id.clone(), r))
-                .collect(),
-        )
-    }
-
     const AT: Stretch = Stretch {
         start_ms: 3_600_000.0,
         end_ms: 3_601_000.0,
@@ -161,7 +146,7 @@ mod tests {
     #[test]
     fn a_time_goes_over_the_event_clock_to_the_other_file() {
         // b starts 500 ms after a and runs 100 ppm fast: 360 ms in an hour.
-        let places = places(vec![placed("a", 0, 0.0, 0.0), placed("b", 0, 500.0, 100.0)]);
+        let places = Places::with(vec![placed("a", 0, 0.0, 0.0), placed("b", 0, 500.0, 100.0)]);
         let there = places.across(&hearing("a", 0.0), AT, &hearing("b", 7.0));
         let expected = (3_600_000.0 - 500.0) * 1.0001 + 7.0;
         assert!((there.start_ms - expected).abs() < 1e-6, "{there:?}");
@@ -182,7 +167,7 @@ mod tests {
 
     #[test]
     fn without_a_common_clock_it_is_the_whole_copy() {
-        let places = places(vec![placed("a", 0, 0.0, 0.0), placed("b", 1, 0.0, 0.0)]);
+        let places = Places::with(vec![placed("a", 0, 0.0, 0.0), placed("b", 1, 0.0, 0.0)]);
         let whole = Stretch {
             start_ms: 100.0,
             end_ms: 900.0,

@@ -87,3 +87,100 @@ fn inside(field: &str, file_ms: f64, recording: &RecordingRow) -> Answer<()> {
         ),
     ))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::made::recording;
+    use super::super::super::wire::SameInstant;
+    use super::*;
+
+    fn said(start_ms: Option<f64>, file_ms: Option<f64>, other: Option<(&str, f64)>) -> ClockFix {
+        ClockFix {
+            start_ms,
+            file_ms,
+            same_as: other.map(|(recording, file_ms)| SameInstant {
+                recording: recording.into(),
+                file_ms,
+            }),
+        }
+    }
+
+    #[test]
+    fn a_place_is_a_start_or_two_instants_that_are_the_same() {
+        let others = [recording("a"), recording("b")];
+        let fixed = |said| checked(&said, &others[0], &others).expect("it makes sense");
+        let start = store::ClockFix::Start { event_ms: -1_500.5 };
+        assert_eq!(fixed(said(Some(-1_500.5), None, None)), start);
+        let same = store::ClockFix::Same {
+            file_ms: 60_000.0,
+            other: "b".into(),
+            other_ms: 0.0,
+        };
+        assert_eq!(fixed(said(None, Some(60_000.0), Some(("b", 0.0)))), same);
+    }
+
+    #[test]
+    fn nonsense_is_refused_by_field_and_says_what_to_do() {
+        let others = [recording("a"), recording("b")];
+        for (said, field, told) in [
+            (said(None, None, None), "start_ms", "either start_ms, or"),
+            (
+                said(Some(f64::NAN), None, None),
+                "start_ms",
+                "within a week",
+            ),
+            (
+                said(Some(f64::INFINITY), None, None),
+                "start_ms",
+                "within a week",
+            ),
+            (
+                said(Some(604_800_001.0), None, None),
+                "start_ms",
+                "within a week",
+            ),
+            (said(Some(0.0), Some(1.0), None), "start_ms", "by itself"),
+            (
+                said(Some(0.0), None, Some(("b", 1.0))),
+                "start_ms",
+                "by itself",
+            ),
+            (said(None, Some(1.0), None), "same_as", "needs same_as"),
+            (
+                said(None, None, Some(("b", 1.0))),
+                "file_ms",
+                "needs file_ms",
+            ),
+            (
+                said(None, Some(1.0), Some(("a", 1.0))),
+                "same_as.recording",
+                "'a.wav' can't be placed by itself",
+            ),
+            (
+                said(None, Some(1.0), Some(("c", 1.0))),
+                "same_as.recording",
+                "no recording 'c'",
+            ),
+            (
+                said(None, Some(-0.1), Some(("b", 1.0))),
+                "file_ms",
+                "60000 ms long",
+            ),
+            (
+                said(None, Some(1.0), Some(("b", 60_000.1))),
+                "same_as.file_ms",
+                "'b.wav'",
+            ),
+            (
+                said(None, Some(1.0), Some(("b", f64::NAN))),
+                "same_as.file_ms",
+                "'b.wav'",
+            ),
+        ] {
+            let problem = checked(&said, &others[0], &others).expect_err("nonsense");
+            assert_eq!(problem.status, 422);
+            assert_eq!(problem.members["field"], field, "{}", problem.detail);
+            assert!(problem.detail.contains(told), "{}", problem.detail);
+        }
+    }
+}

@@ -155,3 +155,184 @@ fn mean(values: impl Iterator<Item = f32>) -> f32 {
         sum / f32::from(count)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::super::super::made::{hearing, recording};
+    use super::*;
+    use crate::store::{EventRow, Json, MomentRow, PlacementRow, Word, WordRow};
+    use sayback_core::clock::{How, Placement};
+
+    /// A moment whose words were heard in `from`, each 300 ms, from `at_ms` on.
+    fn candidate(id: &str, from: &str, at_ms: i64, text: &str) -> Candidate {
+        let words = (0..).zip(text.split(' ')).map(|(n, word)| WordRow {
+            moment_id: id.into(),
+            n,
+            text: word.into(),
+            start_ms: at_ms + n * 300,
+            end_ms: at_ms + n * 300 + 250,
+            confidence: 0.5 + 0.1 * n as f32,
+        });
+        Candidate {
+            bm25: -1.0,
+            words: words.collect(),
+            moment: MomentRow {
+                id: id.into(),
+                event_id: "e".into(),
+                island: 0,
+                start_ms: at_ms,
+                end_ms: at_ms + 9_000,
+                words_from: Some(from.into()),
+                model: None,
+                doubt: None,
+                why: None,
+                text: Some(text.into()),
+            },
+            event: Arc::new(EventRow {
+                id: "e".into(),
+                title: "Boathouse".into(),
+                date: None,
+                frame_rate: None,
+                created_at_ms: 0,
+                sources: 1,
+                recordings: 1,
+                segments: 1,
+                words: 1,
+            }),
+        }
+    }
+
+    fn found(query: &str, candidates: Vec<Candidate>) -> Vec<Said> {
+        moments(&Query::parse(query), candidates)
+    }
+
+    fn placed(recording: &str, start_ms: f64) -> PlacementRow {
+        PlacementRow {
+            recording_id: recording.into(),
+            island: 0,
+            placement: Json(Placement::even(start_ms, 0.0)),
+            how: Word(How::Sound),
+            uncertainty_ms: Some(1.0),
+            agreement: None,
+            residual_ms: None,
+            points: 0,
+            warnings: Json(serde_json::Value::Null),
+        }
+    }
+
+    fn known(recordings: Vec<RecordingRow>) -> HashMap<RecordingId, RecordingRow> {
+        recordings
+            .into_iter()
+            .map(|row| (row.id.clone(), row))
+            .collect()
+    }
+
+    #[test]
+    fn the_matched_words_alone_bound_a_hit() {
+        let said = found(
+            "bell rang",
+            vec![candidate("m", "a", 1_000, "the ferry bell rang twice")],
+        );
+        let at = Stretch {
+            start_ms: 1_600.0,
+            end_ms: 2_150.0,
+        };
+        assert_eq!(said[0].at, at);
+        // The mean of 0.7 and 0.8.
+        assert!((said[0].sure - 0.75).abs() < 1e-6);
+        assert!(
+            found(
+                "bell sang",
+                vec![candidate("m", "a", 0, "the ferry bell rang")]
+            )
+            .is_empty()
+        );
+    }
+
+    #[test]
+    fn equal_matches_come_in_the_order_of_the_event() {
+        let later = candidate("m1", "a", 9_000, "ferry bell");
+        let sooner = candidate("m2", "a", 1_000, "ferry bell");
+        let said = found("ferry", vec![later, sooner]);
+        let ids: Vec<&str> = said
+            .iter()
+            .map(|s| s.candidate.moment.id.as_str())
+            .collect();
+        assert_eq!(ids, ["m2", "m1"]);
+    }
+
+    #[test]
+    fn every_recorder_has_the_words_at_its_own_time() {
+        let said = found("bell", vec![candidate("m", "a", 10_000, "ferry bell")]);
+        let recordings = known(vec![recording("a"), recording("b"), recording("c")]);
+        let places = Places::with(vec![
+            placed("a", 0.0),
+            placed("b", -2_000.0),
+            placed("c", 0.0),
+        ]);
+        let deaf = HearingRow {
+            heard: false,
+            ..hearing("c", 3)
+        };
+        let hearings = [hearing("b", 1), hearing("a", 2), deaf];
+        let copies = copies(&said[0], &hearings, &recordings, &places);
+        let told: Vec<(&str, f64)> = copies
+            .heard
+            .iter()
+            .map(|copy| (copy.recording.id.as_str(), copy.at.start_ms))
+            .collect();
+        assert_eq!(told, [("b", 12_300.0), ("a", 10_300.0)]);
+        assert_eq!(copies.not_heard.len(), 1);
+        assert_eq!(copies.not_heard[0].recording.id.as_str(), "c");
+    }
+
+    #[test]
+    fn of_a_split_take_the_piece_with_the_words_is_listed() {
+        // Two pieces of a minute each; the moment lies over the cut, and the words
+        // asked for are in the second: 60.3 s to 60.55 s.
+        let piece = |id: &str, order| RecordingRow {
+            take_id: Some("b1".into()),
+            take_order: Some(order),
+            take_of: Some(2),
+            source_id: "lectern".into(),
+            ..recording(id)
+        };
+        let long = RecordingRow {
+            duration_ms: 120_000,
+            ..recording("a")
+        };
+        let recordings = known(vec![long, piece("b1", 1), piece("b2", 2)]);
+        let places = Places::with(vec![
+            placed("a", 0.0),
+            placed("b1", 0.0),
+            placed("b2", 60_000.0),
+        ]);
+        let hearings = [hearing("a", 1), hearing("b1", 2), hearing("b2", 3)];
+        for (query, piece, at) in [("ferry", "b1", 59_700.0), ("bell", "b2", 300.0)] {
+            let words = candidate("m", "a", 59_700, "ferry so bell");
+            let said = found(query, vec![words]);
+            let copies = copies(&said[0], &hearings, &recordings, &places);
+            let told: Vec<&str> = copies
+                .heard
+                .iter()
+                .map(|c| c.recording.id.as_str())
+                .collect();
+            assert_eq!(told, ["a", piece], "{query}");
+            assert!(
+                (copies.heard[1].at.start_ms - at).abs() < 1e-6,
+                "{copies:?}"
+            );
+        }
+        // A piece that did not hear its part is no recorder that heard nothing.
+        let deaf = HearingRow {
+            heard: false,
+            ..hearing("b1", 3)
+        };
+        let hearings = [hearing("a", 1), hearing("b2", 2), deaf];
+        let said = found("bell", vec![candidate("m", "a", 59_700, "ferry so bell")]);
+        let copies = copies(&said[0], &hearings, &recordings, &places);
+        assert_eq!((copies.heard.len(), copies.not_heard.len()), (2, 0));
+    }
+}
