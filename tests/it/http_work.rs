@@ -90,6 +90,6 @@ fn a_recording_can_go_first() {
     assert_eq!(post(&app, &format!("/recordings/{id}/first")), 204);
     let shown = app.get(&format!("/recordings/{id}")).json();
     assert_eq!(shown, recording);
-    let none: &Value = &app.get(&format!("/recordings/{id}/words")).json()["segments"];
+    let none: &Value = &app.get(&format!("/recordings/{id}/words")).json()["hearings"];
     assert_eq!(none, &json!([]), "nobody speaks in a tone");
 }

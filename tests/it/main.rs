@@ -10,6 +10,7 @@ mod detect;
 mod docker;
 mod http;
 mod http_audio;
+mod http_clock;
 mod http_contract;
 mod http_openapi;
 mod http_search;
