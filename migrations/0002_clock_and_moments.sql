@@ -4,6 +4,32 @@
 -- or stands in a table whose comment says so. Event times may be negative:
 -- recordings that are added later may have begun before what was there.
 
+-- Words belong to moments from now on, and segments are found once more with their
+-- measures; see the queue below.
+DROP TABLE segment_fts;
+DROP TABLE word;
+DROP TABLE segment;
+UPDATE recording SET segment_count = NULL, speech_ms = NULL, word_count = 0, model = NULL;
+
+-- 1 once the moments of its event were found with this recording among them.
+ALTER TABLE recording ADD COLUMN grouped INTEGER NOT NULL DEFAULT 0 CHECK (grouped IN (0, 1));
+
+-- A stretch of speech in one recording, half-open [start, end).
+CREATE TABLE segment (
+    id INTEGER PRIMARY KEY,
+    recording_id TEXT NOT NULL REFERENCES recording (id) ON DELETE CASCADE,
+    start_ms INTEGER NOT NULL CHECK (start_ms >= 0),
+    end_ms INTEGER NOT NULL,
+    level_dbfs REAL NOT NULL,
+    snr_db REAL NOT NULL,
+    -- Share of samples at flat tops, 0 to 1.
+    clipped REAL NOT NULL,
+    -- How reverberant it is, as `sayback_core::signal` measures it.
+    reverb REAL NOT NULL,
+    CHECK (end_ms > start_ms),
+    UNIQUE (recording_id, start_ms)
+) STRICT;
+
 -- The band levels of a recording: what the clock is found by.
 CREATE TABLE track (
     recording_id TEXT PRIMARY KEY NOT NULL REFERENCES recording (id) ON DELETE CASCADE,
@@ -145,7 +171,7 @@ CREATE TABLE attempt (
 CREATE INDEX attempt_by_recording ON attempt (recording_id);
 
 -- A word of a moment, at its time in the file of `moment.words_from`.
-CREATE TABLE moment_word (
+CREATE TABLE word (
     moment_id TEXT NOT NULL REFERENCES moment (id) ON DELETE CASCADE,
     n INTEGER NOT NULL,
     text TEXT NOT NULL,
@@ -181,7 +207,7 @@ END;
 -- Word times in a file that is gone mean nothing.
 CREATE TRIGGER moment_loses_its_words AFTER UPDATE OF words_from ON moment
 WHEN old.words_from IS NOT NULL AND new.words_from IS NULL BEGIN
-    DELETE FROM moment_word WHERE moment_id = old.id;
+    DELETE FROM word WHERE moment_id = old.id;
     DELETE FROM moment_fts WHERE rowid = old.no;
     UPDATE moment SET text = NULL, model = NULL, doubt = NULL, why = NULL, word_count = 0
         WHERE no = old.no;
@@ -190,7 +216,7 @@ END;
 -- The queue, with the steps of a whole event. Their subject is the event.
 CREATE TABLE job_new (
     id INTEGER PRIMARY KEY,
-    kind TEXT NOT NULL CHECK (kind IN ('probe', 'detect', 'align', 'group', 'transcribe', 'index')),
+    kind TEXT NOT NULL CHECK (kind IN ('probe', 'detect', 'align', 'group', 'transcribe')),
     -- The intake of a probe, the event of align and group, else the recording.
     subject TEXT NOT NULL,
     event_id TEXT NOT NULL REFERENCES event (id) ON DELETE CASCADE,
@@ -198,8 +224,8 @@ CREATE TABLE job_new (
     lane TEXT NOT NULL AS (CASE kind WHEN 'transcribe' THEN 'model' ELSE 'light' END),
     -- Later steps first: an event is finished before the next is begun.
     rank INTEGER NOT NULL
-        AS (CASE kind WHEN 'transcribe' THEN 5 WHEN 'index' THEN 6 WHEN 'group' THEN 4
-            WHEN 'align' THEN 3 WHEN 'detect' THEN 2 ELSE 1 END),
+        AS (CASE kind WHEN 'transcribe' THEN 5 WHEN 'group' THEN 4 WHEN 'align' THEN 3
+            WHEN 'detect' THEN 2 ELSE 1 END),
     state TEXT NOT NULL DEFAULT 'ready'
         CHECK (state IN ('ready', 'running', 'done', 'failed', 'cancelled')),
     -- 1 when it was asked for again while running: it runs once more afterwards.
@@ -236,13 +262,22 @@ CREATE TABLE job_new (
     CHECK (again = 0 OR state = 'running')
 ) STRICT;
 
+-- Files are opened already or wait to be. Speech is looked for once more in every
+-- recording, for what is written with it now; what failed or was stopped stays so
+-- until somebody has it tried again. Words that a person did not want stay unwanted.
 INSERT INTO job_new (id, kind, subject, event_id, state, priority, not_before_ms, attempts,
-        interruptions, lease_owner, lease_until_ms, progress, begun, cursor, windows, audio_ms,
-        started_ms, finished_ms, error)
+        interruptions, lease_owner, lease_until_ms, progress, audio_ms, started_ms, finished_ms,
+        error)
     SELECT id, kind, subject, event_id, state, priority, not_before_ms, attempts,
-        interruptions, lease_owner, lease_until_ms, progress, begun, cursor, windows, audio_ms,
-        started_ms, finished_ms, error
-    FROM job;
+        interruptions, lease_owner, lease_until_ms, progress, audio_ms, started_ms, finished_ms,
+        error
+    FROM job WHERE kind = 'probe'
+        OR (kind = 'detect' AND state IN ('failed', 'cancelled'))
+        OR (kind = 'transcribe' AND state = 'cancelled')
+    UNION ALL
+    SELECT id, kind, subject, event_id, 'ready', priority, 0, 0, 0, NULL, NULL, 0, audio_ms,
+        started_ms, NULL, NULL
+    FROM job WHERE kind = 'detect' AND state IN ('ready', 'running', 'done');
 DROP TABLE job;
 ALTER TABLE job_new RENAME TO job;
 

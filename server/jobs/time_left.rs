@@ -49,7 +49,14 @@ fn time_left_ms(row: &StatusRow) -> Option<i64> {
     } else {
         SPEECH_SHARE
     };
-    let unwritten_ms = transcribe.left_ms + undetected_ms * share;
+    // What several recorders heard is listened to once.
+    let once = if row.grouped_ms > 0 {
+        (row.distinct_ms as f64 / row.grouped_ms as f64).min(1.0)
+    } else {
+        1.0
+    };
+    let ungrouped_ms = (row.speech_ms - row.grouped_ms).max(0) as f64;
+    let unwritten_ms = transcribe.left_ms + (ungrouped_ms + undetected_ms * share) * once;
     let light = time(detect, undetected_ms)?;
     let model = time(transcribe, unwritten_ms)?;
     Some(light.max(model).round() as i64)
@@ -87,6 +94,8 @@ mod tests {
             audio_ms_done: 100_000,
             detected_ms: 300_000,
             speech_ms: 150_000,
+            grouped_ms: 150_000,
+            distinct_ms: 150_000,
             recordings: 4,
             unopened: 0,
             steps: vec![
@@ -125,6 +134,20 @@ mod tests {
         fresh.steps[1].recent_audio_ms = 0.0;
         let status = Status::of(fresh, Vec::new());
         assert_eq!((status.rate, status.time_left_ms), (None, None));
+    }
+
+    #[test]
+    fn what_several_recorders_heard_counts_once() {
+        let mut shared = row();
+        shared.distinct_ms = 50_000;
+        // Of the 50 s of speech to come, a third: 116.7 s at 10 times real time.
+        let status = Status::of(shared.clone(), Vec::new());
+        assert_eq!(status.time_left_ms, Some(11_667));
+        // Speech that is found but not grouped is to be listened to, too.
+        shared.grouped_ms = 75_000;
+        shared.distinct_ms = 75_000;
+        let status = Status::of(shared, Vec::new());
+        assert_eq!(status.time_left_ms, Some(22_500));
     }
 
     #[test]

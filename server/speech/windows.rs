@@ -237,6 +237,11 @@ impl Edge {
 }
 
 impl Window {
+    /// Which of the spans given to [`pack`] it holds (a part of), in order.
+    pub fn holds(&self) -> impl Iterator<Item = usize> + '_ {
+        self.pieces.iter().map(|piece| piece.span)
+    }
+
     /// Reads the window's samples with `read`, which gets a start and an end
     /// in the file and answers 16 kHz mono samples; what is missing at the end
     /// of the file counts as silence. Asks for at most 30 s at once.

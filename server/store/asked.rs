@@ -18,9 +18,13 @@ statements! {
             error = NULL
         WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
             AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
-    /// Above everything that waits, also above what was put first before.
-    FIRST = "UPDATE job SET priority = 1 + (SELECT max(priority) FROM job)
-        WHERE subject = ?1 AND state IN ('ready', 'running')";
+    /// Above everything that waits, also above what was put first before; what is
+    /// done remembers it for the words that come later. The clock of its event
+    /// needs every file, so these come next.
+    FIRST = "UPDATE job SET priority = (SELECT max(priority) FROM job)
+            + CASE WHEN subject = ?1 THEN 2 ELSE 1 END
+        WHERE subject = ?1 OR (event_id = (SELECT event_id FROM recording WHERE id = ?1)
+            AND kind IN ('probe', 'detect', 'align', 'group') AND state IN ('ready', 'running'))";
 }
 
 impl Store {

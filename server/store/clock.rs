@@ -6,8 +6,7 @@ use sqlx::FromRow;
 use super::error::unknown;
 use super::statement::statements;
 use super::{
-    ClockState, EventId, JobId, JobKind, Json, Lease, NewJob, RecordingId, SegmentRow, Store,
-    StoreError, Word,
+    ClockState, EventId, JobId, JobKind, Json, NewJob, RecordingId, Store, StoreError, Word,
 };
 
 /// The clock of an event.
@@ -165,10 +164,6 @@ statements! {
     CLEAR_FIX = "DELETE FROM clock_fix WHERE recording_id = ?1";
     ANEW = "INSERT INTO clock (event_id, anew) VALUES (?1, ?2)
         ON CONFLICT (event_id) DO UPDATE SET anew = max(anew, excluded.anew)";
-    SEGMENTS_OF_EVENT = "SELECT s.id, s.recording_id, s.start_ms, s.end_ms, s.level_dbfs, s.snr_db,
-            s.text
-        FROM recording r JOIN segment s ON s.recording_id = r.id
-        WHERE r.event_id = ?1 ORDER BY s.recording_id, s.start_ms";
 }
 
 impl Store {
@@ -295,38 +290,5 @@ impl Store {
             .await?;
         transaction.commit().await?;
         Ok(())
-    }
-
-    /// Writes that an event is aligned.
-    ///
-    /// # Errors
-    /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
-    pub async fn finish_align(&self, lease: &Lease, now_ms: i64) -> Result<(), StoreError> {
-        let mut transaction = self.begin().await?;
-        self.complete(&mut transaction, lease, None, now_ms).await?;
-        transaction.commit().await?;
-        Ok(())
-    }
-
-    /// Writes that the moments of an event are found.
-    ///
-    /// # Errors
-    /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
-    pub async fn finish_group(&self, lease: &Lease, now_ms: i64) -> Result<(), StoreError> {
-        let mut transaction = self.begin().await?;
-        self.complete(&mut transaction, lease, None, now_ms).await?;
-        transaction.commit().await?;
-        Ok(())
-    }
-
-    /// The segments of all recordings of an event, by recording and time.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn segments_of_event(&self, event: &EventId) -> Result<Vec<SegmentRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(SEGMENTS_OF_EVENT))
-            .bind(event)
-            .fetch_all(&self.read)
-            .await?)
     }
 }

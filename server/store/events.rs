@@ -22,7 +22,7 @@ statements! {
             (SELECT count(*) FROM source s WHERE s.event_id = e.id) AS sources,
             count(r.id) AS recordings,
             coalesce(sum(r.segment_count), 0) AS segments,
-            coalesce(sum(r.word_count), 0) AS words
+            coalesce((SELECT sum(m.word_count) FROM moment m WHERE m.event_id = e.id), 0) AS words
         FROM event e LEFT JOIN recording r ON r.event_id = e.id
         WHERE ?1 IS NULL OR e.id = ?1
         GROUP BY e.id ORDER BY e.id";

@@ -20,12 +20,15 @@
 //! Cost: a read is well under a millisecond, a commit is one `fsync`.
 
 mod asked;
+mod claiming;
 mod clock;
 mod error;
 mod events;
 mod files;
+mod grouping;
 mod ids;
 mod intake;
+mod listening;
 mod moments;
 mod open;
 mod queue;
@@ -34,19 +37,22 @@ mod rows;
 mod search;
 mod segments;
 mod settings;
+mod solving;
 mod sources;
 mod statement;
 mod status;
 #[cfg(test)]
 mod tests;
-mod transcribing;
+mod wanting;
 
 pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
 pub use error::StoreError;
 pub use events::NewEvent;
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
+pub use grouping::{NewHearing, NewMoment};
 pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
+pub use listening::{AttemptRow, MomentWords, NewWord, Tried, WindowCommit};
 pub use moments::{HeardMoment, HearingRow, Listened, MomentRow, WordRow};
 pub use open::Store;
 use queue::NewJob;
@@ -54,9 +60,10 @@ pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
 pub use rows::{
     ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
-    Placement, RecordingRow, RecordingState, SegmentRow, SegmentWordRow, SourceRow, StampRow, Word,
+    Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
-pub use search::{Candidate, SegmentCandidate};
-pub use segments::{NewSegment, Transcript};
+pub use search::Candidate;
+pub use segments::{Detected, NewSegment};
+pub use solving::{NewPair, NewPlacement, Solved};
 pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate, ToDo};
-pub use transcribing::{NewWord, WindowCommit};
+pub use wanting::Wanted;

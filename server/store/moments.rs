@@ -151,10 +151,10 @@ statements! {
         AND (?3 IS NULL OR m.island = 0 AND m.start_ms < ?3)";
     OF_IDS = select_moment!("FROM json_each(?1) i JOIN moment m ON m.id = i.value ORDER BY i.key");
     WORDS_OF_RECORDING = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
-        FROM hearing h JOIN moment_word w ON w.moment_id = h.moment_id
+        FROM hearing h JOIN word w ON w.moment_id = h.moment_id
         WHERE h.recording_id = ?1 ORDER BY h.start_ms, h.moment_id, w.n";
     WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
-        FROM json_each(?1) i JOIN moment_word w ON w.moment_id = i.value ORDER BY i.key, w.n";
+        FROM json_each(?1) i JOIN word w ON w.moment_id = i.value ORDER BY i.key, w.n";
     LISTENED = "SELECT
             coalesce((SELECT sum(h.end_ms - h.start_ms) FROM moment m
                 JOIN attempt a ON a.moment_id = m.id

@@ -21,7 +21,7 @@ pub enum Lane {
 }
 
 impl Lane {
-    fn as_str(self) -> &'static str {
+    pub(super) fn as_str(self) -> &'static str {
         match self {
             Self::Light => "light",
             Self::Model => "model",
@@ -87,6 +87,21 @@ pub struct Failure {
     pub max_attempts: i64,
 }
 
+/// How a claim ended without a result.
+#[derive(FromRow)]
+struct Ended {
+    state: JobState,
+    kind: JobKind,
+    event_id: EventId,
+}
+
+#[derive(FromRow)]
+struct Freed {
+    id: JobId,
+    #[sqlx(flatten)]
+    ended: Ended,
+}
+
 /// A job to be queued by another method of the store.
 pub(super) struct NewJob<'a> {
     pub kind: JobKind,
@@ -116,6 +131,7 @@ macro_rules! written {
         "CASE WHEN windows > 0 THEN cursor * 1.0 / windows ELSE 0.0 END"
     };
 }
+pub(super) use written;
 
 statements! {
     QUEUE = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
@@ -133,43 +149,6 @@ statements! {
             error = CASE state WHEN 'running' THEN error END,
             audio_ms = coalesce(excluded.audio_ms, audio_ms),
             state = CASE state WHEN 'running' THEN 'running' ELSE 'ready' END";
-    /// The most urgent job of each event, those that took a process down last; of
-    /// these the most urgent; of equals, the event that was served longest ago.
-    CLAIM = concat!("UPDATE job SET state = 'running', lease_owner = ?1, lease_until_ms = ?2 + ?3,
-            started_ms = ?2, finished_ms = NULL, progress = ", written!(), ",
-            begun = ", written!(), "
-        WHERE id = (
-            SELECT j.id FROM event e JOIN job j ON j.id = (
-                SELECT h.id FROM job h
-                WHERE h.lane = ?4 AND h.event_id = e.id AND h.state = 'ready'
-                    AND h.not_before_ms <= ?2
-                ORDER BY h.priority DESC, h.interruptions, h.rank DESC, h.id LIMIT 1)
-            WHERE NOT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')
-            ORDER BY j.priority DESC,
-                (SELECT max(s.started_ms) FROM job s WHERE s.lane = ?4 AND s.event_id = e.id)
-                    ASC NULLS FIRST,
-                j.id
-            LIMIT 1)
-        RETURNING id, kind, subject, event_id, lease_owner, attempts");
-    /// When the next waiting job of a lane may be taken; read before claiming, so
-    /// that an idle worker takes no write lock. All waiting rows are looked at only
-    /// if none of them may be taken now; finished ones never.
-    NEXT = "SELECT CASE
-            WHEN EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') THEN NULL
-            ELSE coalesce(
-                (SELECT ?2 FROM job INDEXED BY job_ready
-                    WHERE lane = ?1 AND state = 'ready' AND not_before_ms <= ?2 LIMIT 1),
-                (SELECT min(not_before_ms) FROM job INDEXED BY job_ready
-                    WHERE lane = ?1 AND state = 'ready'))
-            END";
-    /// Whether a held job should make room: the queue is paused, something more
-    /// urgent waits, or another event has waited long enough.
-    YIELD = "SELECT EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1')
-        OR EXISTS (SELECT 1 FROM job h JOIN job w INDEXED BY job_ready
-            ON w.lane = h.lane AND w.state = 'ready' AND w.not_before_ms <= ?2
-            WHERE h.id = ?1 AND (w.priority > h.priority
-                OR (w.priority = h.priority AND w.event_id <> h.event_id
-                    AND ?2 - h.started_ms > ?3)))";
     BEAT = "UPDATE job SET lease_until_ms = ?3, progress = max(progress, ?4)
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
     COMPLETE = "UPDATE job SET state = iif(again, 'ready', 'done'), again = 0,
@@ -181,7 +160,8 @@ statements! {
                 THEN 'ready' ELSE 'failed' END,
             again = 0, not_before_ms = coalesce(?4, 0), lease_owner = NULL, lease_until_ms = NULL,
             finished_ms = ?6, progress = ", written!(), "
-        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running' RETURNING state");
+        WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'
+        RETURNING state, kind, event_id");
     GIVE_BACK = concat!("UPDATE job SET state = 'ready', again = 0, lease_owner = NULL, lease_until_ms = NULL,
             progress = ", written!(), "
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'");
@@ -196,7 +176,7 @@ statements! {
             again = 0, lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
         WHERE state = 'running'
             AND (lease_until_ms < ?1 OR lease_owner IN (SELECT value FROM json_each(?2)))
-        RETURNING id");
+        RETURNING id, state, kind, event_id");
     JOB = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
             not_before_ms, progress, error FROM job WHERE id = ?1";
     JOBS_OF = "SELECT id, kind, subject, event_id, state, priority, attempts, interruptions,
@@ -258,62 +238,6 @@ impl Store {
         held(lease, done.rows_affected())
     }
 
-    /// Takes the next job of a lane for `owner`, which must be new for each
-    /// claim, until `now_ms + lease_ms`. `None` if nothing waits or the queue is
-    /// paused.
-    ///
-    /// # Errors
-    /// [`StoreError::Busy`], [`StoreError::DiskFull`].
-    pub async fn claim(
-        &self,
-        lane: Lane,
-        owner: &str,
-        now_ms: i64,
-        lease_ms: i64,
-    ) -> Result<Option<Claim>, StoreError> {
-        Ok(sqlx::query_as(self.sql(CLAIM))
-            .bind(owner)
-            .bind(now_ms)
-            .bind(lease_ms)
-            .bind(lane.as_str())
-            .fetch_optional(&self.write)
-            .await?)
-    }
-
-    /// When the next waiting job of a lane may be taken, ms since 1970: `now_ms`
-    /// if at once; `None` if none waits or the queue is paused.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn next_at_ms(&self, lane: Lane, now_ms: i64) -> Result<Option<i64>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(NEXT))
-            .bind(lane.as_str())
-            .bind(now_ms)
-            .fetch_one(&self.read)
-            .await?)
-    }
-
-    /// Whether the holder of a job should give it back for now, at a place from
-    /// which it can go on: the queue is paused, a job of the same lane with a
-    /// higher priority waits, or one of another event does and this one was held
-    /// for more than `turn_ms`.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn should_yield(
-        &self,
-        job: JobId,
-        now_ms: i64,
-        turn_ms: i64,
-    ) -> Result<bool, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(YIELD))
-            .bind(job)
-            .bind(now_ms)
-            .bind(turn_ms)
-            .fetch_one(&self.read)
-            .await?)
-    }
-
     /// Renews leases until `until_ms` and writes progress. Returns the jobs that
     /// are held no longer: somebody cancelled them, or thought their owner dead.
     ///
@@ -339,7 +263,8 @@ impl Store {
     }
 
     /// Writes that a step failed; says whether it will be tried again
-    /// ([`JobState::Ready`]) or not ([`JobState::Failed`]).
+    /// ([`JobState::Ready`]) or not ([`JobState::Failed`]). Words that can't be
+    /// heard in one recording are then looked for in others.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`].
@@ -349,16 +274,23 @@ impl Store {
         failure: &Failure,
         now_ms: i64,
     ) -> Result<JobState, StoreError> {
-        sqlx::query_scalar(self.sql(FAIL))
+        let mut transaction = self.begin().await?;
+        let ended: Ended = sqlx::query_as(self.sql(FAIL))
             .bind(lease.job)
             .bind(&lease.owner)
             .bind(&failure.error)
             .bind(failure.retry_at_ms)
             .bind(failure.max_attempts)
             .bind(now_ms)
-            .fetch_optional(&self.write)
+            .fetch_optional(&mut *transaction)
             .await?
-            .ok_or(StoreError::LeaseLost(lease.job))
+            .ok_or(StoreError::LeaseLost(lease.job))?;
+        if ended.state == JobState::Failed {
+            self.pass_on(&mut transaction, ended.kind, &ended.event_id)
+                .await?;
+        }
+        transaction.commit().await?;
+        Ok(ended.state)
     }
 
     /// Puts a held job back as if it had never been taken: at an orderly shutdown,
@@ -396,12 +328,21 @@ impl Store {
         now_ms: i64,
         max_interruptions: i64,
     ) -> Result<Vec<JobId>, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(FREE))
+        let mut transaction = self.begin().await?;
+        let freed: Vec<Freed> = sqlx::query_as(self.sql(FREE))
             .bind(now_ms)
             .bind(serde_json::json!(dead).to_string())
             .bind(max_interruptions)
-            .fetch_all(&self.write)
-            .await?)
+            .fetch_all(&mut *transaction)
+            .await?;
+        for freed in &freed {
+            if freed.ended.state == JobState::Failed {
+                self.pass_on(&mut transaction, freed.ended.kind, &freed.ended.event_id)
+                    .await?;
+            }
+        }
+        transaction.commit().await?;
+        Ok(freed.into_iter().map(|freed| freed.id).collect())
     }
 
     /// One job.

@@ -6,6 +6,21 @@ use super::error::unknown;
 use super::statement::statements;
 use super::{EventId, RecordingId, RecordingRow, SourceId, StampRow, Store, StoreError};
 
+/// Whether a recording `r` is through: its event's moments were found, it has
+/// nothing left to be listened to, and no moment it hears waits for words.
+macro_rules! is_ready {
+    () => {
+        "(r.grouped = 1 AND NOT EXISTS (SELECT 1 FROM job j WHERE j.subject = r.id
+                AND j.state IN ('ready', 'running'))
+            AND NOT (EXISTS (SELECT 1 FROM job j WHERE j.event_id = r.event_id
+                    AND j.kind = 'transcribe' AND j.state IN ('ready', 'running'))
+                AND EXISTS (SELECT 1 FROM moment m JOIN hearing h ON h.moment_id = m.id
+                    WHERE m.event_id = r.event_id AND m.text IS NULL
+                        AND h.recording_id = r.id AND h.heard = 1)))"
+    };
+}
+pub(super) use is_ready;
+
 /// Columns of [`RecordingRow`]; its state is read from its jobs.
 macro_rules! select_recording {
     ($rest:literal) => {
@@ -17,14 +32,17 @@ macro_rules! select_recording {
                 r.pick, r.channels_why, r.take_id, r.take_order, r.take_of,
                 r.segment_count, r.speech_ms, r.word_count, r.model,
                 CASE
-                    WHEN EXISTS (SELECT 1 FROM job j WHERE j.subject = r.id
+                    WHEN EXISTS (SELECT 1 FROM job j
+                                 WHERE j.subject IN (r.id, iif(r.grouped, '', r.event_id))
                                  AND j.state IN ('failed', 'cancelled')) THEN 'failed'
-                    WHEN EXISTS (SELECT 1 FROM job j WHERE j.subject = r.id
-                                 AND j.kind = 'index' AND j.state = 'done') THEN 'ready'
+                    WHEN ",
+            is_ready!(),
+            " THEN 'ready'
                     WHEN EXISTS (SELECT 1 FROM job j WHERE j.subject = r.id
                                  AND j.state IN ('running', 'done')) THEN 'working'
                     ELSE 'waiting' END AS state,
-                (SELECT coalesce(j.error, 'cancelled') FROM job j WHERE j.subject = r.id
+                (SELECT coalesce(j.error, 'cancelled') FROM job j
+                    WHERE j.subject IN (r.id, iif(r.grouped, '', r.event_id))
                     AND j.state IN ('failed', 'cancelled') LIMIT 1) AS error
             FROM recording r JOIN file f ON f.hash = r.file_hash
                 JOIN source s ON s.id = r.source_id ",

@@ -81,10 +81,8 @@ word_enum!(
         Align = "align",
         /// Find who heard the same speech. Its subject is an event.
         Group = "group",
-        /// Write down the words.
+        /// Write down the words. Its subject is a recording.
         Transcribe = "transcribe",
-        /// Make the words findable.
-        Index = "index",
     }
 );
 
@@ -310,9 +308,9 @@ pub struct RecordingRow {
     pub segment_count: Option<i64>,
     /// Speech found, ms; `None` until looked for.
     pub speech_ms: Option<i64>,
-    /// Words written so far.
+    /// Words of the moments it hears, whoever they were heard from.
     pub word_count: i64,
-    /// The model that wrote them.
+    /// The model that listened to it last.
     pub model: Option<String>,
     /// Where it stands.
     pub state: RecordingState,
@@ -402,25 +400,10 @@ pub struct SegmentRow {
     pub level_dbfs: f32,
     /// Signal-to-noise ratio, dB.
     pub snr_db: f32,
-    /// The words; `None` until transcribed.
-    pub text: Option<String>,
-}
-
-/// A word of a segment.
-#[derive(Clone, Debug, PartialEq, FromRow)]
-pub struct SegmentWordRow {
-    /// The segment.
-    pub segment_id: SegmentId,
-    /// Its place in the segment, from 0.
-    pub n: i64,
-    /// As it is shown.
-    pub text: String,
-    /// Start in the file, ms.
-    pub start_ms: i64,
-    /// End in the file, ms, exclusive.
-    pub end_ms: i64,
-    /// How sure the model is, 0 to 1.
-    pub confidence: f32,
+    /// Share of samples at flat tops, 0 to 1.
+    pub clipped: f32,
+    /// Reverberance, as `core::signal` measures it.
+    pub reverb: f32,
 }
 
 /// A job of the queue.

@@ -1,13 +1,10 @@
-//! What was found and heard in a recording?
-
-use std::collections::HashMap;
+//! What was found in a recording by listening through it?
 
 use serde_json::json;
 
 use super::statement::statements;
 use super::{
-    JobKind, Lease, RecordingId, RecordingRow, SegmentId, SegmentRow, SegmentWordRow, Store,
-    StoreError, queue,
+    EventId, JobKind, Lease, NewJob, RecordingId, RecordingRow, SegmentRow, Store, StoreError,
 };
 
 /// A stretch of speech as the detector found it.
@@ -21,64 +18,90 @@ pub struct NewSegment {
     pub level_dbfs: f32,
     /// Signal-to-noise ratio, dB.
     pub snr_db: f32,
+    /// Share of samples at flat tops, 0 to 1.
+    pub clipped: f32,
+    /// Reverberance, as `core::signal` measures it.
+    pub reverb: f32,
 }
 
-/// A segment with its words.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Transcript {
-    /// The segment.
-    pub segment: SegmentRow,
-    /// Its words in order; empty until transcribed.
-    pub words: Vec<SegmentWordRow>,
+/// The output of the detect step.
+#[derive(Clone, Copy, Debug)]
+pub struct Detected<'a> {
+    /// The recording.
+    pub recording: &'a RecordingRow,
+    /// Its speech, in order.
+    pub segments: &'a [NewSegment],
+    /// Its band levels, as `core::clock::Track` writes them.
+    pub track: &'a [u8],
+    /// What reading the whole file found wrong with it.
+    pub warnings: &'a [String],
 }
 
 statements! {
-    INSERT = "INSERT INTO segment (recording_id, start_ms, end_ms, level_dbfs, snr_db)
-        SELECT ?1, value ->> 0, value ->> 1, CAST(value ->> 2 AS REAL), CAST(value ->> 3 AS REAL)
+    FORGET = "DELETE FROM segment WHERE recording_id = ?1";
+    INSERT = "INSERT INTO segment (recording_id, start_ms, end_ms, level_dbfs, snr_db, clipped,
+            reverb)
+        SELECT ?1, value ->> 0, value ->> 1, CAST(value ->> 2 AS REAL), CAST(value ->> 3 AS REAL),
+            CAST(value ->> 4 AS REAL), CAST(value ->> 5 AS REAL)
         FROM json_each(?2)";
-    DETECTED = "UPDATE recording SET segment_count = ?2, speech_ms = ?3 WHERE id = ?1";
+    DETECTED = "UPDATE recording SET segment_count = ?2, speech_ms = ?3, grouped = 0
+        WHERE id = ?1";
+    SET_TRACK = "INSERT INTO track (recording_id, body) VALUES (?1, ?2)
+        ON CONFLICT (recording_id) DO UPDATE SET body = excluded.body";
+    TRACK = "SELECT body FROM track WHERE recording_id = ?1";
     WARN = "UPDATE file SET warnings = (SELECT json_group_array(value) FROM (
             SELECT value, MIN(place) FROM (
                 SELECT value, key AS place FROM json_each(file.warnings)
                 UNION ALL SELECT value, 1000000 + key FROM json_each(?2))
             GROUP BY value ORDER BY MIN(place)))
         WHERE hash = (SELECT file_hash FROM recording WHERE id = ?1)";
-    LIST = "SELECT id, recording_id, start_ms, end_ms, level_dbfs, snr_db, text
+    LIST = "SELECT id, recording_id, start_ms, end_ms, level_dbfs, snr_db, clipped, reverb
         FROM segment WHERE recording_id = ?1 ORDER BY start_ms";
-    OF_IDS = "SELECT id, recording_id, start_ms, end_ms, level_dbfs, snr_db, text
-        FROM segment WHERE id IN (SELECT value FROM json_each(?1))";
-    WORDS = "SELECT w.segment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
-        FROM segment s JOIN word w ON w.segment_id = s.id
-        WHERE s.recording_id = ?1 ORDER BY s.start_ms, w.n";
-    WORDS_OF_IDS = "SELECT w.segment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
-        FROM json_each(?1) i JOIN word w ON w.segment_id = i.value ORDER BY w.segment_id, w.n";
+    OF_EVENT = "SELECT s.id, s.recording_id, s.start_ms, s.end_ms, s.level_dbfs, s.snr_db,
+            s.clipped, s.reverb
+        FROM recording r JOIN segment s ON s.recording_id = r.id
+        WHERE r.event_id = ?1 ORDER BY s.recording_id, s.start_ms";
 }
 
 impl Store {
-    /// Writes the segments of a recording and that `detect` is done, as one, and
-    /// queues what comes next: `transcribe`, or `index` where nobody speaks.
-    /// Warnings are added to the file's, each kept once.
+    /// Writes what was found in a recording, in place of what was found before,
+    /// and that `detect` is done, as one, and has its event aligned. Warnings are
+    /// added to the file's, each kept once.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
     pub async fn finish_detect(
         &self,
         lease: &Lease,
-        recording: &RecordingRow,
-        segments: &[NewSegment],
-        warnings: &[String],
+        detected: &Detected<'_>,
         now_ms: i64,
     ) -> Result<(), StoreError> {
+        let Detected {
+            recording,
+            segments,
+            ..
+        } = detected;
         let speech_ms: i64 = segments.iter().map(|s| s.end_ms - s.start_ms).sum();
-        let rows: Vec<_> = segments
-            .iter()
-            .map(|s| json!([s.start_ms, s.end_ms, finite(s.level_dbfs), finite(s.snr_db)]))
-            .collect();
+        let row = |s: &NewSegment| {
+            let (level, snr) = (finite(s.level_dbfs), finite(s.snr_db));
+            let (clipped, reverb) = (or_zero(s.clipped), or_zero(s.reverb));
+            json!([s.start_ms, s.end_ms, level, snr, clipped, reverb])
+        };
+        let rows: Vec<_> = segments.iter().map(row).collect();
         let mut transaction = self.begin().await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
+        sqlx::query(self.sql(FORGET))
+            .bind(&recording.id)
+            .execute(&mut *transaction)
+            .await?;
         sqlx::query(self.sql(INSERT))
             .bind(&recording.id)
             .bind(json!(rows).to_string())
+            .execute(&mut *transaction)
+            .await?;
+        sqlx::query(self.sql(SET_TRACK))
+            .bind(&recording.id)
+            .bind(detected.track)
             .execute(&mut *transaction)
             .await?;
         sqlx::query(self.sql(DETECTED))
@@ -89,23 +112,28 @@ impl Store {
             .await?;
         sqlx::query(self.sql(WARN))
             .bind(&recording.id)
-            .bind(json!(warnings).to_string())
+            .bind(json!(detected.warnings).to_string())
             .execute(&mut *transaction)
             .await?;
-        let next = queue::NewJob {
-            kind: if segments.is_empty() {
-                JobKind::Index
-            } else {
-                JobKind::Transcribe
-            },
-            subject: recording.id.as_str(),
-            event: &recording.event_id,
-            audio_ms: Some(speech_ms),
+        let next = NewJob {
             after: Some(lease),
+            ..NewJob::of_event(JobKind::Align, &recording.event_id)
         };
-        self.queue_job(&mut transaction, next).await?;
+        self.queue_again(&mut transaction, next).await?;
         transaction.commit().await?;
         Ok(())
+    }
+
+    /// The band levels of a recording as `core::clock::Track` wrote them; `None`
+    /// until it was listened through.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn track(&self, recording: &RecordingId) -> Result<Option<Vec<u8>>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(TRACK))
+            .bind(recording)
+            .fetch_optional(&self.read)
+            .await?)
     }
 
     /// The segments of a recording in order.
@@ -119,70 +147,28 @@ impl Store {
             .await?)
     }
 
-    /// The segments of a recording in order, with their words.
+    /// The segments of all recordings of an event, by recording and time.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn transcript(&self, recording: &RecordingId) -> Result<Vec<Transcript>, StoreError> {
-        let segments = self.segments(recording).await?;
-        let words: Vec<SegmentWordRow> = sqlx::query_as(self.sql(WORDS))
-            .bind(recording)
+    pub async fn segments_of_event(&self, event: &EventId) -> Result<Vec<SegmentRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(OF_EVENT))
+            .bind(event)
             .fetch_all(&self.read)
-            .await?;
-        let mut words = words.into_iter().peekable();
-        Ok(segments
-            .into_iter()
-            .map(|segment| {
-                let mut own = Vec::new();
-                while let Some(word) = words.next_if(|word| word.segment_id == segment.id) {
-                    own.push(word);
-                }
-                Transcript {
-                    segment,
-                    words: own,
-                }
-            })
-            .collect())
-    }
-
-    /// Segments with their words, in the order of `ids`; an id that names nothing
-    /// is left out.
-    pub(super) async fn transcripts_by_ids(
-        &self,
-        ids: &[SegmentId],
-    ) -> Result<Vec<Transcript>, StoreError> {
-        let list = json!(ids.iter().map(|id| id.0).collect::<Vec<_>>()).to_string();
-        let mut segments: Vec<SegmentRow> = sqlx::query_as(self.sql(OF_IDS))
-            .bind(&list)
-            .fetch_all(&self.read)
-            .await?;
-        let words: Vec<SegmentWordRow> = sqlx::query_as(self.sql(WORDS_OF_IDS))
-            .bind(&list)
-            .fetch_all(&self.read)
-            .await?;
-        let places: HashMap<SegmentId, usize> = ids.iter().copied().zip(0..).collect();
-        segments.sort_by_key(|segment| places.get(&segment.id).copied());
-        Ok(segments
-            .into_iter()
-            .map(|segment| {
-                let from = words.partition_point(|word| word.segment_id < segment.id);
-                let own = words[from..]
-                    .iter()
-                    .take_while(|word| word.segment_id == segment.id);
-                Transcript {
-                    words: own.cloned().collect(),
-                    segment,
-                }
-            })
-            .collect())
+            .await?)
     }
 }
 
 /// A number SQLite can keep: 'not a number' would become NULL.
-fn finite(value: f32) -> f32 {
+pub(super) fn finite(value: f32) -> f32 {
     if value.is_finite() {
         value
     } else {
         sayback_core::units::SILENCE_DBFS
     }
+}
+
+/// The same for a measure of which 0 is the least.
+pub(super) fn or_zero(value: f32) -> f32 {
+    if value.is_finite() { value } else { 0.0 }
 }

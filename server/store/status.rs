@@ -2,6 +2,7 @@
 
 use sqlx::FromRow;
 
+use super::recordings::is_ready;
 use super::statement::statements;
 use super::{EventId, IntakeId, JobId, JobKind, Store, StoreError};
 
@@ -27,9 +28,9 @@ pub struct RunningRow {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
-    /// The file's name.
+    /// The file's name, or the title of the event whose step it is.
     pub name: String,
-    /// Label of the source.
+    /// Label of the source; empty for a step of a whole event.
     pub source_label: String,
     /// 0 to 1 within the step.
     pub progress: f64,
@@ -44,7 +45,7 @@ pub struct Problem {
     pub kind: JobKind,
     /// The added path or upload, where it is that which can't be opened.
     pub intake: Option<IntakeId>,
-    /// The file's name.
+    /// The file's name, or the title of the event whose step it is.
     pub name: String,
     /// Whether it will be tried again without anybody asking.
     pub tried_again: bool,
@@ -81,6 +82,10 @@ pub struct StatusRow {
     pub detected_ms: i64,
     /// Speech found in it, ms.
     pub speech_ms: i64,
+    /// Of it, the speech whose moments were found, ms: every recorder's.
+    pub grouped_ms: i64,
+    /// The speech of these moments, each counted once, ms.
+    pub distinct_ms: i64,
     /// Recordings that did not fail.
     pub recordings: i64,
     /// Files that wait to be opened: nobody knows how long they are.
@@ -114,6 +119,8 @@ struct Sums {
     done: i64,
     detected: i64,
     speech: i64,
+    grouped: i64,
+    distinct_speech: i64,
     recordings: i64,
 }
 
@@ -140,19 +147,22 @@ statements! {
                 WHERE lane = 'model' AND state = 'ready') AS model,
             EXISTS (SELECT 1 FROM source WHERE takes_stale = 1) AS takes,
             EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') AS paused";
-    SUMS = "SELECT coalesce(sum(f.duration_ms), 0) AS total,
-            coalesce(sum(CASE
-                WHEN EXISTS (SELECT 1 FROM job x WHERE x.kind = 'index' AND x.subject = r.id)
-                    THEN f.duration_ms
-                ELSE CAST(f.duration_ms * coalesce((SELECT x.progress FROM job x
-                    WHERE x.kind = 'transcribe' AND x.subject = r.id), 0) AS INTEGER)
+    /// What a recording hears may be written down from another: its moments count.
+    SUMS = concat!("SELECT coalesce(sum(f.duration_ms), 0) AS total,
+            coalesce(sum(CASE WHEN ", is_ready!(), " THEN f.duration_ms
+                ELSE CAST(f.duration_ms * coalesce((SELECT avg(m.text IS NOT NULL)
+                    FROM hearing h JOIN moment m ON m.id = h.moment_id
+                    WHERE h.recording_id = r.id AND h.heard = 1), 0) AS INTEGER)
                 END), 0) AS done,
             coalesce(sum(CASE WHEN r.speech_ms IS NOT NULL THEN f.duration_ms END), 0) AS detected,
             coalesce(sum(r.speech_ms), 0) AS speech,
+            coalesce(sum(CASE WHEN r.grouped THEN r.speech_ms END), 0) AS grouped,
+            coalesce((SELECT sum(m.end_ms - m.start_ms) FROM moment m
+                WHERE ?1 IS NULL OR m.event_id = ?1), 0) AS distinct_speech,
             count(*) AS recordings
         FROM recording r JOIN file f ON f.hash = r.file_hash
         WHERE (?1 IS NULL OR r.event_id = ?1) AND NOT EXISTS (
-            SELECT 1 FROM job x WHERE x.subject = r.id AND x.state IN ('failed', 'cancelled'))";
+            SELECT 1 FROM job x WHERE x.subject = r.id AND x.state IN ('failed', 'cancelled'))");
     UNOPENED = "SELECT count(*) FROM job
         WHERE kind = 'probe' AND state IN ('ready', 'running') AND (?1 IS NULL OR event_id = ?1)";
     LEFT = "SELECT coalesce(sum(coalesce(audio_ms, 0) * (1.0 - progress)), 0.0) FROM job
@@ -167,17 +177,17 @@ statements! {
             UNION ALL
             SELECT audio_ms * (progress - begun), ?3 - started_ms FROM job
             WHERE kind = ?1 AND state = 'running' AND audio_ms IS NOT NULL AND progress > begun)";
-    RUNNING = "SELECT j.id, j.kind, coalesce(i.name, f.name) AS name,
-            s.label AS source_label, j.progress
-        FROM job j
+    RUNNING = "SELECT j.id, j.kind, coalesce(i.name, f.name, e.title) AS name,
+            coalesce(s.label, '') AS source_label, j.progress
+        FROM job j JOIN event e ON e.id = j.event_id
             LEFT JOIN intake i ON j.kind = 'probe' AND i.id = j.subject
             LEFT JOIN recording r ON j.kind <> 'probe' AND r.id = j.subject
             LEFT JOIN file f ON f.hash = r.file_hash
-            JOIN source s ON s.id = coalesce(i.source_id, r.source_id)
+            LEFT JOIN source s ON s.id = coalesce(i.source_id, r.source_id)
         WHERE j.state = 'running' AND (?1 IS NULL OR j.event_id = ?1) ORDER BY j.id";
-    PROBLEMS = "SELECT j.id, j.kind, i.id AS intake, coalesce(i.name, f.name) AS name,
+    PROBLEMS = "SELECT j.id, j.kind, i.id AS intake, coalesce(i.name, f.name, e.title) AS name,
             j.state = 'ready' AS tried_again, j.error AS reason
-        FROM job j
+        FROM job j JOIN event e ON e.id = j.event_id
             LEFT JOIN intake i ON j.kind = 'probe' AND i.id = j.subject
             LEFT JOIN recording r ON j.kind <> 'probe' AND r.id = j.subject
             LEFT JOIN file f ON f.hash = r.file_hash
@@ -237,6 +247,8 @@ impl Store {
             audio_ms_done: sums.done,
             detected_ms: sums.detected,
             speech_ms: sums.speech,
+            grouped_ms: sums.grouped,
+            distinct_ms: sums.distinct_speech,
             recordings: sums.recordings,
             unopened,
             steps,

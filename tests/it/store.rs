@@ -4,8 +4,9 @@ use std::time::Instant;
 
 use sayback::core::text::Query;
 use sayback::store::{
-    EventId, Lane, Lease, NewFile, NewIntake, NewSegment, NewWord, Opened, OpenedRecording, Queued,
-    RecordingRow, SegmentId, Store, StoreError, WindowCommit,
+    AttemptRow, Detected, EventId, Lane, Lease, MomentId, MomentWords, NewFile, NewHearing,
+    NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued, RecordingRow,
+    Solved, Store, StoreError, Tried, WindowCommit,
 };
 use sqlx::ConnectOptions;
 
@@ -99,7 +100,7 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     for (query, least) in queries {
         let start = Instant::now();
         let found = store
-            .search_segments(&Query::parse(&query), Some(&event), 200)
+            .search(&Query::parse(&query), Some(&event), 200)
             .await
             .unwrap();
         println!(
@@ -119,7 +120,7 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     let elsewhere = EventId::fresh();
     assert!(
         store
-            .search_segments(&Query::parse("w17"), Some(&elsewhere), 200)
+            .search(&Query::parse("w17"), Some(&elsewhere), 200)
             .await
             .unwrap()
             .is_empty()
@@ -165,68 +166,107 @@ async fn fill(store: &Store, event: &EventId, n: usize) {
             end_ms: s * 5_000 + 4_000,
             level_dbfs: -20.0,
             snr_db: 20.0,
+            clipped: 0.0,
+            reverb: 0.0,
         })
         .collect();
     let lease = claim(store, Lane::Light).await;
-    store
-        .finish_detect(&lease, &recording, &found, &[], 1)
-        .await
-        .unwrap();
-    let segments: Vec<SegmentId> = store
-        .segments(&id)
-        .await
-        .unwrap()
-        .iter()
-        .map(|segment| segment.id)
-        .collect();
-    write_down(store, &recording, &segments, n).await;
+    let detected = Detected {
+        recording: &recording,
+        segments: &found,
+        track: &[],
+        warnings: &[],
+    };
+    store.finish_detect(&lease, &detected, 1).await.unwrap();
+    write_down(store, &recording, n).await;
 }
 
-async fn write_down(store: &Store, recording: &RecordingRow, segments: &[SegmentId], n: usize) {
-    let words: Vec<NewWord> = segments
-        .iter()
-        .enumerate()
-        .flat_map(|(s, segment)| {
-            (0..WORDS).map(move |k| NewWord {
-                segment: *segment,
-                text: word(n, s, k),
-                start_ms: k as i64,
-                end_ms: k as i64 + 1,
-                confidence: 0.5,
-            })
-        })
-        .collect();
-    let lease = claim(store, Lane::Model).await;
-    store
-        .begin_transcript(&lease, recording, "m", 1)
-        .await
-        .unwrap();
-    let commit = WindowCommit {
-        recording,
-        window: 0,
-        segments,
-        words: &words,
+async fn write_down(store: &Store, recording: &RecordingRow, n: usize) {
+    let event = &recording.event_id;
+    let nothing = serde_json::json!([]);
+    let solved = Solved {
+        event: event.clone(),
+        anew: false,
+        members: Vec::new(),
+        placements: Vec::new(),
+        pairs: Vec::new(),
+        warnings: nothing,
     };
-    store.commit_window(&lease, &commit).await.unwrap();
-    store.finish_transcript(&lease, recording, 1).await.unwrap();
-    let normals: Vec<(SegmentId, String)> = segments
-        .iter()
-        .zip(words.chunks(WORDS))
-        .map(|(id, own)| {
-            (
-                *id,
-                own.iter()
-                    .map(|w| w.text.as_str())
-                    .collect::<Vec<_>>()
-                    .join(" "),
-            )
-        })
-        .collect();
+    let lease = claim(store, Lane::Light).await;
+    store.finish_align(&lease, &solved, 1).await.unwrap();
+    let moments: Vec<NewMoment> = (0..SEGMENTS as i64).map(|s| moment(recording, s)).collect();
     let lease = claim(store, Lane::Light).await;
     store
-        .finish_index(&lease, recording, &normals, 1)
+        .finish_group(&lease, event, &moments, 1)
         .await
         .unwrap();
+    let lease = claim(store, Lane::Model).await;
+    let wanted = store
+        .begin_listening(&lease, &recording.id, "m")
+        .await
+        .unwrap();
+    store.plan_windows(&lease, 1, 0, 1).await.unwrap();
+    let tried: Vec<Tried> = wanted
+        .iter()
+        .enumerate()
+        .map(|(s, wanted)| Tried {
+            moment: wanted.moment_id.clone(),
+            words: (0..WORDS).map(|k| new_word(n, s, k)).collect(),
+        })
+        .collect();
+    assert_eq!(tried.len(), SEGMENTS);
+    let commit = WindowCommit {
+        recording,
+        model: "m",
+        tried: &tried,
+        fuse: &only,
+    };
+    store.commit_window(&lease, &commit).await.unwrap();
+    store.finish_listening(&lease, recording, 1).await.unwrap();
+}
+
+fn moment(recording: &RecordingRow, s: i64) -> NewMoment {
+    let (start_ms, end_ms) = (s * 5_000, s * 5_000 + 4_000);
+    NewMoment {
+        kept: Vec::new(),
+        island: 0,
+        start_ms,
+        end_ms,
+        hearings: vec![NewHearing {
+            recording: recording.id.clone(),
+            start_ms,
+            end_ms,
+            heard: true,
+            level_dbfs: -20.0,
+            snr_db: 20.0,
+            clipped: 0.0,
+            reverb: 0.0,
+            score: 20.0,
+            why: Vec::new(),
+        }],
+    }
+}
+
+fn new_word(n: usize, s: usize, k: usize) -> NewWord {
+    NewWord {
+        text: word(n, s, k),
+        start_ms: k as i64,
+        end_ms: k as i64 + 1,
+        confidence: 0.5,
+    }
+}
+
+fn only(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
+    let words = attempts[0].words.clone();
+    let texts: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
+    MomentWords {
+        words_from: attempts[0].recording_id.clone(),
+        model: attempts[0].model.clone(),
+        normal: texts.join(" "),
+        words,
+        doubt: None,
+        why: None,
+    }
 }
 
 async fn claim(store: &Store, lane: Lane) -> Lease {

@@ -1,5 +1,6 @@
 //! detect: where does somebody speak?
 
+use sayback_core::clock::{Track, TrackMaker};
 use sayback_core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
 use sayback_core::units::ANALYSIS_RATE_HZ;
 
@@ -7,17 +8,17 @@ use super::original::is_unchanged;
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
 use crate::media::{AnalysisStream, ChannelPick, NotAChannel};
-use crate::store::{NewSegment, RecordingRow};
+use crate::store::{Detected, NewSegment, RecordingRow};
 
 /// Samples between two looks at the cancel flag: a second of sound.
 const BLOCK: usize = ANALYSIS_RATE_HZ as usize;
 
 impl Step<'_> {
-    /// Finds the segments of a recording.
+    /// Finds the speech of a recording, and takes down by what it is recognised.
     pub(super) fn detect(&self) -> Result<(), StepError> {
         let recording = self.recording()?;
         is_unchanged(&recording)?;
-        let (found, warnings) = self.segments(&recording)?;
+        let (found, track, warnings) = self.segments(&recording)?;
         let segments: Vec<NewSegment> = found
             .iter()
             .filter(|segment| segment.start < segment.end)
@@ -26,24 +27,31 @@ impl Step<'_> {
                 end_ms: segment.end.0,
                 level_dbfs: segment.level_dbfs,
                 snr_db: segment.snr_db,
+                clipped: segment.clipped,
+                reverb: segment.reverb,
             })
             .collect();
         self.check()?;
         let lease = self.claim.lease();
-        self.write(|| {
-            self.store()
-                .finish_detect(&lease, &recording, &segments, &warnings, now_ms())
-        })
+        let detected = Detected {
+            recording: &recording,
+            segments: &segments,
+            track: &track.to_bytes(),
+            warnings: &warnings,
+        };
+        self.write(|| self.store().finish_detect(&lease, &detected, now_ms()))
     }
 
-    /// The segments, and what reading the whole file found wrong with it.
+    /// The segments, the band levels, and what reading the whole file found wrong
+    /// with it.
     fn segments(
         &self,
         recording: &RecordingRow,
-    ) -> Result<(Vec<SpeechSegment>, Vec<String>), StepError> {
+    ) -> Result<(Vec<SpeechSegment>, Track, Vec<String>), StepError> {
         let mut stream = AnalysisStream::open(&recording.path, pick(recording)?)?;
         let expected = (stream.duration_ms().max(1) as f32) * BLOCK as f32 / 1000.0;
         let mut detector = SpeechDetector::new(DetectorParams::default());
+        let mut track = TrackMaker::new();
         let mut segments = Vec::new();
         let mut block = vec![0.0; BLOCK];
         let mut samples = 0_u64;
@@ -54,11 +62,12 @@ impl Step<'_> {
                 break;
             }
             detector.push(&block[..read], &mut segments);
+            track.push(&block[..read]);
             samples += read as u64;
             self.progress((samples as f32 / expected).min(1.0));
         }
         detector.finish(&mut segments);
-        Ok((segments, stream.warnings()))
+        Ok((segments, track.finish(), stream.warnings()))
     }
 }
 

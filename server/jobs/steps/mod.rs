@@ -6,10 +6,12 @@
 mod align;
 mod detect;
 mod group;
-mod index;
 mod original;
 mod probe;
+mod sound;
+mod stamp_times;
 mod transcribe;
+mod words;
 
 use std::time::Duration;
 
@@ -59,7 +61,6 @@ impl<'a> Step<'a> {
             JobKind::Align => self.align(),
             JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
-            JobKind::Index => self.index(),
         }
     }
 

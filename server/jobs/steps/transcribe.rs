@@ -1,6 +1,11 @@
 //! transcribe: which words are spoken?
+//!
+//! Of each moment, one recording is listened to, or two where the first was
+//! doubtful: the hearings of a recording that are wanted are packed into windows,
+//! and each window writes the words of its moments.
 
 use std::cell::RefCell;
+use std::collections::{BTreeMap, HashMap};
 use std::time::{Duration, Instant};
 
 use sayback_core::Cancel;
@@ -8,12 +13,13 @@ use sayback_core::units::FileMs;
 
 use super::detect::pick;
 use super::original::is_unchanged;
+use super::words::Fuser;
 use super::{Step, StepError};
 use crate::jobs::Model;
 use crate::jobs::engine::now_ms;
 use crate::media::AnalysisStream;
-use crate::speech::{Ask, Recogniser, Span, SpeechError, Window, pack};
-use crate::store::{NewWord, RecordingRow, SegmentId, SegmentRow, WindowCommit};
+use crate::speech::{Ask, HeardWord, Recogniser, Span, SpeechError, Window, pack};
+use crate::store::{NewWord, RecordingRow, Tried, Wanted, WindowCommit};
 
 /// How long a recording keeps the model while one of another event waits, ms:
 /// long enough that changing over costs nothing to speak of.
@@ -61,44 +67,139 @@ const LONGEST_WAIT: Duration = Duration::from_secs(60);
 /// A recording and what of it is to be written down.
 struct Work<'a> {
     recording: &'a RecordingRow,
+    model: &'a str,
     /// Opened once: of some formats opening walks through the whole file.
     sound: RefCell<AnalysisStream>,
-    segments: Vec<SegmentId>,
+    wanted: Vec<Wanted>,
     windows: Vec<Window>,
+    /// The last window that holds (a part of) each hearing.
+    last: HashMap<usize, usize>,
+    /// Words of hearings that go on in a later window.
+    begun: RefCell<BTreeMap<usize, Vec<NewWord>>>,
+    fuser: Fuser,
+}
+
+impl Work<'_> {
+    /// Whether a window has something new.
+    fn is_needed(&self, window: &Window) -> bool {
+        window.holds().any(|n| !self.wanted[n].tried)
+    }
+
+    /// Hearings that no window holds, such as one that lies in another: the words
+    /// are in that one.
+    fn left_out(&self) -> Vec<Tried> {
+        let out = |n: &usize| !self.last.contains_key(n) && !self.wanted[*n].tried;
+        let tried = |n: usize| self.tried(n, Vec::new());
+        (0..self.wanted.len()).filter(out).map(tried).collect()
+    }
+
+    fn tried(&self, n: usize, words: Vec<NewWord>) -> Tried {
+        Tried {
+            moment: self.wanted[n].moment_id.clone(),
+            words,
+        }
+    }
+
+    /// What is whole after a window: its hearings that no later window holds.
+    fn whole(&self, number: usize, heard: Vec<(usize, HeardWord)>) -> Vec<Tried> {
+        let mut begun = self.begun.borrow_mut();
+        for n in self.windows[number].holds() {
+            begun.entry(n).or_default();
+        }
+        for (n, word) in heard {
+            let text = word.text.split_whitespace().collect::<String>();
+            if !text.is_empty() {
+                begun.entry(n).or_default().push(NewWord {
+                    text,
+                    start_ms: word.start_ms,
+                    end_ms: word.end_ms,
+                    confidence: word.confidence,
+                });
+            }
+        }
+        let whole = |n: &usize| self.last.get(n) == Some(&number);
+        let whole: Vec<usize> = begun.keys().copied().filter(whole).collect();
+        let words = whole
+            .into_iter()
+            .filter_map(|n| Some((n, begun.remove(&n)?)));
+        words
+            .filter(|(n, _)| !self.wanted[*n].tried)
+            .map(|(n, words)| self.tried(n, words))
+            .collect()
+    }
 }
 
 impl Step<'_> {
-    /// Writes down the words of a recording, window by window, from the first
-    /// window that is not written yet.
+    /// Writes down the words of the hearings of a recording that are wanted and
+    /// not written yet, window by window.
     pub(super) fn transcribe(&self, voice: &mut Voice) -> Result<(), StepError> {
         let recording = self.recording()?;
-        is_unchanged(&recording)?;
-        let rows = self.read(self.store().segments(&recording.id))?;
-        let work = Work {
-            recording: &recording,
-            sound: RefCell::new(AnalysisStream::open(&recording.path, pick(&recording)?)?),
-            segments: rows.iter().map(|row| row.id).collect(),
-            windows: pack(&spans(&rows), FileMs(recording.duration_ms)),
-        };
         voice.get_ready(&*self.inner.config.model)?;
         let Some((model, recogniser)) = &mut voice.loaded else {
             return Err(StepError::MayPass("the speech model is gone".into()));
         };
         let lease = self.claim.lease();
-        let count = i64::try_from(work.windows.len()).unwrap_or(i64::MAX);
-        let done = self.write(|| {
-            self.store()
-                .begin_transcript(&lease, &recording, model, count)
-        })?;
-        for (number, window) in (0_i64..).zip(&work.windows) {
-            if number >= done {
-                if number > done {
-                    self.make_room()?;
-                }
-                self.window(&work, number, window, &mut **recogniser)?;
-            }
+        let begin = || self.store().begin_listening(&lease, &recording.id, model);
+        let wanted = self.write(begin)?;
+        if !wanted.is_empty() {
+            is_unchanged(&recording)?;
+            let work = self.work(&recording, model, wanted)?;
+            self.windows(&work, &mut **recogniser)?;
         }
-        self.write(|| self.store().finish_transcript(&lease, &recording, now_ms()))
+        self.write(|| self.store().finish_listening(&lease, &recording, now_ms()))
+    }
+
+    fn work<'a>(
+        &self,
+        recording: &'a RecordingRow,
+        model: &'a str,
+        wanted: Vec<Wanted>,
+    ) -> Result<Work<'a>, StepError> {
+        let windows = pack(&spans(&wanted), FileMs(recording.duration_ms));
+        let mut last = HashMap::new();
+        for (number, window) in windows.iter().enumerate() {
+            last.extend(window.holds().map(|n| (n, number)));
+        }
+        let placements = self.read(self.store().placements(&recording.event_id))?;
+        Ok(Work {
+            recording,
+            model,
+            sound: RefCell::new(AnalysisStream::open(&recording.path, pick(recording)?)?),
+            wanted,
+            windows,
+            last,
+            begun: RefCell::default(),
+            fuser: Fuser::new(&placements),
+        })
+    }
+
+    fn windows(&self, work: &Work<'_>, recogniser: &mut dyn Recogniser) -> Result<(), StepError> {
+        let needed: Vec<usize> = (0..work.windows.len())
+            .filter(|n| work.is_needed(&work.windows[*n]))
+            .collect();
+        let left_out = work.left_out();
+        let count = work.windows.len() + usize::from(!left_out.is_empty());
+        let mut done = count - needed.len() - usize::from(!left_out.is_empty());
+        let speech_ms = work.wanted.iter().map(|w| w.end_ms - w.start_ms).sum();
+        let lease = self.claim.lease();
+        let of = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+        self.write(|| {
+            self.store()
+                .plan_windows(&lease, of(count), of(done), speech_ms)
+        })?;
+        for (turn, number) in needed.into_iter().enumerate() {
+            if turn > 0 {
+                self.make_room()?;
+            }
+            let at = |within: f32| self.progress((done as f32 + within) / count as f32);
+            let heard = self.window(work, number, recogniser, &at)?;
+            self.commit(work, &work.whole(number, heard))?;
+            done += 1;
+        }
+        if left_out.is_empty() {
+            return Ok(());
+        }
+        self.commit(work, &left_out)
     }
 
     /// Stops between two windows if others should go first; what is written
@@ -111,47 +212,29 @@ impl Step<'_> {
         Ok(())
     }
 
-    /// Listens to one window and writes what was heard.
+    /// Listens to one window: words in file time, each with its hearing.
     fn window(
         &self,
         work: &Work<'_>,
-        number: i64,
-        window: &Window,
+        number: usize,
         recogniser: &mut dyn Recogniser,
-    ) -> Result<(), StepError> {
+        progress: &dyn Fn(f32),
+    ) -> Result<Vec<(usize, HeardWord)>, StepError> {
         self.check()?;
-        let of = work.windows.len() as f32;
-        self.progress(number as f32 / of);
+        progress(0.0);
+        let window = &work.windows[number];
         let passage = window.assemble(&mut |from, to| work.sound.borrow_mut().span(from, to))?;
-        let heard = listen(recogniser, passage.samples(), self.cancel, &mut |done| {
-            self.progress((number as f32 + done) / of);
-        })?;
-        let mut segments: Vec<SegmentId> = passage
-            .spans()
-            .iter()
-            .filter_map(|span| work.segments.get(span.span).copied())
-            .collect();
-        segments.dedup();
-        let words: Vec<NewWord> = passage
-            .place(heard)
-            .into_iter()
-            .filter_map(|(span, word)| {
-                let text = word.text.split_whitespace().collect::<String>();
-                let segment = *work.segments.get(span)?;
-                (!text.is_empty()).then_some(NewWord {
-                    segment,
-                    text,
-                    start_ms: word.start_ms,
-                    end_ms: word.end_ms,
-                    confidence: word.confidence,
-                })
-            })
-            .collect();
+        let mut tell = |done| progress(done);
+        let heard = listen(recogniser, passage.samples(), self.cancel, &mut tell)?;
+        Ok(passage.place(heard))
+    }
+
+    fn commit(&self, work: &Work<'_>, tried: &[Tried]) -> Result<(), StepError> {
         let commit = WindowCommit {
             recording: work.recording,
-            window: number,
-            segments: &segments,
-            words: &words,
+            model: work.model,
+            tried,
+            fuse: &|_, attempts| work.fuser.words(attempts),
         };
         let lease = self.claim.lease();
         self.write(|| self.store().commit_window(&lease, &commit))
@@ -163,11 +246,11 @@ fn listen(
     samples: &[f32],
     cancel: &Cancel,
     progress: &mut dyn FnMut(f32),
-) -> Result<Vec<crate::speech::HeardWord>, SpeechError> {
+) -> Result<Vec<HeardWord>, SpeechError> {
     recogniser.recognise(samples, &Ask::default(), cancel, progress)
 }
 
-fn spans(rows: &[SegmentRow]) -> Vec<Span> {
+fn spans(rows: &[Wanted]) -> Vec<Span> {
     rows.iter()
         .map(|row| Span {
             start: FileMs(row.start_ms),

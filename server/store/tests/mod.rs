@@ -7,6 +7,7 @@
 
 mod full;
 mod story;
+mod words;
 
 use std::path::Path;
 
@@ -18,19 +19,23 @@ use super::*;
 fn all_statements() -> Vec<&'static super::statement::Statement> {
     [
         asked::ALL,
+        claiming::ALL,
         clock::ALL,
         events::ALL,
         files::ALL,
+        grouping::ALL,
         intake::ALL,
+        listening::ALL,
         moments::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,
         segments::ALL,
         settings::ALL,
+        solving::ALL,
         sources::ALL,
         status::ALL,
-        transcribing::ALL,
+        wanting::ALL,
     ]
     .concat()
 }

@@ -1,12 +1,12 @@
 //! One file's way through the store, from adding to being found; together with
 //! everything that may happen to it, it executes every statement.
 
-use sayback_core::text::Query;
+use sayback_core::clock::How;
 
 use super::*;
 
-const NOW: i64 = 1_000_000;
-const LEASE: i64 = 10_000;
+pub(super) const NOW: i64 = 1_000_000;
+pub(super) const LEASE: i64 = 10_000;
 
 fn file(path: &Path, hash: char) -> NewFile {
     NewFile {
@@ -33,7 +33,7 @@ fn file(path: &Path, hash: char) -> NewFile {
     }
 }
 
-async fn claim(store: &Store, lane: Lane, owner: &str) -> Claim {
+pub(super) async fn claim(store: &Store, lane: Lane, owner: &str) -> Claim {
     store.claim(lane, owner, NOW, LEASE).await.unwrap().unwrap()
 }
 
@@ -240,33 +240,29 @@ async fn the_story_uses_every_statement() {
         recent_wall_ms: 1_000.0,
     };
     assert_eq!(steps[0], rate);
-    let found = |start_ms, end_ms| NewSegment {
-        start_ms,
-        end_ms,
-        level_dbfs: -20.0,
-        snr_db: 21.5,
+    let segments = [found(1_000, 3_000), found(5_000, 6_000)];
+    let detected = Detected {
+        recording: &recording,
+        segments: &segments,
+        track: &[1, 2, 3],
+        warnings: &["3 places".into(), "the header said 0 bytes".into()],
     };
     store
-        .finish_detect(
-            &detect.lease(),
-            &recording,
-            &[found(1000, 3000), found(5000, 6000)],
-            &["3 places".into(), "the header said 0 bytes".into()],
-            NOW,
-        )
+        .finish_detect(&detect.lease(), &detected, NOW)
         .await
         .unwrap();
-    let segments = store.segments(id).await.unwrap();
-    assert_eq!(
-        segments.iter().map(|s| s.start_ms).collect::<Vec<_>>(),
-        [1000, 5000]
-    );
+    let rows = store.segments(id).await.unwrap();
+    let starts: Vec<i64> = rows.iter().map(|s| s.start_ms).collect();
+    assert_eq!((starts, rows[0].reverb), (vec![1_000, 5_000], 0.25));
+    assert_eq!(store.segments_of_event(&event.id).await.unwrap(), rows);
+    assert_eq!(store.track(id).await.unwrap().unwrap(), [1, 2, 3]);
+    let row = store.recording(id).await.unwrap();
+    assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
 
-    transcribe_and_find(&store, &event, &recording, &segments).await;
+    clock(&store, &event.id, id).await;
+    super::words::listen_and_find(&store, &event, &recording).await;
     let left = store.to_do().await.unwrap();
     assert!(!left.running && !left.light && !left.model && !left.takes && !left.paused);
-
-    clock_and_moments(&store, &event.id, id).await;
 
     let used = store.used.lock().unwrap().clone();
     let unused: Vec<_> = all_statements()
@@ -281,163 +277,125 @@ async fn the_story_uses_every_statement() {
     );
 }
 
-async fn transcribe_and_find(
-    store: &Store,
-    event: &EventRow,
-    recording: &RecordingRow,
-    segments: &[SegmentRow],
-) {
-    let ids: Vec<SegmentId> = segments.iter().map(|s| s.id).collect();
-    let word = |at: usize, text: &str, start_ms| NewWord {
-        segment: ids[at],
-        text: text.into(),
+fn found(start_ms: i64, end_ms: i64) -> NewSegment {
+    NewSegment {
         start_ms,
-        end_ms: start_ms + 200,
-        confidence: 0.9,
-    };
-    let job = claim(store, Lane::Model, "m1").await;
-    assert_eq!(store.jobs_of(recording.id.as_str()).await.unwrap().len(), 2);
-    assert_eq!(store.job(job.id).await.unwrap().priority, 1);
-    let lease = job.lease();
-    assert_eq!(
-        store
-            .begin_transcript(&lease, recording, "tiny.en", 2)
-            .await
-            .unwrap(),
-        0
-    );
-    let first = [word(0, "The", 1000), word(0, "kettle,", 1300)];
-    let commit = |window, words, segments| WindowCommit {
-        recording,
-        window,
-        segments,
-        words,
-    };
-    store
-        .commit_window(&lease, &commit(0, &first, &ids[..1]))
-        .await
-        .unwrap();
-    // The same window can't be written twice.
-    assert!(matches!(
-        store
-            .commit_window(&lease, &commit(0, &first, &ids[..1]))
-            .await,
-        Err(StoreError::LeaseLost(_))
-    ));
-    // The next run goes on behind it; another model starts over.
-    assert_eq!(
-        store
-            .begin_transcript(&lease, recording, "tiny.en", 2)
-            .await
-            .unwrap(),
-        1
-    );
-    assert_eq!(
-        store
-            .begin_transcript(&lease, recording, "base", 2)
-            .await
-            .unwrap(),
-        0
-    );
-    assert_eq!(store.recording(&recording.id).await.unwrap().word_count, 0);
-    store
-        .commit_window(&lease, &commit(0, &first, &ids[..1]))
-        .await
-        .unwrap();
-    // Put back in the middle of the second window, only the first counts; and
-    // the next claim's rate is not that of the one before.
-    let beat = Beat {
-        lease,
-        progress: 0.9,
-    };
-    store.beat(&[beat], NOW + LEASE).await.unwrap();
-    store.give_back(&job.lease()).await.unwrap();
-    assert_eq!(store.job(job.id).await.unwrap().progress, 0.5);
-    let lease = claim(store, Lane::Model, "m2").await.lease();
-    let steps = store.status(None, NOW + 1_000).await.unwrap().steps;
-    assert_eq!((steps[1].left_ms, steps[1].recent_audio_ms), (1_500.0, 0.0));
-    let second = [word(0, "kept", 1600), word(1, "AND", 5000)];
-    store
-        .commit_window(&lease, &commit(1, &second, &ids))
-        .await
-        .unwrap();
-    store
-        .finish_transcript(&lease, recording, NOW)
-        .await
-        .unwrap();
-
-    let transcript = store.transcript(&recording.id).await.unwrap();
-    assert_eq!(
-        transcript[0].segment.text.as_deref(),
-        Some("The kettle, kept")
-    );
-    assert_eq!(
-        transcript[0].words.iter().map(|w| w.n).collect::<Vec<_>>(),
-        [0, 1, 2]
-    );
-    assert_eq!(transcript[1].segment.text.as_deref(), Some("AND"));
-
-    let index = claim(store, Lane::Light, "w7").await;
-    let normals = [
-        (ids[0], "the kettle kept".to_owned()),
-        (ids[1], "and _".to_owned()),
-    ];
-    store
-        .finish_index(&index.lease(), recording, &normals, NOW)
-        .await
-        .unwrap();
-    let row = &store.recordings(&event.id).await.unwrap()[0];
-    assert_eq!(
-        (row.state, row.word_count, row.segment_count),
-        (RecordingState::Ready, 4, Some(2))
-    );
-    assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
-
-    for (query, hits) in [
-        ("kettle", 1),
-        ("\"kettle kept\"", 1),
-        ("\"the kept\"", 0),
-        ("ket*", 1),
-        ("and", 1),
-        ("AND OR NOT", 0),
-        ("\"", 0),
-        ("*", 0),
-        ("(((", 0),
-        ("kettle and", 0),
-        ("the kept", 1),
-        ("normal:kettle", 0),
-        ("^kettle", 1),
-        ("", 0),
-    ] {
-        let found = store
-            .search_segments(&Query::parse(query), Some(&event.id), 10)
-            .await
-            .unwrap();
-        assert_eq!(found.len(), hits, "{query}");
+        end_ms,
+        level_dbfs: -20.0,
+        snr_db: 21.5,
+        clipped: 0.0,
+        reverb: 0.25,
     }
-    let found = &store
-        .search_segments(&Query::parse("kettle"), None, 10)
-        .await
-        .unwrap()[0];
-    assert_eq!(found.recording.stamps.len(), 1);
-    assert_eq!(found.source.wearer_name.as_deref(), Some("Maro"));
-    assert_eq!(found.event.words, 4);
-    let other = EventId::fresh();
-    assert!(
-        store
-            .search_segments(&Query::parse("kettle"), Some(&other), 10)
-            .await
-            .unwrap()
-            .is_empty()
-    );
 }
 
-async fn clock_and_moments(store: &Store, event: &EventId, recording: &RecordingId) {
-    assert_eq!(store.segments_of_event(event).await.unwrap().len(), 2);
-    assert_eq!(store.clock(event).await.unwrap().state, ClockState::None);
+/// What an align step may find of one recording.
+pub(super) fn solved(event: &EventId, recording: &RecordingId, anew: bool) -> Solved {
+    let place = sayback_core::clock::Placement::even(0.0, 0.0);
+    Solved {
+        event: event.clone(),
+        anew,
+        members: vec![recording.clone()],
+        placements: vec![NewPlacement {
+            recording: recording.clone(),
+            island: 0,
+            pieces: serde_json::json!(place),
+            how: "by_hand".into(),
+            uncertainty_ms: Some(0.5),
+            agreement: None,
+            residual_ms: None,
+            points: 0,
+            warnings: serde_json::json!([]),
+        }],
+        pairs: Vec::new(),
+        warnings: serde_json::json!([]),
+    }
+}
+
+/// A second recorder of the event, looked through.
+pub(super) async fn open_another(
+    store: &Store,
+    event: &EventRow,
+    first: &RecordingRow,
+) -> RecordingRow {
+    let path = Path::new("/cards/b.wav");
+    let intake = NewIntake {
+        source: first.source_id.clone(),
+        path: path.to_owned(),
+        size: 100,
+        mtime_ns: 5,
+        choice: "auto".into(),
+    };
+    let queued = store.add_intakes(&event.id, &[intake], NOW).await.unwrap();
+    let [Queued::Waiting(intake)] = queued.as_slice() else {
+        panic!("{queued:?}")
+    };
+    let opened = Opened {
+        intake: intake.clone(),
+        event: event.id.clone(),
+        file: file(path, 'b'),
+        recordings: vec![OpenedRecording {
+            pick: "mix".into(),
+            channels_why: "one pair".into(),
+        }],
+        note: None,
+    };
+    let lease = claim(store, Lane::Light, "b1").await.lease();
+    let ids = store.finish_probe(&lease, &opened, NOW).await.unwrap();
+    let takes = vec![vec![first.id.clone()], vec![ids[0].clone()]];
+    store.set_takes(&first.source_id, &takes).await.unwrap();
+    let recording = store.recording(&ids[0]).await.unwrap();
+    let segments = [
+        found(1_010, 3_010),
+        found(5_010, 6_010),
+        found(8_000, 10_000),
+    ];
+    let detected = Detected {
+        recording: &recording,
+        segments: &segments,
+        track: &[7],
+        warnings: &[],
+    };
+    let lease = claim(store, Lane::Light, "b2").await.lease();
+    store.finish_detect(&lease, &detected, NOW).await.unwrap();
+    recording
+}
+
+/// Asked for, looked through again, solved, fixed, solved from scratch.
+async fn clock(store: &Store, event: &EventId, recording: &RecordingId) {
+    let row = store.clock(event).await.unwrap();
+    assert_eq!((row.state, row.solved_at_ms), (ClockState::Waiting, None));
+    let align = claim(store, Lane::Light, "a1").await;
+    assert_eq!(
+        (align.kind, align.subject.as_str()),
+        (JobKind::Align, event.as_str())
+    );
+    let row = store.clock(event).await.unwrap();
+    assert_eq!((row.state, row.job), (ClockState::Working, Some(align.id)));
+    // Its band levels are of another version.
+    let again = std::slice::from_ref(recording);
+    store
+        .detect_again(&align.lease(), event, again, NOW)
+        .await
+        .unwrap();
+    let detect = claim(store, Lane::Light, "a2").await;
+    assert_eq!(detect.kind, JobKind::Detect, "align waits for it");
+    let row = store.recording(recording).await.unwrap();
+    let segments = [found(1_000, 3_000), found(5_000, 6_000)];
+    let detected = Detected {
+        recording: &row,
+        segments: &segments,
+        track: &[4],
+        warnings: &[],
+    };
+    store
+        .finish_detect(&detect.lease(), &detected, NOW)
+        .await
+        .unwrap();
+    assert_eq!(store.segments(recording).await.unwrap().len(), 2);
+
+    let align = claim(store, Lane::Light, "a3").await;
     let fix = ClockFix::Start { event_ms: -2.5 };
     store.set_fix(recording, &fix).await.unwrap();
-    assert_eq!(store.clock(event).await.unwrap().state, ClockState::Waiting);
     let other = ClockFix::Same {
         file_ms: 0.0,
         other: RecordingId::from("elsewhere"),
@@ -450,20 +408,33 @@ async fn clock_and_moments(store: &Store, event: &EventId, recording: &Recording
     assert_eq!(store.fixes(event).await.unwrap()[0].fix, fix);
     assert!(store.clear_fix(recording).await.unwrap());
     assert!(!store.clear_fix(recording).await.unwrap());
+    let mut first = solved(event, recording, false);
+    first.pairs = vec![NewPair {
+        a: recording.clone(),
+        b: recording.clone(),
+        version: 1,
+        body: serde_json::json!({"x": 1}),
+    }];
+    store
+        .finish_align(&align.lease(), &first, NOW)
+        .await
+        .unwrap();
+    assert_eq!(store.pairs(event).await.unwrap().len(), 1);
+    assert_eq!(store.placements(event).await.unwrap()[0].how.0, How::ByHand);
+    // Asked for while it ran, so it runs once more, before moments are found.
     store.ask_solve(event, true).await.unwrap();
-    assert_eq!(store.placements(event).await.unwrap(), []);
+    assert!(store.is_anew(event).await.unwrap());
+    let align = claim(store, Lane::Light, "a4").await;
+    assert_eq!(align.kind, JobKind::Align);
+    store
+        .finish_align(&align.lease(), &solved(event, recording, true), NOW)
+        .await
+        .unwrap();
+    assert!(!store.is_anew(event).await.unwrap());
     assert_eq!(store.pairs(event).await.unwrap(), []);
-    assert_eq!(store.moments_of(recording).await.unwrap(), []);
-    assert_eq!(store.moments(event, None, None, 10, 0).await.unwrap(), []);
-    assert_eq!(store.moment_count(event, None, None).await.unwrap(), 0);
-    assert_eq!(store.hearings_of(&[]).await.unwrap(), []);
-    assert_eq!(store.listened(event).await.unwrap().model_ms, 0);
-    let query = Query::parse("kettle");
-    assert!(
-        store
-            .search(&query, Some(event), 10)
-            .await
-            .unwrap()
-            .is_empty()
+    let row = store.clock(event).await.unwrap();
+    assert_eq!(
+        (row.state, row.solved_at_ms, row.members.0),
+        (ClockState::Solved, Some(NOW), vec![recording.clone()])
     );
 }

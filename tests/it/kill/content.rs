@@ -14,16 +14,18 @@ use xtask::scene::lines;
 pub struct Content {
     /// By file name.
     pub recordings: Vec<Recording>,
-    /// How many segments each word finds.
+    /// How many moments each word finds.
     found: Vec<(String, usize)>,
 }
 
-/// A recording with its segments and words.
+/// A recording with its segments, its moments and their words.
 #[derive(Debug, PartialEq)]
 pub struct Recording {
     name: String,
     about: String,
     segments: Vec<String>,
+    /// Hearings with their moments.
+    moments: Vec<String>,
     words: Vec<String>,
 }
 
@@ -78,16 +80,16 @@ pub async fn of(data: &Path) -> Content {
         let jobs = store.jobs_of(row.id.as_str()).await.unwrap();
         let kinds: Vec<JobKind> = jobs.iter().map(|job| job.kind).collect();
         let expected: &[JobKind] = if row.name.starts_with("silent") {
-            &[JobKind::Detect, JobKind::Index]
+            &[JobKind::Detect]
         } else {
-            &[JobKind::Detect, JobKind::Transcribe, JobKind::Index]
+            &[JobKind::Detect, JobKind::Transcribe]
         };
         assert_eq!(kinds, expected);
         assert!(
             jobs.iter().all(|job| job.state == JobState::Done),
             "{jobs:?}"
         );
-        let transcript = store.transcript(&row.id).await.unwrap();
+        let heard = store.moments_of(&row.id).await.unwrap();
         let mut recording = Recording {
             about: format!(
                 "{} {} {} {:?} {:?} {} {:?} {:?} {:?} {}",
@@ -104,13 +106,30 @@ pub async fn of(data: &Path) -> Content {
             ),
             name: row.name,
             segments: Vec::new(),
+            moments: Vec::new(),
             words: Vec::new(),
         };
-        for heard in transcript {
-            let s = &heard.segment;
+        for s in store.segments(&row.id).await.unwrap() {
             recording.segments.push(format!(
-                "{}-{} {} {} {:?}",
-                s.start_ms, s.end_ms, s.level_dbfs, s.snr_db, s.text
+                "{}-{} {} {} {} {}",
+                s.start_ms, s.end_ms, s.level_dbfs, s.snr_db, s.clipped, s.reverb
+            ));
+        }
+        for heard in heard {
+            let (h, m) = (&heard.hearing, &heard.moment);
+            recording.moments.push(format!(
+                "{} {}-{} of {} {}-{}: {} {} {:?} {:?} {:?}",
+                h.rank,
+                h.start_ms,
+                h.end_ms,
+                m.island,
+                m.start_ms,
+                m.end_ms,
+                h.wanted,
+                h.tried,
+                m.words_from,
+                m.doubt,
+                m.text
             ));
             for w in heard.words {
                 recording.words.push(format!(
@@ -127,7 +146,7 @@ pub async fn of(data: &Path) -> Content {
     let mut found = Vec::new();
     for word in all_words {
         let hits = store
-            .search_segments(&Query::parse(&word), None, 1000)
+            .search(&Query::parse(&word), None, 1000)
             .await
             .unwrap()
             .len();

@@ -42,19 +42,19 @@ async fn a_file_goes_all_the_way() {
     assert!(recording.speech_ms.unwrap() > 1_000, "{recording:?}");
     assert_eq!(recording.model.as_deref(), Some("ears"));
 
-    let transcript = desk.store().transcript(&recording.id).await.unwrap();
-    let word = &transcript[0].words[0];
+    let heard = desk.store().moments_of(&recording.id).await.unwrap();
+    let word = &heard[0].words[0];
     let found = desk
         .store()
-        .search_segments(&Query::parse(&word.text), None, 10)
+        .search(&Query::parse(&word.text), None, 10)
         .await
         .unwrap();
-    assert_eq!(found[0].recording.id, recording.id);
-    assert!(transcript.iter().all(|t| t.segment.text.is_some()));
+    assert_eq!(found[0].moment.id, heard[0].moment.id);
+    assert!(heard.iter().all(|heard| heard.moment.text.is_some()));
 
     let status = desk.engine.status(Some(&desk.event.id)).await.unwrap();
     assert_eq!(status.row.audio_ms_done, status.row.audio_ms_total);
-    assert_eq!((status.row.jobs.done, status.time_left_ms), (4, Some(0)));
+    assert_eq!((status.row.jobs.done, status.time_left_ms), (5, Some(0)));
 }
 
 #[tokio::test]

@@ -296,7 +296,7 @@ async fn what_is_looked_at_goes_first() {
         .unwrap();
     let mut changes = engine.subscribe();
     assert_eq!(engine.run_until_idle().await.unwrap(), Idle::Done);
-    assert!(job(desk.store(), last, JobKind::Index).await.priority > 0);
+    assert!(job(desk.store(), last, JobKind::Transcribe).await.priority > 0);
     let mut seen = Vec::new();
     while let Ok(change) = changes.try_recv() {
         seen.push(change.what);

@@ -1,0 +1,332 @@
+//! What became of the moments of an event when they were found once more?
+//!
+//! A moment that was listened to keeps its id and its words; one that was not
+//! keeps its id as long as one of its hearings is the same stretch of sound.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use serde_json::json;
+use sqlx::{FromRow, Sqlite, Transaction};
+
+use super::segments::{finite, or_zero};
+use super::statement::statements;
+use super::{
+    EventId, HearingRow, JobKind, Lease, MomentId, NewJob, RecordingId, Store, StoreError,
+};
+
+/// One recording's copy of a moment that was found.
+#[derive(Clone, Debug)]
+pub struct NewHearing {
+    /// The recording.
+    pub recording: RecordingId,
+    /// Start in the file, ms.
+    pub start_ms: i64,
+    /// End in the file, ms, exclusive.
+    pub end_ms: i64,
+    /// Whether it is above the recording's own noise there.
+    pub heard: bool,
+    /// Level, dB relative to full scale.
+    pub level_dbfs: f32,
+    /// Signal-to-noise ratio, dB.
+    pub snr_db: f32,
+    /// Share of samples at flat tops, 0 to 1.
+    pub clipped: f32,
+    /// Reverberance.
+    pub reverb: f32,
+    /// What it is ranked by.
+    pub score: f32,
+    /// The reasons for its rank.
+    pub why: Vec<String>,
+}
+
+/// A moment that was found.
+#[derive(Clone, Debug)]
+pub struct NewMoment {
+    /// Moments with words that it is; the first of them survives.
+    pub kept: Vec<MomentId>,
+    /// Whose clock its times are on.
+    pub island: i64,
+    /// Start on that clock, ms.
+    pub start_ms: i64,
+    /// End on that clock, ms, exclusive.
+    pub end_ms: i64,
+    /// Its hearings, the best first; one a recording.
+    pub hearings: Vec<NewHearing>,
+}
+
+#[derive(FromRow)]
+struct There {
+    id: MomentId,
+    unheard: bool,
+    recording_id: RecordingId,
+    start_ms: i64,
+    end_ms: i64,
+}
+
+#[derive(FromRow)]
+struct Pending {
+    recording_id: RecordingId,
+    audio_ms: i64,
+}
+
+statements! {
+    THERE = "SELECT m.id, m.text IS NULL AS unheard, h.recording_id, h.start_ms, h.end_ms
+        FROM moment m JOIN hearing h ON h.moment_id = m.id
+        WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
+    HEARINGS_OF_EVENT = "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard,
+            h.level_dbfs, h.snr_db, h.clipped, h.reverb, h.score, h.why, h.shift_ms, h.wanted,
+            EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
+                AND a.recording_id = h.recording_id) AS tried
+        FROM moment m JOIN hearing h ON h.moment_id = m.id
+        WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
+    /// What other copies of the survivor gave goes to it.
+    MERGE_ATTEMPTS = "UPDATE OR IGNORE attempt SET moment_id = ?1 WHERE moment_id = ?2";
+    DROP_MOMENTS = "DELETE FROM moment WHERE id IN (SELECT value FROM json_each(?1))";
+    MOMENTS = "INSERT INTO moment (id, event_id, island, start_ms, end_ms)
+        SELECT value ->> 0, ?1, value ->> 1, value ->> 2, value ->> 3 FROM json_each(?2)
+        WHERE true
+        ON CONFLICT (id) DO UPDATE SET island = excluded.island, start_ms = excluded.start_ms,
+            end_ms = excluded.end_ms";
+    HEARINGS = "INSERT INTO hearing (moment_id, recording_id, n, start_ms, end_ms, heard,
+            level_dbfs, snr_db, clipped, reverb, score, why)
+        SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5,
+            CAST(value ->> 6 AS REAL), CAST(value ->> 7 AS REAL), CAST(value ->> 8 AS REAL),
+            CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11
+        FROM json_each(?1) WHERE true
+        ON CONFLICT (moment_id, recording_id) DO UPDATE SET n = excluded.n,
+            start_ms = excluded.start_ms, end_ms = excluded.end_ms, heard = excluded.heard,
+            level_dbfs = excluded.level_dbfs, snr_db = excluded.snr_db,
+            clipped = excluded.clipped, reverb = excluded.reverb, score = excluded.score,
+            why = excluded.why";
+    DROP_HEARINGS = "DELETE FROM hearing WHERE (moment_id, recording_id) IN
+            (SELECT value ->> 0, value ->> 1 FROM json_each(?1))";
+    /// What is not listened to yet is packed anew.
+    UNPACK = "UPDATE hearing SET batch = NULL
+        WHERE batch IS NOT NULL AND moment_id IN (SELECT id FROM moment WHERE event_id = ?1)
+            AND NOT EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = hearing.moment_id
+                AND a.recording_id = hearing.recording_id)";
+    /// A moment nobody listened to is listened to where it is best; a recording
+    /// that could not be listened to comes last.
+    CHOOSE = "UPDATE hearing SET wanted = recording_id = (
+            SELECT h.recording_id FROM hearing h WHERE h.moment_id = hearing.moment_id
+            ORDER BY EXISTS (SELECT 1 FROM job j WHERE j.subject = h.recording_id
+                    AND j.kind = 'transcribe' AND j.state = 'failed'),
+                h.heard DESC, h.n, h.recording_id LIMIT 1)
+        WHERE moment_id IN (SELECT id FROM moment WHERE event_id = ?1 AND text IS NULL)";
+    GROUPED = "UPDATE recording SET grouped = 1
+        WHERE event_id = ?1 AND segment_count IS NOT NULL";
+    /// The words of a moment are those of every recording that hears it.
+    COUNT_EVENT = "UPDATE recording SET word_count = (SELECT coalesce(sum(m.word_count), 0)
+            FROM hearing h JOIN moment m ON m.id = h.moment_id
+            WHERE h.recording_id = recording.id AND h.heard = 1)
+        WHERE event_id = ?1";
+    PENDING = "SELECT h.recording_id, sum(h.end_ms - h.start_ms) AS audio_ms
+        FROM recording r JOIN hearing h ON h.recording_id = r.id AND h.wanted > 0
+        WHERE r.event_id = ?1 AND NOT EXISTS (SELECT 1 FROM attempt a
+            WHERE a.moment_id = h.moment_id AND a.recording_id = h.recording_id)
+        GROUP BY h.recording_id ORDER BY h.recording_id";
+    /// A person's 'no' and a file that can't be heard stand; the priority is what
+    /// the recording was given while it was looked through.
+    QUEUE_WORDS = "INSERT INTO job (kind, subject, event_id, audio_ms, priority)
+        SELECT 'transcribe', r.id, r.event_id, ?2, coalesce((SELECT j.priority FROM job j
+            WHERE j.kind = 'detect' AND j.subject = r.id), 0)
+        FROM recording r WHERE r.id = ?1
+        ON CONFLICT (kind, subject) DO UPDATE SET
+            again = state = 'running', audio_ms = excluded.audio_ms,
+            priority = max(priority, excluded.priority),
+            progress = CASE state WHEN 'done' THEN 0 ELSE progress END,
+            begun = CASE state WHEN 'done' THEN 0 ELSE begun END,
+            cursor = CASE state WHEN 'done' THEN 0 ELSE cursor END,
+            windows = CASE state WHEN 'done' THEN NULL ELSE windows END,
+            state = CASE state WHEN 'done' THEN 'ready' ELSE state END
+        WHERE state IN ('ready', 'running', 'done')";
+}
+
+impl Store {
+    /// All hearings of an event, those of the oldest moment first, each moment's
+    /// in rank order.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn hearings_of_event(&self, event: &EventId) -> Result<Vec<HearingRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(HEARINGS_OF_EVENT))
+            .bind(event)
+            .fetch_all(&self.read)
+            .await?)
+    }
+
+    /// Writes the moments of an event in place of those that nobody listened to
+    /// yet, chooses where to listen to each, and that `group` is done, as one;
+    /// and has the chosen hearings listened to.
+    ///
+    /// # Errors
+    /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
+    pub async fn finish_group(
+        &self,
+        lease: &Lease,
+        event: &EventId,
+        moments: &[NewMoment],
+        now_ms: i64,
+    ) -> Result<(), StoreError> {
+        let mut transaction = self.begin().await?;
+        self.complete(&mut transaction, lease, None, now_ms).await?;
+        let there: Vec<There> = sqlx::query_as(self.sql(THERE))
+            .bind(event)
+            .fetch_all(&mut *transaction)
+            .await?;
+        let ids = ids(&there, moments);
+        for (id, moment) in ids.iter().zip(moments) {
+            for merged in moment.kept.iter().filter(|merged| *merged != id) {
+                sqlx::query(self.sql(MERGE_ATTEMPTS))
+                    .bind(id)
+                    .bind(merged)
+                    .execute(&mut *transaction)
+                    .await?;
+            }
+        }
+        let dropped = json!(dropped(&there, &ids, moments)).to_string();
+        sqlx::query(self.sql(DROP_MOMENTS))
+            .bind(dropped)
+            .execute(&mut *transaction)
+            .await?;
+        let rows = ids.iter().zip(moments);
+        let rows: Vec<_> = rows
+            .map(|(id, m)| json!([id, m.island, m.start_ms, m.end_ms.max(m.start_ms + 1)]))
+            .collect();
+        sqlx::query(self.sql(MOMENTS))
+            .bind(event)
+            .bind(json!(rows).to_string())
+            .execute(&mut *transaction)
+            .await?;
+        sqlx::query(self.sql(HEARINGS))
+            .bind(json!(hearings(&ids, moments)).to_string())
+            .execute(&mut *transaction)
+            .await?;
+        sqlx::query(self.sql(DROP_HEARINGS))
+            .bind(json!(gone(&there, &ids, moments)).to_string())
+            .execute(&mut *transaction)
+            .await?;
+        for statement in [UNPACK, CHOOSE, GROUPED, COUNT_EVENT] {
+            sqlx::query(self.sql(statement))
+                .bind(event)
+                .execute(&mut *transaction)
+                .await?;
+        }
+        self.queue_words(&mut transaction, event).await?;
+        transaction.commit().await?;
+        Ok(())
+    }
+
+    /// Has every wanted hearing of an event listened to.
+    pub(super) async fn queue_words(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
+    ) -> Result<(), StoreError> {
+        let pending: Vec<Pending> = sqlx::query_as(self.sql(PENDING))
+            .bind(event)
+            .fetch_all(&mut **transaction)
+            .await?;
+        for pending in pending {
+            sqlx::query(self.sql(QUEUE_WORDS))
+                .bind(&pending.recording_id)
+                .bind(pending.audio_ms)
+                .execute(&mut **transaction)
+                .await?;
+        }
+        Ok(())
+    }
+
+    /// Has a failed recording's share of an event given to others.
+    pub(super) async fn pass_on(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        kind: JobKind,
+        event: &EventId,
+    ) -> Result<(), StoreError> {
+        if kind == JobKind::Transcribe {
+            let group = NewJob::of_event(JobKind::Group, event);
+            self.queue_again(transaction, group).await?;
+        }
+        Ok(())
+    }
+}
+
+/// The id of each moment: that of the one with words which it is, or else of one
+/// nobody listened to that has a hearing of the same sound, or else a new one.
+fn ids(there: &[There], moments: &[NewMoment]) -> Vec<MomentId> {
+    let exist: BTreeSet<&MomentId> = there.iter().map(|row| &row.id).collect();
+    let unheard: HashMap<(&RecordingId, i64, i64), &MomentId> = there
+        .iter()
+        .filter(|row| row.unheard)
+        .map(|row| ((&row.recording_id, row.start_ms, row.end_ms), &row.id))
+        .collect();
+    let mut taken = BTreeSet::new();
+    let mut take = |moment: &NewMoment| {
+        let kept = moment.kept.iter().find(|id| exist.contains(id));
+        let same = || {
+            moment.hearings.iter().find_map(|h| {
+                let id = *unheard.get(&(&h.recording, h.start_ms, h.end_ms))?;
+                (!taken.contains(id)).then(|| id.clone())
+            })
+        };
+        let id = kept.cloned().or_else(same);
+        let id = id.unwrap_or_else(MomentId::fresh);
+        taken.insert(id.clone());
+        id
+    };
+    moments.iter().map(&mut take).collect()
+}
+
+/// Moments that are no more: unheard ones that were not found again, and those
+/// that turned out to be another.
+fn dropped(there: &[There], ids: &[MomentId], moments: &[NewMoment]) -> BTreeSet<MomentId> {
+    let stay: BTreeSet<&MomentId> = ids.iter().collect();
+    let merged = moments.iter().flat_map(|moment| moment.kept.iter());
+    let unheard = there.iter().filter(|row| row.unheard).map(|row| &row.id);
+    merged
+        .chain(unheard)
+        .filter(|id| !stay.contains(id))
+        .cloned()
+        .collect()
+}
+
+fn hearings(ids: &[MomentId], moments: &[NewMoment]) -> Vec<serde_json::Value> {
+    let mut rows = Vec::new();
+    for (id, moment) in ids.iter().zip(moments) {
+        for (n, h) in (1_i64..).zip(&moment.hearings) {
+            rows.push(json!([
+                id,
+                h.recording,
+                n,
+                h.start_ms,
+                h.end_ms,
+                i64::from(h.heard),
+                finite(h.level_dbfs),
+                finite(h.snr_db),
+                or_zero(h.clipped),
+                or_zero(h.reverb),
+                or_zero(h.score),
+                h.why
+            ]));
+        }
+    }
+    rows
+}
+
+/// Hearings that moments had and have no more.
+fn gone(there: &[There], ids: &[MomentId], moments: &[NewMoment]) -> Vec<serde_json::Value> {
+    let now: BTreeMap<&MomentId, BTreeSet<&RecordingId>> = ids
+        .iter()
+        .zip(moments)
+        .map(|(id, m)| (id, m.hearings.iter().map(|h| &h.recording).collect()))
+        .collect();
+    there
+        .iter()
+        .filter(|row| {
+            now.get(&row.id)
+                .is_some_and(|stay| !stay.contains(&row.recording_id))
+        })
+        .map(|row| json!([row.id, row.recording_id]))
+        .collect()
+}

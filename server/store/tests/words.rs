@@ -1,0 +1,326 @@
+//! From moments that are found to words that are found.
+
+use sayback_core::text::Query;
+
+use super::story::{LEASE, NOW, claim, solved};
+use super::*;
+
+fn hearing(recording: &RecordingId, start_ms: i64, end_ms: i64) -> NewHearing {
+    NewHearing {
+        recording: recording.clone(),
+        start_ms,
+        end_ms,
+        heard: true,
+        level_dbfs: -20.0,
+        snr_db: 21.5,
+        clipped: 0.0,
+        reverb: 0.25,
+        score: 20.0,
+        why: vec!["21 dB above its noise".into()],
+    }
+}
+
+fn moment(hearings: &[NewHearing]) -> NewMoment {
+    NewMoment {
+        kept: Vec::new(),
+        island: 0,
+        start_ms: hearings[0].start_ms,
+        end_ms: hearings[0].end_ms,
+        hearings: hearings.to_vec(),
+    }
+}
+
+fn words(texts: &[&str], start_ms: i64) -> Vec<NewWord> {
+    (0..)
+        .zip(texts)
+        .map(|(n, text)| NewWord {
+            text: (*text).into(),
+            start_ms: start_ms + 300 * n,
+            end_ms: start_ms + 300 * n + 200,
+            confidence: 0.9,
+        })
+        .collect()
+}
+
+/// The first attempt's words; doubted while there is only one.
+fn first(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
+    let best = &attempts[0];
+    let texts: Vec<String> = best.words.iter().map(|w| w.text.to_lowercase()).collect();
+    MomentWords {
+        words_from: best.recording_id.clone(),
+        model: best.model.clone(),
+        words: best.words.clone(),
+        doubt: (attempts.len() < 2).then(|| "few are sure".into()),
+        why: None,
+        normal: texts.join(" ").replace(',', ""),
+    }
+}
+
+async fn commit(store: &Store, lease: &Lease, recording: &RecordingRow, tried: &[Tried]) {
+    let commit = WindowCommit {
+        recording,
+        model: "base",
+        tried,
+        fuse: &first,
+    };
+    store.commit_window(lease, &commit).await.unwrap();
+}
+
+pub(super) async fn listen_and_find(store: &Store, event: &EventRow, recording: &RecordingRow) {
+    let id = &recording.id;
+    let group = claim(store, Lane::Light, "g1").await;
+    assert_eq!(group.kind, JobKind::Group);
+    let found = [
+        moment(&[hearing(id, 1_000, 3_000)]),
+        moment(&[hearing(id, 5_000, 6_000)]),
+    ];
+    store
+        .finish_group(&group.lease(), &event.id, &found, NOW)
+        .await
+        .unwrap();
+    let ids: Vec<MomentId> = store
+        .moments(&event.id, None, None, 10, 0)
+        .await
+        .unwrap()
+        .into_iter()
+        .map(|moment| moment.id)
+        .collect();
+    assert_eq!(
+        store
+            .moment_count(&event.id, Some(0), Some(4_000))
+            .await
+            .unwrap(),
+        1
+    );
+    assert_eq!(store.jobs_of(id.as_str()).await.unwrap().len(), 2);
+
+    // A person looked at the recording before its words could be asked for.
+    let job = claim(store, Lane::Model, "m1").await;
+    assert!(store.job(job.id).await.unwrap().priority > 0);
+    let lease = job.lease();
+    let wanted = store.begin_listening(&lease, id, "tiny.en").await.unwrap();
+    assert_eq!(wanted.len(), 2);
+    store.plan_windows(&lease, 2, 0, 3_000).await.unwrap();
+    let tried = |n: usize, words| Tried {
+        moment: ids[n].clone(),
+        words,
+    };
+    let kettle = words(&["The", "kettle,", "kept"], 1_000);
+    let other_model = WindowCommit {
+        recording,
+        model: "tiny.en",
+        tried: &[tried(0, kettle.clone())],
+        fuse: &first,
+    };
+    store.commit_window(&lease, &other_model).await.unwrap();
+    let row = store.recording(id).await.unwrap();
+    assert_eq!((row.word_count, row.model.as_deref()), (3, Some("tiny.en")));
+    // The next run goes on behind it; another model starts over.
+    let wanted = store.begin_listening(&lease, id, "tiny.en").await.unwrap();
+    assert_eq!(
+        wanted.iter().map(|w| w.tried).collect::<Vec<_>>(),
+        [true, false]
+    );
+    let wanted = store.begin_listening(&lease, id, "base").await.unwrap();
+    assert_eq!(
+        wanted.iter().map(|w| w.tried).collect::<Vec<_>>(),
+        [false, false]
+    );
+    assert_eq!(store.recording(id).await.unwrap().word_count, 0);
+    assert_eq!(store.words_of(&ids).await.unwrap(), []);
+    commit(store, &lease, recording, &[tried(0, kettle.clone())]).await;
+    // The same window again changes nothing.
+    commit(store, &lease, recording, &[tried(0, words(&["No"], 1_000))]).await;
+    assert_eq!(store.words_of(&ids).await.unwrap().len(), 3);
+
+    // Put back in the middle of the second window, only the first counts; and
+    // the next claim's rate is not that of the one before.
+    store.plan_windows(&lease, 2, 1, 3_000).await.unwrap();
+    let beat = Beat {
+        lease,
+        progress: 0.9,
+    };
+    store.beat(&[beat], NOW + LEASE).await.unwrap();
+    store.give_back(&job.lease()).await.unwrap();
+    assert_eq!(store.job(job.id).await.unwrap().progress, 0.5);
+    let lease = claim(store, Lane::Model, "m2").await.lease();
+    let steps = store.status(None, NOW + 1_000).await.unwrap().steps;
+    assert_eq!((steps[1].left_ms, steps[1].recent_audio_ms), (1_500.0, 0.0));
+    let status = store.status(None, NOW).await.unwrap();
+    assert_eq!((status.audio_ms_done, status.distinct_ms), (5_000, 3_000));
+    commit(
+        store,
+        &lease,
+        recording,
+        &[tried(1, words(&["AND"], 5_000))],
+    )
+    .await;
+    store
+        .finish_listening(&lease, recording, NOW)
+        .await
+        .unwrap();
+    let row = &store.recordings(&event.id).await.unwrap()[0];
+    assert_eq!(
+        (row.state, row.word_count, row.segment_count),
+        (RecordingState::Ready, 4, Some(2))
+    );
+    let heard = store.moments_of(id).await.unwrap();
+    let all = store.hearings_of_event(&event.id).await.unwrap();
+    assert_eq!(
+        all,
+        heard.iter().map(|h| h.hearing.clone()).collect::<Vec<_>>()
+    );
+    assert_eq!(heard[0].moment.text.as_deref(), Some("The kettle, kept"));
+    assert_eq!(
+        heard[0].words.iter().map(|w| w.n).collect::<Vec<_>>(),
+        [0, 1, 2]
+    );
+    assert_eq!(
+        store.hearings_of(&ids).await.unwrap()[1].why.0,
+        ["21 dB above its noise"]
+    );
+    search(store, event).await;
+    second_tries(store, event, recording, &ids).await;
+}
+
+async fn search(store: &Store, event: &EventRow) {
+    for (query, hits) in [
+        ("kettle", 1),
+        ("\"kettle kept\"", 1),
+        ("\"the kept\"", 0),
+        ("ket*", 1),
+        ("and", 1),
+        ("AND OR NOT", 0),
+        ("\"", 0),
+        ("*", 0),
+        ("(((", 0),
+        ("kettle and", 0),
+        ("the kept", 1),
+        ("normal:kettle", 0),
+        ("^kettle", 1),
+        ("", 0),
+    ] {
+        let found = store
+            .search(&Query::parse(query), Some(&event.id), 10)
+            .await
+            .unwrap();
+        assert_eq!(found.len(), hits, "{query}");
+    }
+    let found = &store
+        .search(&Query::parse("kettle"), None, 10)
+        .await
+        .unwrap()[0];
+    assert_eq!((found.words.len(), found.event.words), (3, 4));
+    let other = EventId::fresh();
+    let query = Query::parse("kettle");
+    let elsewhere = store.search(&query, Some(&other), 10);
+    assert!(elsewhere.await.unwrap().is_empty());
+}
+
+/// Another recorder joins: moments stay, it gets the doubted one to try, and what
+/// fails goes back.
+async fn second_tries(store: &Store, event: &EventRow, first: &RecordingRow, ids: &[MomentId]) {
+    let other = super::story::open_another(store, event, first).await;
+    let align = claim(store, Lane::Light, "s1").await;
+    let mut placed = solved(&event.id, &first.id, false);
+    placed.placements[0].recording = other.id.clone();
+    store
+        .finish_align(&align.lease(), &placed, NOW)
+        .await
+        .unwrap();
+    let group = claim(store, Lane::Light, "s2").await;
+    let both = |start_ms, end_ms| {
+        [
+            hearing(&first.id, start_ms, end_ms),
+            hearing(&other.id, start_ms + 10, end_ms + 10),
+        ]
+    };
+    let mut found = vec![
+        moment(&both(1_000, 3_000)),
+        moment(&both(5_000, 6_000)),
+        moment(&[hearing(&other.id, 8_000, 10_000)]),
+    ];
+    found[0].kept = vec![ids[0].clone()];
+    found[1].kept = vec![ids[1].clone()];
+    store
+        .finish_group(&group.lease(), &event.id, &found, NOW)
+        .await
+        .unwrap();
+    let now = store.moments(&event.id, None, None, 10, 0).await.unwrap();
+    assert_eq!(now.len(), 3);
+    assert_eq!((&now[0].id, &now[1].id), (&ids[0], &ids[1]));
+    let before = store.recording(&other.id).await.unwrap();
+    assert_eq!(
+        (before.word_count, before.state),
+        (4, RecordingState::Working)
+    );
+
+    // The new moment is listened to; then of the doubted ones the shorter, for the
+    // longer is more than a fifth of 5 s.
+    let job = claim(store, Lane::Model, "s3").await;
+    assert_eq!(job.subject, other.id.as_str());
+    let lease = job.lease();
+    let wanted = store
+        .begin_listening(&lease, &other.id, "base")
+        .await
+        .unwrap();
+    assert_eq!(wanted.len(), 1);
+    let tried = [Tried {
+        moment: now[2].id.clone(),
+        words: words(&["Gulls"], 8_100),
+    }];
+    store.plan_windows(&lease, 1, 0, 2_000).await.unwrap();
+    commit(store, &lease, &other, &tried).await;
+    store.finish_listening(&lease, &other, NOW).await.unwrap();
+    assert_eq!(store.job(job.id).await.unwrap().state, JobState::Ready);
+    let lease = claim(store, Lane::Model, "s4").await.lease();
+    let wanted = store
+        .begin_listening(&lease, &other.id, "base")
+        .await
+        .unwrap();
+    let second: Vec<_> = wanted.iter().map(|w| (&w.moment_id, w.tried)).collect();
+    assert_eq!(second, [(&ids[1], false)]);
+    store.plan_windows(&lease, 1, 0, 1_000).await.unwrap();
+    let tried = [Tried {
+        moment: ids[1].clone(),
+        words: words(&["And", "so"], 5_010),
+    }];
+    commit(store, &lease, &other, &tried).await;
+    store.finish_listening(&lease, &other, NOW).await.unwrap();
+    let moment = &store.moments_by_ids(&ids[1..]).await.unwrap()[0];
+    assert_eq!(
+        (moment.doubt.as_deref(), moment.text.as_deref()),
+        (None, Some("AND"))
+    );
+    let listened = store.listened(&event.id).await.unwrap();
+    assert_eq!(
+        (listened.model_ms, listened.distinct_ms, listened.heard_ms),
+        (6_000, 5_000, 8_000)
+    );
+
+    // Two moments turn out to be one; its first words stay, and one nobody hears
+    // any more is none.
+    store.ask_solve(&event.id, false).await.unwrap();
+    let align = claim(store, Lane::Light, "s5").await;
+    store
+        .finish_align(&align.lease(), &placed, NOW)
+        .await
+        .unwrap();
+    let group = claim(store, Lane::Light, "s6").await;
+    found.truncate(1);
+    found[0].kept = vec![ids[0].clone(), ids[1].clone(), now[2].id.clone()];
+    store
+        .finish_group(&group.lease(), &event.id, &found, NOW)
+        .await
+        .unwrap();
+    let one = store.moments(&event.id, None, None, 10, 0).await.unwrap();
+    assert_eq!(one.len(), 1);
+    assert_eq!(one[0].text.as_deref(), Some("The kettle, kept"));
+    assert!(
+        store
+            .search(&Query::parse("and"), None, 10)
+            .await
+            .unwrap()
+            .is_empty()
+    );
+}
