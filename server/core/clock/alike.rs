@@ -75,3 +75,73 @@ fn correlation(a: &[[i8; TRACK_BANDS]], b: &[[i8; TRACK_BANDS]]) -> f32 {
     }
     (product as f64 / (mine as f64 * theirs as f64).sqrt()) as f32
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::scenes::{Recorder, talk};
+
+    const A: Recorder = Recorder {
+        start_s: 0.0,
+        length_s: 400.0,
+        ppm: 0.0,
+        noise_db: -8.0,
+    };
+    const B: Recorder = Recorder {
+        start_s: 41.31,
+        length_s: 350.0,
+        ppm: 20.0,
+        noise_db: -3.0,
+    };
+
+    fn ms(seconds: f64) -> FileMs {
+        FileMs((seconds * 1e3).round() as i64)
+    }
+
+    #[test]
+    fn the_same_talk_is_alike_and_other_talk_is_not() {
+        let sound = talk(400, 1);
+        let (a, b) = (A.hears(&sound, 1), B.hears(&sound, 2));
+        let other = B.hears(&talk(400, 3), 4);
+        let (mut squares, mut count) = (0.0, 0.0);
+        for n in 0..30 {
+            let from = 50.0 + 10.0 * f64::from(n);
+            let ask =
+                |other, at: f64, slack| alike(&a, ms(from), ms(from + 10.0), other, ms(at), slack);
+            let there = A.truth(&B, from);
+            assert!(ask(&b, there, 40.0) > 0.6, "at {from}");
+            assert!(ask(&b, there + 0.3, 400.0) > 0.6, "found within slack");
+            let chance = ask(&other, there, 0.0);
+            squares += chance * chance;
+            count += 1.0;
+        }
+        // The chance level the documentation gives for 10 s.
+        let deviation = (squares / count).sqrt();
+        assert!(deviation < 0.21, "{deviation}");
+    }
+
+    #[test]
+    fn stretches_outside_are_alike_to_nothing() {
+        let sound = talk(400, 1);
+        let (a, b) = (A.hears(&sound, 1), B.hears(&sound, 2));
+        for (from, to, at) in [
+            (500.0, 510.0, 0.0),
+            (10.0, 10.0, 0.0),
+            (10.0, 5.0, 0.0),
+            (10.0, 20.0, 1e9),
+            (10.0, 20.0, -1e9),
+        ] {
+            assert_eq!(alike(&a, ms(from), ms(to), &b, ms(at), 100.0), 0.0);
+        }
+        let extreme = [i64::MIN, -1, 0, i64::MAX];
+        for from in extreme {
+            for at in extreme {
+                let r = alike(&a, FileMs(from), FileMs(3_000), &b, FileMs(at), f64::NAN);
+                assert!((-1.0..=1.0).contains(&r));
+            }
+        }
+        // The part that exists counts.
+        let there = A.truth(&B, 38.0);
+        assert!(alike(&a, ms(38.0), ms(58.0), &b, ms(there), 40.0) > 0.6);
+    }
+}

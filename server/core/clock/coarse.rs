@@ -233,3 +233,6 @@ impl Decided {
         Self { finding, ..self }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -231,3 +231,75 @@ impl Event<'_> {
         longest
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::scenes::{Recorder, talk};
+
+    fn all(tracks: &[Track], known: &Found) -> Found {
+        let tracks: Vec<&Track> = tracks.iter().collect();
+        let mut heard = Vec::new();
+        let mut progress = |share| heard.push(share);
+        let params = ClockParams::default();
+        let found = coarse_all(&tracks, known, &params, &Cancel::new(), &mut progress).unwrap();
+        assert_eq!(heard.last(), Some(&1.0));
+        assert!(heard.is_sorted());
+        found
+    }
+
+    #[test]
+    fn every_pair_is_answered_truly() {
+        let sound = talk(1_500, 21);
+        let recorder = |start_s, length_s, ppm| Recorder {
+            start_s,
+            length_s,
+            ppm,
+            noise_db: -5.0,
+        };
+        // 4 is of another event; 5 runs 2 % fast; 2 and 3 do not overlap.
+        let recorders = [
+            recorder(0.0, 1_500.0, 40.0),
+            recorder(300.0, 900.0, -60.0),
+            recorder(0.0, 400.0, 10.0),
+            recorder(700.0, 300.0, 90.0),
+            recorder(0.0, 700.0, 0.0),
+            recorder(200.0, 800.0, 20_000.0),
+        ];
+        let other = talk(1_500, 22);
+        let tracks: Vec<Track> = recorders
+            .iter()
+            .enumerate()
+            .map(|(n, r)| r.hears(if n == 4 { &other } else { &sound }, n as u64))
+            .collect();
+        let found = all(&tracks, &Found::new());
+        assert_eq!(found.len(), 15);
+        for (&(a, b), finding) in &found {
+            let nothing = a == 4 || b == 4 || (a, b) == (2, 3);
+            let Coarse::Shared(supports) = finding else {
+                assert!(
+                    nothing && *finding == Coarse::Nothing,
+                    "{a} {b} {finding:?}"
+                );
+                continue;
+            };
+            assert!(!nothing && supports.len() == 1, "{a} {b} {supports:?}");
+            for here in [supports[0].from_ms, supports[0].to_ms] {
+                let truth = 1e3 * recorders[a].truth(&recorders[b], here / 1e3);
+                let off = supports[0].line.map(here) - truth;
+                assert!(off.abs() <= 40.0, "{a} {b}: {off} ms");
+            }
+        }
+        // What is known is believed, not looked at.
+        let mut known = found.clone();
+        known.insert((0, 1), Coarse::Nothing);
+        assert_eq!(all(&tracks, &known), known);
+    }
+
+    #[test]
+    fn no_recordings_and_odd_knowledge_do_no_harm() {
+        assert!(all(&[], &Found::new()).is_empty());
+        let known = Found::from([((3, 1), Coarse::Nothing), ((0, 9), Coarse::Nothing)]);
+        assert!(all(&[], &known).is_empty());
+    }
+}

@@ -23,8 +23,10 @@ const TIMES_AGAINST: u32 = 4;
 /// Islands further apart than this are two pieces of evidence, frames (1 min).
 const APART: f64 = 1_500.0;
 
-/// What an island beside a sure one on the same line has at least.
-const ALSO: f32 = 4.0;
+/// What an island beside a sure one on the same line has at least: score, and
+/// strength, which one line in ten between unrelated recordings reaches by chance.
+const ALSO_SCORE: f32 = 4.0;
+const ALSO_STRENGTH: f32 = 6.5;
 
 /// Lines a tie lists at most.
 const LISTED: usize = 4;
@@ -53,8 +55,7 @@ impl Decided {
     pub(super) fn is_plain(&self) -> bool {
         match &self.finding {
             Coarse::Shared(supports) => supports.len() <= 2,
-            Coarse::Tie(supports) => supports.len() > 1,
-            Coarse::Nothing => false,
+            Coarse::Tie(_) | Coarse::Nothing => false,
         }
     }
 
@@ -134,7 +135,9 @@ fn take(line: &Weighed, wanted: impl Fn(&Look) -> bool) -> Option<Taken> {
     if !islands.iter().any(Island::is_sure) {
         return None;
     }
-    islands.retain(|island| island.score >= ALSO);
+    islands.retain(|island| {
+        island.is_sure() || island.score >= ALSO_SCORE && island.strength >= ALSO_STRENGTH
+    });
     Some(Taken {
         line: line.clone(),
         islands,
@@ -217,8 +220,10 @@ pub(super) fn decide(lines: Vec<Weighed>) -> Decided {
 
 /// A short stretch amid hours that speak against it, in one piece.
 fn is_lone(one: &Taken, support: &Support) -> bool {
-    let gap = |two: &[Island]| two[1].from - two[0].to > APART;
-    support.to_ms - support.from_ms < LONE_MS
+    let sure: Vec<&Island> = one.islands.iter().filter(|i| i.is_sure()).collect();
+    let apart = sure.windows(2).any(|two| two[1].from - two[0].to > APART);
+    let longest = sure.iter().map(|island| island.to - island.from);
+    longest.fold(0.0, f64::max) * FRAME_MS < LONE_MS
         && support.against >= TIMES_AGAINST * support.blocks.max(1)
-        && !one.islands.windows(2).any(gap)
+        && !apart
 }

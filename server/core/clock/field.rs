@@ -119,3 +119,55 @@ impl<'a> Field<'a> {
         products
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::scenes::Chance;
+
+    fn noise(frames: usize, seed: u64) -> Vec<Moves> {
+        let mut chance = Chance::new(seed);
+        (0..frames)
+            .map(|_| std::array::from_fn(|_| (chance.even() * 61.0) as i8 - 30))
+            .collect()
+    }
+
+    #[test]
+    fn products_are_the_direct_sums() {
+        // One part, the border of one part, several; blocks short and long.
+        for (frames, length) in [(90, 30), (90, 90), (16_384, 500), (31_000, 3_000)] {
+            let there = Prepared::of(noise(frames, 1));
+            let block = noise(length, 2);
+            let field = Field::new(&there, &mut RealFftPlanner::new());
+            let products = field.products(&block);
+            assert_eq!(products.len(), frames - length + 1);
+            let size: f32 = block
+                .as_flattened()
+                .iter()
+                .map(|&m| f32::from(m).powi(2))
+                .sum();
+            for place in (0..products.len()).step_by(37).chain([products.len() - 1]) {
+                let direct: i64 = block
+                    .as_flattened()
+                    .iter()
+                    .zip(there.moves[place..].as_flattened())
+                    .map(|(a, b)| i64::from(*a) * i64::from(*b))
+                    .sum();
+                // 24 bits, less the 14 stages of the transform.
+                let off = (products[place] - direct as f32).abs();
+                assert!(off < 1e-4 * size, "{off} at {place} of {frames}");
+            }
+        }
+    }
+
+    #[test]
+    fn blocks_that_do_not_fit_have_no_place() {
+        let there = Prepared::of(noise(40, 1));
+        let field = Field::new(&there, &mut RealFftPlanner::new());
+        assert!(field.products(&noise(41, 2)).is_empty());
+        assert!(field.products(&[]).is_empty());
+        let empty = Prepared::of(Vec::new());
+        let field = Field::new(&empty, &mut RealFftPlanner::new());
+        assert!(field.products(&noise(1, 2)).is_empty());
+    }
+}

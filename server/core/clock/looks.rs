@@ -36,14 +36,16 @@ pub(super) struct Look {
     pub alive: bool,
 }
 
-/// Looks of `length` frames all along a line, from end to end of the overlap it
-/// predicts; the best agreement is sought within `within` frames of it.
+/// Looks of `length` frames along a line, end to end over the overlap it predicts;
+/// the best agreement is sought within `within` frames of it. Of many looks those
+/// that `wanted` names by their first frame.
 pub(super) fn looks(
     a: &Prepared,
     b: &Prepared,
     line: &Guess,
     length: usize,
     within: usize,
+    wanted: impl Fn(usize) -> bool,
 ) -> Vec<Look> {
     let mut looks = Vec::new();
     let slope = line.ppm / 1e6;
@@ -54,7 +56,9 @@ pub(super) fn looks(
     let end = last.clamp(0.0, a.frames() as f64) as usize;
     while from + length <= end {
         let here = from as f64 + length as f64 / 2.0;
-        looks.push(look(a, b, from, length, here, line.lag_at(here), within));
+        if wanted(from) {
+            looks.push(look(a, b, from, length, here, line.lag_at(here), within));
+        }
         from += length;
     }
     looks
@@ -107,15 +111,10 @@ pub(super) fn correlations(
         let skip = usize::try_from(-start).unwrap_or(0).min(here.len());
         let start = usize::try_from(start).unwrap_or(0).min(b.frames());
         let end = (start + here.len() - skip).min(b.frames());
-        let product: i64 = here[skip..]
-            .iter()
-            .zip(&b.moves[start..end])
-            .map(|(x, y)| {
-                let bands = x.iter().zip(y);
-                let sum: i32 = bands.map(|(x, y)| i32::from(*x) * i32::from(*y)).sum();
-                i64::from(sum)
-            })
-            .sum();
+        let product = dot(
+            here[skip..].as_flattened(),
+            b.moves[start..end].as_flattened(),
+        );
         let theirs = b.energy(start, end - start);
         let size = (mine * theirs).sqrt();
         if size > 0.0 {
@@ -124,6 +123,12 @@ pub(super) fn correlations(
             0.0
         }
     })
+}
+
+/// Sum of products; a look is short enough for 32 bits.
+pub(super) fn dot(a: &[i8], b: &[i8]) -> i32 {
+    let products = a.iter().zip(b).map(|(x, y)| i32::from(*x) * i32::from(*y));
+    products.sum()
 }
 
 /// Mean and deviation away from the line.

@@ -28,6 +28,8 @@ mod placement;
 mod prepared;
 #[cfg(test)]
 mod room;
+#[cfg(test)]
+mod scenes;
 mod solution;
 mod solve;
 mod support;

@@ -21,6 +21,9 @@ const ENDED: f32 = 8.0;
 const USUAL_PPM: f64 = 60.0;
 const LAG_ERROR: f64 = 0.4;
 
+/// Looks a line is fitted on, spread all along it; a quarter more near its seed.
+const FITTED: usize = 160;
+
 /// Shortest look, frames: 2.5 s.
 const SHORT_LOOK: usize = 62;
 
@@ -90,10 +93,16 @@ pub(super) fn weigh(a: &Prepared, b: &Prepared, guess: &Guess, look: usize) -> W
     let overlap = guess.overlap(a, b);
     let length = look.min((overlap / 8.0) as usize).max(SHORT_LOOK);
     let mut guess = *guess;
+    // A line is fitted on looks near where it was found and some all along it.
+    let every = (overlap / (length * FITTED) as f64).ceil().max(1.0) as usize;
+    let seed = guess.here;
+    let near = (length * FITTED) as f64 / 8.0;
+    let some =
+        |from: usize| (from / length).is_multiple_of(every) || (from as f64 - seed).abs() <= near;
     for within in [12, 6, 3] {
-        guess = fit(&looks(a, b, &guess, length, within), &guess);
+        guess = fit(&looks(a, b, &guess, length, within, some), &guess);
     }
-    let looks = looks(a, b, &guess, length, 2);
+    let looks = looks(a, b, &guess, length, 2, |_| true);
     Weighed {
         guess,
         looks,
