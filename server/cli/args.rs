@@ -10,7 +10,7 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0    done
   1    done, but nothing was found, or some files could not be taken in, or
-       their work rests in a paused queue
+       their work rests in a paused queue, or a clock is not worked out
   2    the command line makes no sense
   3    failed; standard error says why and what to do
   130  stopped by Ctrl-C; what was queued stays queued";

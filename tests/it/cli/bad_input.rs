@@ -17,7 +17,9 @@ fn help_tells_the_exit_codes() {
     ] {
         assert!(help.out.contains(line), "{}", help.out);
     }
-    for command in ["serve", "event", "add", "status", "find", "words", "model"] {
+    for command in [
+        "serve", "event", "add", "status", "find", "words", "clock", "model",
+    ] {
         assert!(help.out.contains(&format!("\n  {command}")), "{}", help.out);
     }
 }
@@ -35,7 +37,25 @@ fn a_line_that_makes_no_sense_ends_with_2() {
     bench
         .run(&["add", "x", "--placement", "sky", "y"])
         .says(2, &["worn", "camera"]);
+    let fix = ["clock", "fix", "Landing", "a.wav"];
+    for (place, told) in [
+        (&[][..], "--release"),
+        (&["--start", "noon"], "'noon' is no time"),
+        (&["--start", "0", "--release"], "cannot be used with"),
+        (&["--at", "1:00"], "--same-as"),
+        (&["--same-as", "b.wav@1:00"], "--at"),
+        (&["--at", "1:00", "--same-as", "b.wav"], "RECORDING@TIME"),
+    ] {
+        bench.run(&[&fix, place].concat()).says(2, &[told]);
+    }
+    bench.run(&["clock"]).says(2, &["EVENT"]);
     let event = bench.event("Landing");
+    bench
+        .run(&["clock", &event, "--picture", "a.wav"])
+        .says(2, &["a.wav", ".svg"]);
+    bench
+        .run(&["clock", "fix", &event, "a.wav", "--start", "-1:00"])
+        .says(2, &["no recording 'a.wav' in 'Landing'", "sayback clock"]);
     let file = bench.path("a.wav");
     std::fs::write(&file, "x").expect("a file");
     let file = file.to_str().expect("UTF-8");
@@ -52,6 +72,9 @@ fn what_is_not_there_is_named() {
         &["event", "show", "Nowhere"][..],
         &["find", "kettle", "--event", "Nowhere"],
         &["status", "--event", "Nowhere"],
+        &["clock", "Nowhere"],
+        &["clock", "solve", "Nowhere"],
+        &["clock", "fix", "Nowhere", "a.wav", "--release"],
         &["add", "Nowhere", "--source", "Feed", "--no-wait", "a.wav"],
     ] {
         bench
@@ -74,6 +97,7 @@ fn looking_makes_no_data_folder() {
         &["find", "kettle"][..],
         &["status"],
         &["words", "r0123"],
+        &["clock", "Landing"],
         &["event", "list"],
         &["event", "show", "Landing"],
     ] {

@@ -185,8 +185,8 @@ fn redact(value: &mut Value, key: &str, root: &str) {
             }
         }
         Value::String(text) => match key {
-            "id" | "intake" | "recording" | "moment" => *text = "[id]".into(),
-            "created_at" | "at" => *text = "[time]".into(),
+            "id" | "intake" | "recording" | "moment" | "job" => *text = "[id]".into(),
+            "created_at" | "at" | "solved_at" => *text = "[time]".into(),
             "text" | "play" | "verdict" | "reason" | "channels_why" => *text = format!("[{key}]"),
             _ => *text = text.replace(root, "[root]"),
         },
@@ -200,6 +200,15 @@ fn redact(value: &mut Value, key: &str, root: &str) {
 fn is_measure(key: &str) -> bool {
     matches!(
         key,
-        "confidence" | "level_dbfs" | "snr_db" | "score" | "rate" | "words" | "segments"
+        "confidence"
+            | "level_dbfs"
+            | "snr_db"
+            | "score"
+            | "rate"
+            | "rate_ppm"
+            | "agreement"
+            | "points"
+            | "words"
+            | "segments"
     )
 }
