@@ -23,7 +23,7 @@ use crate::store::{
 };
 
 /// The most moments in one answer.
-const LIMIT_MAX: u32 = 1_000;
+const LIMIT_MAX: usize = 1_000;
 
 /// The routes of moments.
 pub fn routes() -> OpenApiRouter<AppState> {
@@ -41,14 +41,14 @@ pub struct MomentParams {
     /// The most moments in the answer, 1 to 1000.
     #[serde(default = "default_limit")]
     #[param(default = 100, minimum = 1, maximum = 1000)]
-    limit: u32,
+    limit: usize,
     /// How many moments to pass over.
     #[serde(default)]
     #[param(default = 0, minimum = 0)]
-    offset: u32,
+    offset: usize,
 }
 
-fn default_limit() -> u32 {
+fn default_limit() -> usize {
     100
 }
 
@@ -70,9 +70,11 @@ async fn list(
     }
     let event = state.store.find_event(&event).await?;
     let (from, to) = (params.from_ms, params.to_ms);
+    let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let (limit, offset) = (number(params.limit), number(params.offset));
     let rows = state
         .store
-        .moments(&event.id, from, to, params.limit, params.offset)
+        .moments(&event.id, from, to, limit, offset)
         .await?;
     let ids: Vec<MomentId> = rows.iter().map(|row| row.id.clone()).collect();
     let mut hearings = state.store.hearings_of(&ids).await?.into_iter().peekable();

@@ -2,6 +2,7 @@
 //! without a server, how it ends, and what it says when things go wrong.
 
 mod bad_input;
+mod clock;
 mod run;
 mod stopping;
 mod story;

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use super::{Bench, redacted};
+use super::{Bench, clock, redacted};
 
 /// Two recorders that heard one line, and a note somebody left on a card.
 fn cards(folder: &Path) {
@@ -313,7 +313,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
     }
     "#);
     heard_by_both(of(&direct, "find"));
-    on_one_clock(of(&direct, "clock"));
+    clock::on_one_clock(of(&direct, "clock"));
 
     let mut server = bench.serve();
     assert!(server.said.contains("http://127.0.0.1:"), "{}", server.said);
@@ -328,60 +328,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
     assert!(!bench.path("data/server.json").exists());
 
     for_people(&bench, &event);
-    a_person_knows_better(&bench, &event);
-}
-
-/// The lectern started 1.5 s sooner.
-fn on_one_clock(clock: &Value) {
-    assert_eq!(clock["state"], "solved", "{clock}");
-    let start = |label: &str| {
-        let all = clock["recordings"].as_array().expect("recordings");
-        let found = all.iter().find(|r| r["source"]["label"] == label);
-        found
-            .and_then(|r| r["start_exact_ms"].as_f64())
-            .expect("a start")
-    };
-    assert_eq!(start("Lectern"), 0.0, "{clock}");
-    // One file is the other, later and softer: the goal for any instant is 10 ms.
-    let apart = start("Ottilie's lav") - 1500.0;
-    assert!(apart.abs() <= 10.0, "{apart} ms off: {clock}");
-}
-
-/// By a picture, a fix and its release; the words stay findable.
-fn a_person_knows_better(bench: &Bench, event: &str) {
-    let shown = bench.run(&["clock", event, "--picture", "clock.svg"]);
-    shown.says(0, &["wrote clock.svg"]);
-    for part in [
-        "2 of 2 recordings",
-        "Lectern",
-        "00:00:01.",
-        " ms",
-        "sound",
-    ] {
-        assert!(shown.out.contains(part), "no {part:?} in {}", shown.out);
-    }
-    let svg = std::fs::read_to_string(bench.path("clock.svg")).expect("a picture");
-    assert!(
-        svg.starts_with("<svg ") && svg.contains("REC01.flac"),
-        "{svg}"
-    );
-    let fix = ["clock", "fix", event, "REC01.flac"];
-    let fixed = bench.run(&[&fix[..], &["--at", "1.0", "--same-as", "0001.wav@2.5"]].concat());
-    fixed.says(0, &[]);
-    assert!(fixed.out.contains("by hand"), "{}", fixed.out);
-    let released = bench.run(&[&fix[..], &["--release"]].concat());
-    released.says(0, &[]);
-    assert!(!released.out.contains("by hand"), "{}", released.out);
-    bench
-        .run(&[&fix[..], &["--release"]].concat())
-        .says(3, &["nothing to release"]);
-    let waits = bench.run(&["clock", "solve", event, "--no-wait"]);
-    waits.says(0, &["sayback serve"]);
-    assert_eq!(bench.json(&["status", "--json"])["jobs"]["waiting"], 1);
-    bench.run(&["clock", "solve", event]).says(0, &[]);
-    bench
-        .run(&["find", "kettle", "singing"])
-        .says(0, &["1 line in"]);
+    clock::a_person_knows_better(&bench, &event);
 }
 
 /// The words and where they are, on both recorders.
