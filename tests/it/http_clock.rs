@@ -226,7 +226,7 @@ fn nonsense_is_refused(landing: &Landing) {
 fn a_fix_is_kept_until_it_is_released(landing: &Landing) {
     let before = clock(landing);
     let camera = of(&before, "Camera");
-    let fixed = start(camera) + 40.0;
+    let fixed = start(camera) + 2_000.0;
     let reply = put(&landing.app, id(camera), &json!({"start_ms": fixed}));
     assert_eq!(reply.status, 202);
     landing.app.wait_idle();
@@ -239,7 +239,7 @@ fn a_fix_is_kept_until_it_is_released(landing: &Landing) {
     assert!((start(moved) - fixed).abs() < 0.001, "{moved}");
     let told = moved["warnings"].to_string();
     assert!(
-        told.contains("earlier than where it was put by hand"),
+        told.contains("2.0 s earlier than where it was put by hand"),
         "{moved}"
     );
 
