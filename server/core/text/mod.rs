@@ -1,8 +1,8 @@
 //! Are these the words that were asked for?
 //!
 //! In: words as spoken or typed, and where they sit along a recording. Out:
-//! their normal form, parsed queries, which words of a text match, how well two
-//! hearings agree, and which hearings are of one line.
+//! their normal form, parsed queries, which words of a text match, and how well two
+//! hearings agree.
 //!
 //! Word positions count from 0 and spans are half open. Scores and agreements
 //! run from 0 to 1. A text is a few hundred words at most (one stretch of
@@ -15,19 +15,13 @@
 //! - [`Query`]: what was asked, and where a text answers it.
 //! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
 //!   one word the other mis-heard?
-//! - [`group`]: which hearings belong together in an answer?
-//! - [`counterpart`]: where did another hearing have these words?
 
-mod counterpart;
 mod find;
-mod group;
 mod normal;
 mod query;
 mod same;
 
-pub use counterpart::counterpart;
 pub use find::{Found, Span};
-pub use group::{AGREE, Hearing, group};
 pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};

@@ -1,7 +1,5 @@
 //! Are these two transcripts of one line?
 
-use std::collections::HashMap;
-
 use super::normal::{normal, parts};
 
 /// How alike two words must be, by the letters that need changing, to count as
@@ -31,13 +29,36 @@ const NEAR: f32 = 0.5;
 /// ```
 #[must_use]
 pub fn same_line(a: &[&str], b: &[&str]) -> f32 {
-    let mut lexicon = Lexicon::default();
-    let (a, b) = (lexicon.read(a), lexicon.read(b));
+    let (a, b) = (spoken(a), spoken(b));
     let longer = a.len().max(b.len());
     if longer == 0 {
         return 0.0;
     }
-    1.0 - lexicon.distance(&a, &b).closed / longer as f32
+    1.0 - distance(&a, &b) / longer as f32
+}
+
+/// What is spoken in these words, part by part, letter by letter.
+fn spoken(words: &[&str]) -> Vec<Vec<char>> {
+    let parts = words.iter().flat_map(|word| parts(word));
+    parts.map(|part| part.chars().collect()).collect()
+}
+
+/// The least number of word errors that make one line the other; an exchange for a
+/// near word is a part of an error.
+fn distance(a: &[Vec<char>], b: &[Vec<char>]) -> f32 {
+    let mut above: Vec<f32> = (0..=b.len()).map(|n| n as f32).collect();
+    for (row, x) in a.iter().enumerate() {
+        let mut line = Vec::with_capacity(b.len() + 1);
+        line.push(row as f32 + 1.0);
+        for (column, y) in b.iter().enumerate() {
+            let exchanged = above[column] + 1.0 - near(x, y);
+            let dropped = above[column + 1] + 1.0;
+            let added = line[column] + 1.0;
+            line.push(exchanged.min(dropped).min(added));
+        }
+        above = line;
+    }
+    above[b.len()]
 }
 
 /// How likely one word is the other mis-heard, by their letters: 1 the same in
@@ -51,134 +72,13 @@ pub fn same_line(a: &[&str], b: &[&str]) -> f32 {
 #[must_use]
 pub fn word_likeness(a: &str, b: &str) -> f32 {
     let letters = |word: &str| normal(word).chars().collect::<Vec<char>>();
-    let likeness = likeness(&letters(a), &letters(b));
+    near(&letters(a), &letters(b))
+}
+
+/// Likeness, or 0 for words that are rather two than one mis-heard.
+fn near(a: &[char], b: &[char]) -> f32 {
+    let likeness = likeness(a, b);
     if likeness >= NEAR { likeness } else { 0.0 }
-}
-
-/// A word as a number, in one [`Lexicon`].
-pub(super) type WordId = u32;
-
-/// The words met so far and how near they are to one another.
-#[derive(Default)]
-pub(super) struct Lexicon {
-    ids: HashMap<String, WordId>,
-    words: Vec<Letters>,
-    costs: HashMap<(WordId, WordId), f32>,
-    /// Two rows of [`Lexicon::distance`], kept between calls.
-    rows: [Vec<f32>; 2],
-}
-
-/// A word, letter by letter.
-struct Letters {
-    letters: Vec<char>,
-    /// Which letters are in it: bit `c % 64` for each letter `c`.
-    set: u64,
-}
-
-/// The word errors between two lines laid side by side from their beginning.
-/// An exchange for a near word is a part of an error.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Distance {
-    /// Both end here: what one has more is missing from the other.
-    pub(super) closed: f32,
-    /// The shorter broke off: what the other has more is nobody's error.
-    pub(super) open: f32,
-}
-
-impl Lexicon {
-    /// What is spoken in these words, part by part, as numbers.
-    pub(super) fn read(&mut self, words: &[&str]) -> Vec<WordId> {
-        let spoken = words.iter().flat_map(|word| parts(word));
-        spoken.filter_map(|part| self.id(part)).collect()
-    }
-
-    fn id(&mut self, word: String) -> Option<WordId> {
-        if let Some(&id) = self.ids.get(&word) {
-            return Some(id);
-        }
-        let id = WordId::try_from(self.words.len()).ok()?;
-        self.words.push(Letters::of(&word));
-        self.ids.insert(word, id);
-        Some(id)
-    }
-
-    /// The least number of word errors that make one line the other.
-    pub(super) fn distance(&mut self, a: &[WordId], b: &[WordId]) -> Distance {
-        let (a, b) = if a.len() <= b.len() { (a, b) } else { (b, a) };
-        let [mut above, mut line] = std::mem::take(&mut self.rows);
-        above.clear();
-        above.extend((0..=b.len()).map(|n| n as f32));
-        // `a` broke off after its last word, wherever that falls in `b`: the
-        // last row. Of lines of one length also `b` may have broken off.
-        let mut open = if a.len() == b.len() {
-            above[b.len()]
-        } else {
-            f32::INFINITY
-        };
-        for (row, &x) in a.iter().enumerate() {
-            line.clear();
-            line.push(row as f32 + 1.0);
-            for (column, &y) in b.iter().enumerate() {
-                let exchanged = above[column] + self.exchange(x, y);
-                let dropped = above[column + 1] + 1.0;
-                let added = line[column] + 1.0;
-                line.push(exchanged.min(dropped).min(added));
-            }
-            std::mem::swap(&mut above, &mut line);
-            if a.len() == b.len() {
-                open = open.min(above[b.len()]);
-            }
-        }
-        let closed = above[b.len()];
-        open = above.iter().copied().fold(open, f32::min);
-        self.rows = [above, line];
-        Distance { closed, open }
-    }
-
-    /// What writing one word for the other costs: 0 the same, 1 unlike.
-    fn exchange(&mut self, a: WordId, b: WordId) -> f32 {
-        if a == b {
-            return 0.0;
-        }
-        let (x, y) = (&self.words[a as usize], &self.words[b as usize]);
-        if x.is_surely_unlike(y) {
-            return 1.0;
-        }
-        let key = (a.min(b), a.max(b));
-        if let Some(&cost) = self.costs.get(&key) {
-            return cost;
-        }
-        let likeness = likeness(&x.letters, &y.letters);
-        let cost = if likeness >= NEAR {
-            1.0 - likeness
-        } else {
-            1.0
-        };
-        self.costs.insert(key, cost);
-        cost
-    }
-}
-
-impl Letters {
-    fn of(word: &str) -> Self {
-        let bit = |c: char| 1_u64 << (u32::from(c) % 64);
-        Self {
-            letters: word.chars().collect(),
-            set: word.chars().fold(0, |set, c| set | bit(c)),
-        }
-    }
-
-    /// Whether more than half of the longer word must change for certain: each
-    /// letter that only one of them has is one change at least, and so is each
-    /// by which one is longer.
-    fn is_surely_unlike(&self, other: &Self) -> bool {
-        let (a, b) = (self.letters.len(), other.letters.len());
-        let only = |x: u64, y: u64| (x & !y).count_ones() as usize;
-        let changes = only(self.set, other.set)
-            .max(only(other.set, self.set))
-            .max(a.abs_diff(b));
-        2 * changes > a.max(b)
-    }
 }
 
 /// One less the letter edit distance over the length of the longer word.
@@ -240,18 +140,6 @@ mod tests {
         assert_eq!(agree("ferry", "— …"), 0.0);
     }
 
-    #[test]
-    fn a_broken_off_line_costs_nothing_when_open() {
-        let mut lexicon = Lexicon::default();
-        let long = lexicon.read(&["on", "the", "boathouse", "stairs", "at", "noon"]);
-        let short = lexicon.read(&["on", "a", "the", "boathouse"]);
-        // One word was added inside the shorter; the rest is beyond its end.
-        assert_eq!(lexicon.distance(&long, &short).open, 1.0);
-        assert_eq!(lexicon.distance(&short, &long).open, 1.0);
-        assert_eq!(lexicon.distance(&long, &[]).open, 0.0);
-        assert_eq!(lexicon.distance(&long, &short).closed, 4.0);
-    }
-
     proptest! {
         #[test]
         fn symmetric_bounded_and_exact(
@@ -264,27 +152,6 @@ mod tests {
             prop_assert!((0.0..=1.0).contains(&agreement));
             prop_assert!((agreement - same_line(&b, &a)).abs() < 1e-5);
             prop_assert_eq!(agreement == 1.0, a == b && !a.is_empty());
-        }
-
-        #[test]
-        fn an_open_end_never_costs_more(
-            a in prop::collection::vec(0u32..4, 0..9),
-            b in prop::collection::vec(0u32..4, 0..9),
-        ) {
-            let mut lexicon = Lexicon::default();
-            lexicon.read(&["kettle", "ferry", "oar", "lamp"]);
-            let there = lexicon.distance(&a, &b);
-            prop_assert!(there.open <= there.closed);
-            prop_assert!(there.open <= a.len().min(b.len()) as f32);
-            prop_assert_eq!(there, lexicon.distance(&b, &a));
-        }
-
-        #[test]
-        fn surely_unlike_words_are_unlike(a in "[a-d]{1,8}", b in "[a-d]{1,8}") {
-            let (a, b) = (Letters::of(&a), Letters::of(&b));
-            if a.is_surely_unlike(&b) {
-                prop_assert!(likeness(&a.letters, &b.letters) < NEAR);
-            }
         }
     }
 }
