@@ -1,6 +1,6 @@
 //! What goes in and what comes out?
 
-use crate::clock::{How, Placement};
+use crate::clock::Placement;
 use crate::signal::SpeechSegment;
 use crate::units::{EventMs, FileMs};
 
@@ -53,11 +53,6 @@ pub struct Hearer<'a> {
     pub placement: &'a Placement,
     /// Whose clock that is; 0 is the event clock.
     pub island: u32,
-    /// How that was found.
-    pub how: How,
-    /// 95 % of the error of any instant mapped by it, ms; not a number or
-    /// infinite where nothing is known.
-    pub uncertainty_ms: f64,
     /// Recordings of one recorder have one number.
     pub source: usize,
     /// Where the recorder was put.

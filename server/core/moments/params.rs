@@ -21,9 +21,6 @@ pub struct MomentParams {
     pub alike: f32,
     /// Likeness is averaged over this time to either side, ms.
     pub smooth_ms: i64,
-    /// A recording placed less surely than this is by itself, ms: its speech
-    /// can't be told from its neighbours' by time.
-    pub unsure_ms: f64,
     /// Excess above its own noise from which a recording without a segment there
     /// has heard a moment, dB.
     pub heard_db: f32,
@@ -42,7 +39,6 @@ impl Default for MomentParams {
             margin_ms: 200,
             alike: 0.2,
             smooth_ms: 20_000,
-            unsure_ms: 250.0,
             heard_db: 8.0,
             stay_db: 2.0,
         }

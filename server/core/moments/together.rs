@@ -1,11 +1,14 @@
 //! Were these two recorders at one place at that time?
+//!
+//! Only sound can say so: it is the same sound when it is alike where the clock says.
+//! So a recording that is placed by a rough stamp never takes part in the moments of
+//! others, unless it lies right.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
 
 use super::kinds::{Hearer, Sound};
 use super::params::MomentParams;
-use crate::clock::How;
 use crate::units::FileMs;
 
 /// Likeness is looked at in stretches of this length, ms.
@@ -50,27 +53,14 @@ impl<'a> Together<'a> {
         if a == b {
             return true;
         }
-        let (x, y) = (&self.hearers[a], &self.hearers[b]);
-        if x.island != y.island {
-            return false;
-        }
-        if self.unsure(x) || self.unsure(y) {
-            return x.source == y.source;
-        }
-        self.alike(a, b, at) >= self.params.alike
+        self.hearers[a].island == self.hearers[b].island
+            && self.alike(a, b, at) >= self.params.alike
     }
 
     /// Whether they were, within `within_ms` of `at`.
     pub fn about(&self, a: usize, b: usize, at: i64, within_ms: i64) -> bool {
         (-within_ms / CELL_MS..=within_ms / CELL_MS)
             .any(|n| self.at(a, b, at.saturating_add(n * CELL_MS)))
-    }
-
-    /// Its times are too rough to say what it heard when.
-    fn unsure(&self, hearer: &Hearer) -> bool {
-        let limit = self.params.unsure_ms;
-        hearer.uncertainty_ms > limit
-            || (hearer.how == How::Stamp && hearer.uncertainty_ms.is_nan())
     }
 
     /// Likeness about `at`, weighted with the speech it was found on; 0 without.

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use sayback_core::clock::{How, Placement, Track};
+use sayback_core::clock::{Placement, Track};
 use sayback_core::moments::{Hearer, Kept, Moment, MomentParams, PlacedAs, Tracks, group};
 use sayback_core::signal::SpeechSegment;
 use sayback_core::units::FileMs;
@@ -72,8 +72,6 @@ impl Step<'_> {
                 segments: speech.remove(&row.id).unwrap_or_default(),
                 placement: placed.placement.0.clone(),
                 island: u32::try_from(placed.island).unwrap_or(u32::MAX),
-                how: *placed.how,
-                uncertainty_ms: placed.uncertainty_ms,
                 track,
                 source,
                 row,
@@ -124,8 +122,6 @@ struct Listener {
     row: RecordingRow,
     placement: Placement,
     island: u32,
-    how: How,
-    uncertainty_ms: Option<f64>,
     source: usize,
     track: Track,
     segments: Vec<SpeechSegment>,
@@ -136,8 +132,6 @@ impl Listener {
         Hearer {
             placement: &self.placement,
             island: self.island,
-            how: self.how,
-            uncertainty_ms: self.uncertainty_ms.unwrap_or(f64::INFINITY),
             source: self.source,
             // The words are the same; an unknown one would be a camera's.
             placed_as: self

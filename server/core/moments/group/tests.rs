@@ -1,7 +1,7 @@
 //! Small scenes by hand, and what holds of any scene.
 
 use super::*;
-use crate::clock::{How, Placement};
+use crate::clock::Placement;
 use crate::moments::PlacedAs;
 use crate::signal::SpeechSegment;
 use crate::units::FileMs;
@@ -44,8 +44,6 @@ fn hearer<'a>(
     Hearer {
         placement,
         island: 0,
-        how: How::Sound,
-        uncertainty_ms: 2.0,
         source,
         placed_as: PlacedAs::Worn,
         duration_ms: 3_600_000,
@@ -101,18 +99,6 @@ fn two_places_at_once_are_two_moments() {
     let same = group(&hearers, &[], &MomentParams::default(), &Places("aa"));
     assert_eq!(bounds(&same), [(1_000, 7_000)]);
     assert_eq!(who(&same[0]), [0, 1]);
-}
-
-#[test]
-fn a_rough_stamp_is_not_held_against_others() {
-    let zero = Placement::even(0.0, 0.0);
-    let one = [segment(1_000, 6_000, 25.0)];
-    let mut rough = hearer(1, &zero, &one);
-    rough.how = How::Stamp;
-    rough.uncertainty_ms = 2_000.0;
-    let hearers = [hearer(0, &zero, &one), rough];
-    let moments = group(&hearers, &[], &MomentParams::default(), &Places("aa"));
-    assert_eq!(bounds(&moments), [(1_000, 6_000), (1_000, 6_000)]);
 }
 
 #[test]
