@@ -210,12 +210,20 @@ fn row(recording: &ClockRecording) -> [String; 8] {
         recording.source.label.clone(),
         recording.recording.file.clone(),
         or_dash(recording.start_ms.map(position)),
-        or_dash(recording.rate_ppm.map(|ppm| format!("{ppm:+.1} ppm"))),
+        or_dash(recording.rate_ppm.map(rate)),
         or_dash(recording.uncertainty_ms.map(doubt)),
         how,
         or_dash(recording.agreement.map(|a| format!("{:.0} %", a * 100.0))),
         recording.recording.id.clone(),
     ]
+}
+
+/// `+12.3 ppm`, `0.0 ppm`.
+fn rate(ppm: f64) -> String {
+    match (ppm * 10.0).round() / 10.0 {
+        0.0 => "0.0 ppm".into(),
+        ppm => format!("{ppm:+.1} ppm"),
+    }
 }
 
 /// `1.4 ms`, `320 ms`, `3.0 s`.
@@ -261,7 +269,7 @@ mod tests {
                  "island": 0, "warnings": ["it fits 'b' twice"]},
                 {"recording": {"id": "r2", "file": "b\n.wav"},
                  "source": {"label": "Lectern", "placement": "stand"}, "start_ms": null,
-                 "rate_ppm": 3.0, "how": "sound", "uncertainty_ms": 1500.0, "agreement": 0.5,
+                 "rate_ppm": -0.04, "how": "sound", "uncertainty_ms": 1500.0, "agreement": 0.5,
                  "island": 2, "warnings": ["it fits 'b' twice"]},
                 {"recording": {"id": "r3", "file": "0003.wav"},
                  "source": {"label": "Phone", "placement": "ambient"}, "start_ms": null,
@@ -281,7 +289,7 @@ mod tests {
              \n\
              RECORDER  FILE      START          RATE       MAY BE OFF  FOUND           AGREE  RECORDING\n\
              Lectern   0001.wav  -00:00:01.500  -12.3 ppm  0.8 ms      sound           97 %   r1\n\
-             Lectern   b\\n.wav   -              +3.0 ppm   1.5 s       sound, apart 2  50 %   r2\n\
+             Lectern   b\\n.wav   -              0.0 ppm    1.5 s       sound, apart 2  50 %   r2\n\
              Phone     0003.wav  -              -          -           unplaced        -      r3\n\
              \n\
              one of all\n\

@@ -144,6 +144,8 @@ impl Gathered {
 
     fn recording(&self, row: &RecordingRow, members: &[Option<Named>]) -> ClockRecording {
         let placed = self.placements.get(&row.id);
+        let of =
+            |measure: fn(&PlacementRow) -> Option<f64>| placed.and_then(measure).map(thousandths);
         let extent = self.extent(row);
         let somewhere = placed.filter(|placed| *placed.how != How::Unplaced);
         ClockRecording {
@@ -154,9 +156,9 @@ impl Gathered {
             start_exact_ms: extent.map(|(start, _)| thousandths(start)),
             rate_ppm: somewhere.map(|placed| thousandths(placed.placement.ppm())),
             how: how(placed.map_or(How::Unplaced, |placed| *placed.how)).into(),
-            uncertainty_ms: placed.and_then(|placed| placed.uncertainty_ms),
-            agreement: placed.and_then(|placed| placed.agreement),
-            residual_ms: placed.and_then(|placed| placed.residual_ms),
+            uncertainty_ms: of(|placed| placed.uncertainty_ms),
+            agreement: of(|placed| placed.agreement),
+            residual_ms: of(|placed| placed.residual_ms),
             points: placed.map_or(0, |placed| placed.points),
             island: placed.map(|placed| placed.island),
             pieces: somewhere.map_or_else(Vec::new, |placed| {
@@ -204,7 +206,7 @@ impl Gathered {
             rate_ppm: main.map(|main| thousandths(main.line.ppm)),
             residual_ms: fine.map(|fine| thousandths(fine.residual_ms)),
             uncertainty_ms: fine.map(|fine| thousandths(fine.uncertainty_ms)),
-            agreement: fine.map(|fine| fine.agreement),
+            agreement: fine.map(|fine| thousandths(fine.agreement)),
             points: fine.map_or(0, |fine| fine.points),
             overlap_ms: whole(pair.overlap_ms()),
             used: pair.used,
@@ -279,8 +281,9 @@ fn whole(ms: f64) -> i64 {
     ms.round() as i64
 }
 
+/// A value with three decimals; never -0.
 fn thousandths(value: f64) -> f64 {
-    (value * 1000.0).round() / 1000.0
+    (value * 1000.0).round() / 1000.0 + 0.0
 }
 
 #[cfg(test)]

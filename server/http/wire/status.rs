@@ -79,7 +79,7 @@ pub struct JobCounts {
 pub struct RunningJob {
     /// The job's id.
     pub job: String,
-    /// `probe`, `detect`, `transcribe` or `index`.
+    /// `probe`, `detect`, `align`, `group` or `transcribe`.
     pub step: String,
     /// The file it works on.
     pub file: String,

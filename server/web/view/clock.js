@@ -58,7 +58,7 @@ function row({ source, recording, start_ms, rate_ppm, uncertainty_ms, how, agree
     el("th", { scope: "row" }, source.label, el("span", { class: "placement" }, source.placement)),
     el("td", { class: "file", title: recording.file }, recording.file),
     number(start_ms === null ? "–" : position(start_ms)),
-    number(rate_ppm === null ? "–" : `${rate_ppm.toFixed(1)} ppm`),
+    number(rate_ppm === null ? "–" : `${(Math.round(rate_ppm * 10) / 10 || 0).toFixed(1)} ppm`),
     number(uncertainty_ms === null ? "–" : doubt(uncertainty_ms)),
     el("td", {}, how + apart),
     number(agreement === null ? "–" : `${Math.round(agreement * 100)} %`),
