@@ -118,13 +118,13 @@ pub fn draw(picture: &Picture) -> String {
     drawing.beside(&loose);
     let (width, height, body) = drawing.end();
     let mut svg = String::with_capacity(body.len() + 4_096);
-    let _ = write!(
+    let _ = writeln!(
         svg,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" \
          width=\"{width}\" height=\"{height}\" role=\"img\" aria-labelledby=\"title desc\">\
          <title id=\"title\">The clock of {}</title><desc id=\"desc\">{}</desc>\
          <style>{STYLE}</style><defs>{PATTERNS}</defs>\
-         <rect width=\"{width}\" height=\"{height}\" class=\"ground\"/>{body}</svg>\n",
+         <rect width=\"{width}\" height=\"{height}\" class=\"ground\"/>{body}</svg>",
         escaped(&picture.title),
         escaped(&told),
     );
