@@ -83,6 +83,7 @@ type KeptWord = (String, i64, i64, f32);
 
 #[derive(FromRow)]
 struct RawAttempt {
+    moment_id: MomentId,
     recording_id: RecordingId,
     model: String,
     score: f32,
@@ -101,20 +102,24 @@ statements! {
         SELECT h.moment_id, h.recording_id, ?2, t.value -> 1
         FROM json_each(?3) t JOIN hearing h ON h.moment_id = t.value ->> 0 AND h.recording_id = ?1
         WHERE true ON CONFLICT DO NOTHING";
-    ATTEMPTS_AT = "SELECT a.recording_id, a.model, h.score, h.end_ms - h.start_ms AS speech_ms,
+    ATTEMPTS_AT = "SELECT a.moment_id, a.recording_id, a.model, h.score, h.end_ms - h.start_ms AS speech_ms,
             a.words
-        FROM attempt a JOIN hearing h ON h.moment_id = a.moment_id
-            AND h.recording_id = a.recording_id
-        WHERE a.moment_id = ?1 ORDER BY h.n, h.recording_id";
-    DROP_WORDS = "DELETE FROM word WHERE moment_id = ?1";
+        FROM json_each(?1) i JOIN attempt a ON a.moment_id = i.value
+            JOIN hearing h ON h.moment_id = a.moment_id AND h.recording_id = a.recording_id
+        ORDER BY i.key, h.n, h.recording_id";
+    DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
     WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence)
-        SELECT ?1, key, value ->> 0, value ->> 1, value ->> 2, CAST(value ->> 3 AS REAL)
-        FROM json_each(?2)";
-    SET_WORDS = "UPDATE moment SET words_from = ?2, model = ?3, doubt = ?4, why = ?5, text = ?6,
-            word_count = ?7
-        WHERE id = ?1";
-    UNINDEX = "DELETE FROM moment_fts WHERE rowid = (SELECT no FROM moment WHERE id = ?1)";
-    INDEX = "INSERT INTO moment_fts (rowid, normal) SELECT no, ?2 FROM moment WHERE id = ?1";
+        SELECT m.value ->> 0, w.key, w.value ->> 0, w.value ->> 1, w.value ->> 2,
+            CAST(w.value ->> 3 AS REAL)
+        FROM json_each(?1) m, json_each(m.value, '$[1]') w";
+    SET_WORDS = "UPDATE moment SET words_from = t.value ->> 2, model = t.value ->> 3,
+            doubt = t.value ->> 4, why = t.value ->> 5, text = t.value ->> 6,
+            word_count = json_array_length(t.value, '$[1]')
+        FROM json_each(?1) t WHERE moment.id = t.value ->> 0";
+    UNINDEX = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) i
+        JOIN moment m ON m.id = i.value)";
+    INDEX = "INSERT INTO moment_fts (rowid, normal) SELECT m.no, t.value ->> 7
+        FROM json_each(?1) t JOIN moment m ON m.id = t.value ->> 0";
     COUNT = "UPDATE recording SET word_count = (SELECT coalesce(sum(m.word_count), 0)
             FROM hearing h JOIN moment m ON m.id = h.moment_id
             WHERE h.recording_id = recording.id AND h.heard = 1)
@@ -160,76 +165,79 @@ impl Store {
             .bind(json!(rows).to_string())
             .execute(&mut *transaction)
             .await?;
-        for tried in commit.tried {
-            self.write_words(&mut transaction, &tried.moment, commit.fuse)
-                .await?;
-        }
         let moments: Vec<&MomentId> = commit.tried.iter().map(|t| &t.moment).collect();
-        self.count_words(&mut transaction, &json!(moments).to_string())
+        let moments = json!(moments).to_string();
+        self.write_words(&mut transaction, &moments, commit.fuse)
             .await?;
+        self.count_words(&mut transaction, &moments).await?;
         transaction.commit().await?;
         Ok(())
     }
 
+    /// Makes the words of moments, a JSON array of their ids, of all attempts.
     async fn write_words(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
-        moment: &MomentId,
+        moments: &str,
         fuse: &dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords,
     ) -> Result<(), StoreError> {
         let raw: Vec<RawAttempt> = sqlx::query_as(self.sql(ATTEMPTS_AT))
-            .bind(moment)
+            .bind(moments)
             .fetch_all(&mut **transaction)
             .await?;
-        if raw.is_empty() {
-            return Ok(());
-        }
-        let attempts: Vec<AttemptRow> = raw.into_iter().map(attempt).collect();
-        let fused = fuse(moment, &attempts);
-        for statement in [DROP_WORDS, UNINDEX] {
+        let of_one = raw.chunk_by(|a, b| a.moment_id == b.moment_id);
+        let fused: Vec<_> = of_one
+            .map(|raw| {
+                let id = &raw[0].moment_id;
+                let attempts: Vec<AttemptRow> = raw.iter().map(attempt).collect();
+                row(id, &fuse(id, &attempts))
+            })
+            .collect();
+        let fused = json!(fused).to_string();
+        for (statement, about) in [
+            (DROP_WORDS, moments),
+            (UNINDEX, moments),
+            (WORDS, &fused),
+            (SET_WORDS, &fused),
+            (INDEX, &fused),
+        ] {
             sqlx::query(self.sql(statement))
-                .bind(moment)
+                .bind(about)
                 .execute(&mut **transaction)
                 .await?;
         }
-        sqlx::query(self.sql(WORDS))
-            .bind(moment)
-            .bind(json!(kept(&fused.words)).to_string())
-            .execute(&mut **transaction)
-            .await?;
-        let texts: Vec<&str> = fused.words.iter().map(|word| word.text.as_str()).collect();
-        sqlx::query(self.sql(SET_WORDS))
-            .bind(moment)
-            .bind(&fused.words_from)
-            .bind(&fused.model)
-            .bind(&fused.doubt)
-            .bind(&fused.why)
-            .bind(texts.join(" "))
-            .bind(i64::try_from(texts.len()).unwrap_or(i64::MAX))
-            .execute(&mut **transaction)
-            .await?;
-        sqlx::query(self.sql(INDEX))
-            .bind(moment)
-            .bind(&fused.normal)
-            .execute(&mut **transaction)
-            .await?;
         Ok(())
     }
 }
 
-fn attempt(raw: RawAttempt) -> AttemptRow {
-    let word = |(text, start_ms, end_ms, confidence)| NewWord {
-        text,
-        start_ms,
-        end_ms,
-        confidence,
+/// Id, words, whose, by which model, doubt, why, text, normal forms.
+fn row(id: &MomentId, words: &MomentWords) -> serde_json::Value {
+    let texts: Vec<&str> = words.words.iter().map(|word| word.text.as_str()).collect();
+    json!([
+        id,
+        kept(&words.words),
+        words.words_from,
+        words.model,
+        words.doubt,
+        words.why,
+        texts.join(" "),
+        words.normal
+    ])
+}
+
+fn attempt(raw: &RawAttempt) -> AttemptRow {
+    let word = |(text, start_ms, end_ms, confidence): &KeptWord| NewWord {
+        text: text.clone(),
+        start_ms: *start_ms,
+        end_ms: *end_ms,
+        confidence: *confidence,
     };
     AttemptRow {
-        recording_id: raw.recording_id,
-        model: raw.model,
+        recording_id: raw.recording_id.clone(),
+        model: raw.model.clone(),
         score: raw.score,
         speech_ms: raw.speech_ms,
-        words: raw.words.0.into_iter().map(word).collect(),
+        words: raw.words.iter().map(word).collect(),
     }
 }
 

@@ -11,21 +11,17 @@ use crate::store::{RecordingRow, StampRow};
 /// Stamps of a recording as ms from 1970, the most exact first. Local times without
 /// a zone count as if in UTC: only differences of one kind are ever used.
 pub(super) fn stamp_times(recording: &RecordingRow) -> Vec<StampAt> {
-    let mut stamps: Vec<StampAt> = recording
-        .stamps
-        .iter()
-        .filter_map(|stamp| stamp_time(stamp, recording.duration_ms))
-        .collect();
+    let mut stamps: Vec<StampAt> = recording.stamps.iter().filter_map(stamp_time).collect();
     stamps.sort_by_key(|stamp| stamp.rank);
     stamps
 }
 
-fn stamp_time(stamp: &StampRow, duration_ms: i64) -> Option<StampAt> {
+fn stamp_time(stamp: &StampRow) -> Option<StampAt> {
     let kind: StampKind = serde_json::from_value(stamp.kind.as_str().into()).ok()?;
     let at_ms = exact(stamp).or_else(|| written(&stamp.at));
     let (at_ms, within_ms) = match kind {
-        // Written when the file is closed; FAT counts in two seconds.
-        StampKind::FileTime => (at_ms? - duration_ms as f64, 2_000.0),
+        // A copy of a file has the time of the copying: it may be off by any amount.
+        StampKind::FileTime => return None,
         _ if exact(stamp).is_some() => (at_ms?, 1.0),
         _ => (at_ms?, 1_000.0),
     };
@@ -75,10 +71,10 @@ mod tests {
     fn samples_are_more_exact_than_seconds() {
         let day = 1_781_913_600_000.0; // 2026-06-20T00:00:00Z
         let bext = stamp("bext", "2026-06-20T10:00:00", Some(48_000 * 36_000 + 24));
-        let found = stamp_time(&bext, 0).unwrap();
+        let found = stamp_time(&bext).unwrap();
         assert_eq!((found.rank, found.within_ms), (0, 1.0));
         assert!((found.at_ms - day - 36_000_000.5).abs() < 1e-6, "{found:?}");
-        let camera = stamp_time(&stamp("container", "2026-06-20T10:00:00Z", None), 0).unwrap();
+        let camera = stamp_time(&stamp("container", "2026-06-20T10:00:00Z", None)).unwrap();
         assert_eq!(
             (camera.at_ms - day, camera.within_ms),
             (36_000_000.0, 1_000.0)
@@ -86,16 +82,15 @@ mod tests {
     }
 
     #[test]
-    fn a_file_time_is_its_end() {
-        let found = stamp_time(&stamp("file", "2026-06-20T10:00:00Z", None), 60_000).unwrap();
-        let begun = stamp_time(&stamp("container", "2026-06-20T09:59:00Z", None), 0).unwrap();
-        assert_eq!(found.at_ms, begun.at_ms);
+    fn the_time_of_a_file_may_be_that_of_its_copying() {
+        let copied = stamp("file", "2026-06-20T10:00:00Z", None);
+        assert_eq!(stamp_time(&copied), None);
     }
 
     #[test]
     fn what_says_nothing_is_left_out() {
         for at in ["", "10:00:00", "someday"] {
-            assert_eq!(stamp_time(&stamp("bext", at, None), 0), None, "{at}");
+            assert_eq!(stamp_time(&stamp("bext", at, None)), None, "{at}");
         }
     }
 }

@@ -6,6 +6,7 @@
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod full;
+mod older;
 mod story;
 mod words;
 
