@@ -133,7 +133,7 @@ fn load_line(folder: &Path, entry: Entry) -> Result<DryLine> {
 }
 
 /// Sounding stretches, in seconds.
-fn spans(samples: &[f32]) -> Vec<(f64, f64)> {
+pub(super) fn spans(samples: &[f32]) -> Vec<(f64, f64)> {
     const FRAME: usize = ANALYSIS_RATE_HZ as usize / 100;
     let powers: Vec<f32> = samples
         .chunks(FRAME)
@@ -159,7 +159,7 @@ fn spans(samples: &[f32]) -> Vec<(f64, f64)> {
 }
 
 /// RMS over the given stretches.
-fn rms(samples: &[f32], spans_s: &[(f64, f64)]) -> f64 {
+pub(super) fn rms(samples: &[f32], spans_s: &[(f64, f64)]) -> f64 {
     let (mut power, mut count) = (0.0, 0_usize);
     for &(start, end) in spans_s {
         let stretch = &samples[(start * RATE) as usize..((end * RATE) as usize).min(samples.len())];

@@ -14,8 +14,10 @@
 //! - sound: [`random`], [`noise`], [`room`], [`sinc`], [`mic`].
 //! - files: [`record`], [`files`], [`hearings`], [`wav`], [`mov`].
 //! - check: [`measure`].
+//! - [`day`]: hours for many recorders, at the analysis rate alone.
 
 pub mod command;
+pub mod day;
 pub mod demo;
 pub mod files;
 pub mod hearings;

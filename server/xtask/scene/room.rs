@@ -76,8 +76,23 @@ impl Reverb {
     /// 1 / `critical_m` (in RMS, once it has built up).
     #[must_use]
     pub fn new(room: &RoomSpec) -> Self {
+        Self::of_lengths(room, Self::LENGTHS, [73, 131, 211])
+    }
+
+    /// A tail like no other: no two microphones hear the same one.
+    #[must_use]
+    pub fn varied(room: &RoomSpec, random: &mut Random) -> Self {
+        let mut vary = |length: usize| (length as f64 * random.between(0.8, 1.25)) as usize | 1;
+        Self::of_lengths(
+            room,
+            Self::LENGTHS.map(&mut vary),
+            [73, 131, 211].map(&mut vary),
+        )
+    }
+
+    fn of_lengths(room: &RoomSpec, lengths: [usize; 8], smear: [usize; 3]) -> Self {
         let rate = f64::from(ANALYSIS_RATE_HZ);
-        let lines = Self::LENGTHS
+        let lines = lengths
             .iter()
             .map(|&length| Line {
                 delay: vec![0.0; length],
@@ -86,7 +101,7 @@ impl Reverb {
                 low: 0.0,
             })
             .collect();
-        let smear = [Smear::new(73), Smear::new(131), Smear::new(211)];
+        let smear = smear.map(Smear::new);
         let mut reverb = Self {
             smear,
             lines,

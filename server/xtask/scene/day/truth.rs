@@ -1,0 +1,232 @@
+//! Which instants of two recordings are the same?
+//!
+//! The exact answer depends on who speaks: a voice reaches two microphones at
+//! different times. So the truth about an instant of one recording is a range
+//! in another: the true clocks, plus the acoustic delays of every voice that
+//! both heard. An error *beside the acoustic delay* is the distance from that
+//! range; a *plain* error is the distance from the true clocks alone.
+
+use super::corpus::Corpus;
+use super::spec::{Day, Take};
+use sayback_core::units::ANALYSIS_RATE_HZ;
+
+/// A stretch of a file during which its recorder ran.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Run {
+    /// Its first instant, event seconds.
+    pub start_s: f64,
+    /// The same, file seconds.
+    pub file_s: f64,
+    /// File seconds for each event second.
+    pub pace: f64,
+}
+
+impl Run {
+    /// Event seconds of a file second.
+    #[must_use]
+    pub fn event_s(&self, file_s: f64) -> f64 {
+        self.start_s + (file_s - self.file_s) / self.pace
+    }
+
+    /// File seconds of an event second.
+    #[must_use]
+    pub fn file_s(&self, event_s: f64) -> f64 {
+        self.file_s + (event_s - self.start_s) * self.pace
+    }
+}
+
+/// The true clock of a take.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clock {
+    runs: Vec<Run>,
+    length_s: f64,
+}
+
+impl Clock {
+    /// Of a take: a stop begins and ends on a sample.
+    #[must_use]
+    pub fn of(take: &Take) -> Self {
+        let rate = f64::from(ANALYSIS_RATE_HZ);
+        let on_sample = |file_s: f64| (file_s * rate).round() / rate;
+        let mut runs = vec![Run {
+            start_s: take.start_s,
+            file_s: 0.0,
+            pace: take.pace,
+        }];
+        let mut run = runs[0];
+        for stop in &take.stops {
+            let file_s = on_sample(run.file_s(stop.at_s));
+            run = Run {
+                start_s: run.event_s(file_s) + stop.lost_s,
+                file_s,
+                pace: take.pace,
+            };
+            runs.push(run);
+        }
+        Self {
+            runs,
+            length_s: on_sample(run.file_s(take.end_s)),
+        }
+    }
+
+    /// The stretches it is made of.
+    #[must_use]
+    pub fn runs(&self) -> &[Run] {
+        &self.runs
+    }
+
+    /// Length of the file, seconds.
+    #[must_use]
+    pub fn length_s(&self) -> f64 {
+        self.length_s
+    }
+
+    /// Event seconds of a file second.
+    #[must_use]
+    pub fn event_s(&self, file_s: f64) -> f64 {
+        let begun = self.runs[1..].iter().take_while(|run| run.file_s <= file_s);
+        self.runs[begun.count()].event_s(file_s)
+    }
+
+    /// File seconds of an event second; none before the first sample, behind
+    /// the last, and while it had stopped.
+    #[must_use]
+    pub fn file_s(&self, event_s: f64) -> Option<f64> {
+        let begun = self.runs[1..].iter().take_while(|run| run.start_s <= event_s);
+        let number = begun.count();
+        let file_s = self.runs[number].file_s(event_s);
+        let end_s = self
+            .runs
+            .get(number + 1)
+            .map_or(self.length_s, |next| next.file_s);
+        (file_s >= 0.0 && file_s < end_s).then_some(file_s)
+    }
+}
+
+/// What two takes share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shared {
+    /// Seconds during which both ran.
+    pub overlap_s: f64,
+    /// Seconds of talk that both heard.
+    pub talk_s: f64,
+    /// Least and most delay of a voice in the second against the first, ms.
+    /// Where no voice reached both: the range that the delays of the voices
+    /// each heard span.
+    pub delay_ms: (f64, f64),
+}
+
+/// Works out what two takes share.
+#[must_use]
+pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
+    let (from, to) = (a.start_s.max(b.start_s), a.end_s.min(b.end_s));
+    let mut talk_s = 0.0;
+    let mut both: Option<(f64, f64)> = None;
+    let (mut alone_a, mut alone_b) = (None, None);
+    for said in &day.said {
+        let utterance = corpus.get(said.utterance);
+        let end_s = said.start_s + utterance.length_s() / said.speed;
+        let part = day.part_at(said.start_s);
+        let delay_ms = |take: &Take| {
+            let heard = said.start_s < take.end_s && end_s > take.start_s;
+            let metres = day.distance_m(take, said.speaker, part).filter(|_| heard)?;
+            Some(Day::delay_s(metres) * 1000.0)
+        };
+        let (in_a, in_b) = (delay_ms(a), delay_ms(b));
+        if let Some(delay) = in_a {
+            widen(&mut alone_a, delay);
+        }
+        if let Some(delay) = in_b {
+            widen(&mut alone_b, delay);
+        }
+        let inside_s = end_s.min(to) - said.start_s.max(from);
+        if let (Some(here), Some(there)) = (in_a, in_b)
+            && inside_s > 0.0
+        {
+            widen(&mut both, there - here);
+            talk_s += inside_s;
+        }
+    }
+    let (alone_a, alone_b) = (alone_a.unwrap_or_default(), alone_b.unwrap_or_default());
+    Shared {
+        overlap_s: (to - from).max(0.0),
+        talk_s,
+        delay_ms: both.unwrap_or((alone_b.0 - alone_a.1, alone_b.1 - alone_a.0)),
+    }
+}
+
+fn widen(range: &mut Option<(f64, f64)>, by: f64) {
+    let (low, high) = range.unwrap_or((by, by));
+    *range = Some((low.min(by), high.max(by)));
+}
+
+/// How far a mapped instant of the second file is from the truth, ms: beside
+/// the acoustic delay, and plain. `event_s` is the true time of the instant
+/// that was mapped, `mapped_ms` where it was mapped to.
+#[must_use]
+pub fn errors_ms(there: &Clock, event_s: f64, mapped_ms: f64, delay_ms: (f64, f64)) -> Option<(f64, f64)> {
+    let at = |late_ms: f64| Some(there.file_s(event_s + late_ms / 1000.0)? * 1000.0);
+    let (low, plain, high) = (at(delay_ms.0)?, at(0.0)?, at(delay_ms.1)?);
+    let beside = (low - mapped_ms).max(mapped_ms - high).max(0.0);
+    Some((beside, (mapped_ms - plain).abs()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scene::day::spec::{Ear, Stop};
+    use crate::scene::noise::NoiseKind;
+    use crate::scene::spec::RoomSpec;
+
+    fn take() -> Take {
+        Take {
+            source: 0,
+            ear: Ear::At(Vec::new()),
+            start_s: 10.0,
+            end_s: 110.0,
+            pace: 1.02,
+            stops: vec![Stop {
+                at_s: 60.0,
+                lost_s: 5.0,
+            }],
+            level_dbfs: -26.0,
+            snr_db: 20.0,
+            noise: NoiseKind::Pink,
+            room: RoomSpec {
+                critical_m: 3.0,
+                rt60_s: 0.4,
+            },
+            stamp_s: None,
+            copy_of: None,
+        }
+    }
+
+    #[test]
+    fn a_stop_and_a_wrong_rate_are_in_the_clock() {
+        let clock = Clock::of(&take());
+        // 50 s run, 5 s lost, 45 s run: 95 s at 2 % more.
+        assert!((clock.length_s() - 95.0 * 1.02).abs() < 1e-4);
+        assert!((clock.event_s(0.0) - 10.0).abs() < 1e-9);
+        assert!((clock.event_s(51.0) - 65.0).abs() < 1e-4);
+        assert_eq!(clock.file_s(62.0), None, "it had stopped");
+        assert_eq!(clock.file_s(9.0), None);
+        assert_eq!(clock.file_s(110.1), None);
+        let back = clock.file_s(80.0).map(|file_s| clock.event_s(file_s));
+        assert!((back.expect("it ran") - 80.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn an_error_is_the_distance_from_the_range_of_delays() {
+        let mut take = take();
+        (take.pace, take.stops) = (1.0, Vec::new());
+        let clock = Clock::of(&take);
+        // 40 s in, between 3 ms early and 5 ms late.
+        let error = |mapped_ms| errors_ms(&clock, 50.0, mapped_ms, (-3.0, 5.0)).expect("inside");
+        let near = |a: (f64, f64), b: (f64, f64)| {
+            (a.0 - b.0).abs() < 1e-6 && (a.1 - b.1).abs() < 1e-6
+        };
+        assert!(near(error(40_004.0), (0.0, 4.0)));
+        assert!(near(error(40_007.5), (2.5, 7.5)));
+        assert!(near(error(39_995.0), (2.0, 5.0)));
+    }
+}
