@@ -1,6 +1,7 @@
 //! Is the truth about a scene true? Files are opened by ffmpeg and measured by
 //! Fourier transform; neither knows how they were made.
 
+mod day;
 mod files;
 mod levels;
 mod places;

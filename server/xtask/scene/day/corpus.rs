@@ -6,6 +6,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use anyhow::{Context, Result, ensure};
 use sayback_core::units::ANALYSIS_RATE_HZ;
@@ -57,6 +58,9 @@ impl Corpus {
     /// # Errors
     /// When flite is missing or the cache can't be written.
     pub fn load(count: usize) -> Result<Self> {
+        /// One at a time in this process; others write under other names.
+        static SPEAKING: Mutex<()> = Mutex::new(());
+        let _alone = SPEAKING.lock().unwrap_or_else(PoisonError::into_inner);
         let folder = oracle::cache()?.join(format!("talk-{VERSION}"));
         std::fs::create_dir_all(&folder)
             .with_context(|| format!("cannot make {}", folder.display()))?;

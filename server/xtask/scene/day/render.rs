@@ -67,6 +67,12 @@ impl Rendered {
 /// When a take makes no sense or the disk fails.
 pub fn render(day: &Day, corpus: &Corpus, folder: &Path) -> Result<Vec<Rendered>> {
     let sinc = Sinc::new();
+    let beds: Vec<Arc<Vec<f32>>> = day
+        .beds
+        .iter()
+        .enumerate()
+        .map(|(n, bed)| Arc::new(sound(day.seed, n, bed)))
+        .collect();
     let mut done: Vec<Rendered> = Vec::new();
     for (number, take) in day.takes.iter().enumerate() {
         let path = folder.join(format!("take-{number}.raw"));
@@ -75,7 +81,7 @@ pub fn render(day: &Day, corpus: &Corpus, folder: &Path) -> Result<Vec<Rendered>
                 let of = done.get(of).context("a copy of a later take")?;
                 copy(of, gain_db, &path)?
             }
-            None => Renderer::new(day, corpus, &sinc, number).write(&path)?,
+            None => Renderer::new(day, corpus, &beds, &sinc, number).write(&path)?,
         };
         done.push(Rendered { path, samples });
     }
@@ -117,7 +123,9 @@ impl Out {
             SampleFormat::Int16.put(sample, &mut self.bytes);
         }
         self.samples += block.len() as u64;
-        self.file.write_all(&self.bytes).context("cannot write sound")
+        self.file
+            .write_all(&self.bytes)
+            .context("cannot write sound")
     }
 
     fn finish(mut self) -> Result<u64> {
@@ -183,11 +191,17 @@ struct Renderer<'a> {
 }
 
 impl<'a> Renderer<'a> {
-    fn new(day: &'a Day, corpus: &'a Corpus, sinc: &'a Sinc, number: usize) -> Self {
+    fn new(
+        day: &'a Day,
+        corpus: &'a Corpus,
+        beds: &[Arc<Vec<f32>>],
+        sinc: &'a Sinc,
+        number: usize,
+    ) -> Self {
         let take = &day.takes[number];
         let stream = |what: &str| Random::new(day.seed, &format!("take/{number}/{what}"));
         let level = 10_f64.powf(take.level_dbfs / 20.0);
-        let coming = coming(day, corpus, take, level);
+        let coming = coming(day, corpus, beds, take, level);
         let mut random = stream("room");
         Self {
             corpus,
@@ -208,7 +222,9 @@ impl<'a> Renderer<'a> {
         ensure!(!runs.is_empty(), "a take stops before it starts");
         let mut at = 0_i64;
         for (n, run) in runs.iter().enumerate() {
-            let end_s = runs.get(n + 1).map_or(self.clock.length_s(), |next| next.file_s);
+            let end_s = runs
+                .get(n + 1)
+                .map_or(self.clock.length_s(), |next| next.file_s);
             let end = (end_s * RATE).round() as i64;
             self.run(run, at, end, &mut out)?;
             at = end;
@@ -289,7 +305,13 @@ impl<'a> Renderer<'a> {
 
 /// What reaches a microphone, in order; a dry sound one metre away measures
 /// what makes the talk it hears `level` on average.
-fn coming(day: &Day, corpus: &Corpus, take: &Take, level: f64) -> Vec<Coming> {
+fn coming(
+    day: &Day,
+    corpus: &Corpus,
+    beds: &[Arc<Vec<f32>>],
+    take: &Take,
+    level: f64,
+) -> Vec<Coming> {
     let mut all = Vec::new();
     let (mut energy, mut seconds) = (0.0, 0.0);
     for said in &day.said {
@@ -316,7 +338,7 @@ fn coming(day: &Day, corpus: &Corpus, take: &Take, level: f64) -> Vec<Coming> {
             what: What::Utterance(said.utterance),
         });
     }
-    for (n, bed) in day.beds.iter().enumerate() {
+    for (bed, sound) in day.beds.iter().zip(beds) {
         let part = day.part_at(bed.start_s);
         let Some(distance_m) = day.away_m(take, &bed.place, part) else {
             continue;
@@ -327,7 +349,7 @@ fn coming(day: &Day, corpus: &Corpus, take: &Take, level: f64) -> Vec<Coming> {
             speed: 1.0,
             gain: (DRY_RMS * 10_f64.powf(bed.level_db / 20.0) / distance_m) as f32,
             distance_m,
-            what: What::Sound(Arc::new(sound(day.seed, n, bed))),
+            what: What::Sound(Arc::clone(sound)),
         });
     }
     let preamp = if seconds > 0.0 {

@@ -141,7 +141,10 @@ impl Day {
     /// Metres from a speaker's mouth to a take's microphone during a part.
     #[must_use]
     pub fn distance_m(&self, take: &Take, speaker: usize, part: usize) -> Option<f64> {
-        if let Ear::Worn { speaker: own, mouth_m } = take.ear
+        if let Ear::Worn {
+            speaker: own,
+            mouth_m,
+        } = take.ear
             && own == speaker
         {
             return Some(mouth_m);

@@ -92,7 +92,9 @@ impl Clock {
     /// the last, and while it had stopped.
     #[must_use]
     pub fn file_s(&self, event_s: f64) -> Option<f64> {
-        let begun = self.runs[1..].iter().take_while(|run| run.start_s <= event_s);
+        let begun = self.runs[1..]
+            .iter()
+            .take_while(|run| run.start_s <= event_s);
         let number = begun.count();
         let file_s = self.runs[number].file_s(event_s);
         let end_s = self
@@ -164,7 +166,12 @@ fn widen(range: &mut Option<(f64, f64)>, by: f64) {
 /// the acoustic delay, and plain. `event_s` is the true time of the instant
 /// that was mapped, `mapped_ms` where it was mapped to.
 #[must_use]
-pub fn errors_ms(there: &Clock, event_s: f64, mapped_ms: f64, delay_ms: (f64, f64)) -> Option<(f64, f64)> {
+pub fn errors_ms(
+    there: &Clock,
+    event_s: f64,
+    mapped_ms: f64,
+    delay_ms: (f64, f64),
+) -> Option<(f64, f64)> {
     let at = |late_ms: f64| Some(there.file_s(event_s + late_ms / 1000.0)? * 1000.0);
     let (low, plain, high) = (at(delay_ms.0)?, at(0.0)?, at(delay_ms.1)?);
     let beside = (low - mapped_ms).max(mapped_ms - high).max(0.0);
@@ -222,9 +229,8 @@ mod tests {
         let clock = Clock::of(&take);
         // 40 s in, between 3 ms early and 5 ms late.
         let error = |mapped_ms| errors_ms(&clock, 50.0, mapped_ms, (-3.0, 5.0)).expect("inside");
-        let near = |a: (f64, f64), b: (f64, f64)| {
-            (a.0 - b.0).abs() < 1e-6 && (a.1 - b.1).abs() < 1e-6
-        };
+        let near =
+            |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).abs() < 1e-6 && (a.1 - b.1).abs() < 1e-6;
         assert!(near(error(40_004.0), (0.0, 4.0)));
         assert!(near(error(40_007.5), (2.5, 7.5)));
         assert!(near(error(39_995.0), (2.0, 5.0)));
