@@ -17,9 +17,12 @@ pub mod corpus;
 pub mod render;
 pub mod spec;
 pub mod truth;
+pub mod wavs;
+pub mod yardstick;
 
 pub use chance::Chances;
 pub use corpus::Corpus;
-pub use render::{Rendered, render, write_wavs};
+pub use render::{Rendered, render, render_take};
 pub use spec::{Bed, BedSound, Day, Ear, Part, Said, Stop, Take};
 pub use truth::Clock;
+pub use wavs::write_wavs;

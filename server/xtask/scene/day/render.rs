@@ -20,7 +20,7 @@ use crate::scene::noise::{self, Noise};
 use crate::scene::random::Random;
 use crate::scene::room::{Reverb, reflections};
 use crate::scene::sinc::{REACH, Sinc};
-use crate::scene::wav::{Layout, SampleFormat, Stamp, WavWriter};
+use crate::scene::wav::SampleFormat;
 
 const RATE: f64 = ANALYSIS_RATE_HZ as f64;
 const BLOCK: usize = 8_000;
@@ -33,6 +33,19 @@ pub struct Rendered {
 }
 
 impl Rendered {
+    /// A take that was rendered before.
+    ///
+    /// # Errors
+    /// When there is no such file.
+    pub fn open(path: &Path) -> Result<Self> {
+        let facts = path.metadata();
+        let facts = facts.with_context(|| format!("cannot read {}", path.display()))?;
+        Ok(Self {
+            path: path.to_owned(),
+            samples: facts.len() / 2,
+        })
+    }
+
     /// Length in samples.
     #[must_use]
     pub fn samples(&self) -> u64 {
@@ -43,6 +56,15 @@ impl Rendered {
     #[must_use]
     pub fn length_ms(&self) -> f64 {
         self.samples as f64 * 1000.0 / RATE
+    }
+
+    /// The same file, of which only the first `samples` are looked at.
+    #[must_use]
+    pub fn cut(&self, samples: u64) -> Self {
+        Self {
+            path: self.path.clone(),
+            samples: self.samples.min(samples),
+        }
     }
 
     /// Samples `from..to`, as far as they exist, full scale 1.
@@ -66,26 +88,47 @@ impl Rendered {
 /// # Errors
 /// When a take makes no sense or the disk fails.
 pub fn render(day: &Day, corpus: &Corpus, folder: &Path) -> Result<Vec<Rendered>> {
-    let sinc = Sinc::new();
-    let beds: Vec<Arc<Vec<f32>>> = day
-        .beds
-        .iter()
-        .enumerate()
-        .map(|(n, bed)| Arc::new(sound(day.seed, n, bed)))
-        .collect();
+    let beds = beds(day);
     let mut done: Vec<Rendered> = Vec::new();
     for (number, take) in day.takes.iter().enumerate() {
-        let path = folder.join(format!("take-{number}.raw"));
-        let samples = match take.copy_of {
+        done.push(match take.copy_of {
             Some((of, gain_db)) => {
-                let of = done.get(of).context("a copy of a later take")?;
-                copy(of, gain_db, &path)?
+                let path = folder.join(format!("take-{number}.raw"));
+                let samples = copy(
+                    done.get(of).context("a copy of a later take")?,
+                    gain_db,
+                    &path,
+                )?;
+                Rendered { path, samples }
             }
-            None => Renderer::new(day, corpus, &beds, &sinc, number).write(&path)?,
-        };
-        done.push(Rendered { path, samples });
+            None => render_take(day, corpus, &beds, number, folder)?,
+        });
     }
     Ok(done)
+}
+
+/// The sound of every bed of `day`.
+#[must_use]
+pub fn beds(day: &Day) -> Vec<Arc<Vec<f32>>> {
+    let beds = day.beds.iter().enumerate();
+    beds.map(|(n, bed)| Arc::new(sound(day.seed, n, bed)))
+        .collect()
+}
+
+/// Renders one take that is no copy; `beds` as [`beds`] gives them.
+///
+/// # Errors
+/// When the take makes no sense or the disk fails.
+pub fn render_take(
+    day: &Day,
+    corpus: &Corpus,
+    beds: &[Arc<Vec<f32>>],
+    number: usize,
+    folder: &Path,
+) -> Result<Rendered> {
+    let path = folder.join(format!("take-{number}.raw"));
+    let samples = Renderer::new(day, corpus, beds, &Sinc::new(), number).write(&path)?;
+    Ok(Rendered { path, samples })
 }
 
 fn copy(of: &Rendered, gain_db: f64, path: &Path) -> Result<u64> {
@@ -369,51 +412,4 @@ fn sound(seed: u64, number: usize, bed: &Bed) -> Vec<f32> {
         }
         BedSound::Song(song) => noise::music(bed.length_s, Random::new(song, "song")),
     }
-}
-
-/// Writes the takes as Broadcast Wave files (plain WAV where there is no stamp)
-/// of 16 kHz mono under `folder`; event second 0 is ten o'clock.
-///
-/// # Errors
-/// When the disk fails.
-pub fn write_wavs(day: &Day, rendered: &[Rendered], folder: &Path) -> Result<Vec<PathBuf>> {
-    let mut paths = Vec::new();
-    for (n, (take, sound)) in day.takes.iter().zip(rendered).enumerate() {
-        let layout = Layout {
-            rate_hz: ANALYSIS_RATE_HZ,
-            channels: 1,
-            format: SampleFormat::Int16,
-            frames: sound.samples,
-        };
-        let stamp = take.stamp_s.map(|at_s| {
-            let at_s = 36_000.0 + at_s;
-            let whole = at_s as u64;
-            Stamp {
-                date: "2026-06-20".to_owned(),
-                time: format!(
-                    "{:02}:{:02}:{:02}",
-                    whole / 3600 % 24,
-                    whole / 60 % 60,
-                    whole % 60
-                ),
-                samples: (at_s * RATE) as u64,
-            }
-        });
-        let path = folder.join(format!("take-{n}.wav"));
-        let label = format!("Recorder {}", take.source);
-        let mut writer = WavWriter::create(
-            &path,
-            &layout,
-            stamp.as_ref().map(|stamp| (stamp, label.as_str())),
-        )?;
-        let mut at = 0;
-        while at < sound.samples {
-            let block = sound.read(at, at + RATE as u64)?;
-            at += block.len() as u64;
-            writer.write(&block)?;
-        }
-        writer.finish(&layout)?;
-        paths.push(path);
-    }
-    Ok(paths)
 }

@@ -1,0 +1,173 @@
+//! The cost curve: hours, and recordings. Each point in a process of its own, so
+//! that its peak of memory is its own.
+
+use std::path::Path;
+use std::process::Command;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+use xtask::scene::day::{Chances, Corpus, Day, Rendered, render_take, yardstick};
+
+use super::solving::{listen, members, solve};
+
+/// Hours for 8 recordings, and numbers of recordings of 2 hours.
+pub const HOURS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
+const MANY: [usize; 4] = [2, 4, 8, 16];
+const MANY_HOURS: f64 = 2.0;
+const EIGHT: usize = 8;
+
+/// Measures and prints both curves.
+pub fn run(hours: &[f64]) {
+    println!(
+        "\n| recordings × hours | listening, user s | placing, user s | peak, MB | yardstick, user s |"
+    );
+    println!("| --- | --- | --- | --- | --- |");
+    let longest = hours.iter().copied().fold(0.0, f64::max);
+    let work = tempfile::tempdir().expect("a folder");
+    make(longest, EIGHT, work.path());
+    for &hours in hours {
+        point(work.path(), longest, EIGHT, hours, EIGHT);
+    }
+    drop(work);
+    let most = MANY[MANY.len() - 1];
+    let work = tempfile::tempdir().expect("a folder");
+    make(MANY_HOURS, most, work.path());
+    for count in MANY {
+        point(work.path(), MANY_HOURS, most, MANY_HOURS, count);
+    }
+    println!(
+        "\nListening: band levels and speech of every file, from 16 kHz. Yardstick: one plain \
+         full-length correlation of two level curves (100 a second, realfft), all pairs one after \
+         another."
+    );
+}
+
+fn day(hours: f64, recordings: usize, corpus: &Corpus) -> Day {
+    let chances = Chances {
+        length_s: hours * 3600.0,
+        recorders: (recordings, recordings),
+        apart: 0.0,
+        two_houses: 0.0,
+        music: 0.0,
+        ..Chances::of_seed(1)
+    };
+    let mut day = chances.day(corpus);
+    day.beds.clear();
+    // So that the first hours of the files are the first hours of the day.
+    for (n, take) in day.takes.iter_mut().enumerate() {
+        take.start_s = 1.7 * n as f64;
+        take.end_s = day.length_s;
+    }
+    day
+}
+
+fn corpus() -> Corpus {
+    Corpus::load(xtask::scene::day::corpus::WHOLE).expect("talk")
+}
+
+fn make(hours: f64, recordings: usize, folder: &Path) {
+    let corpus = corpus();
+    let day = day(hours, recordings, &corpus);
+    let next = AtomicUsize::new(0);
+    let done = Mutex::new(0);
+    let work = || {
+        loop {
+            let n = next.fetch_add(1, Ordering::Relaxed);
+            if n >= day.takes.len() {
+                return;
+            }
+            render_take(&day, &corpus, &[], n, folder).expect("a take is rendered");
+            *done.lock().unwrap_or_else(PoisonError::into_inner) += 1;
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
+            scope.spawn(work);
+        }
+    });
+}
+
+/// One row, measured by a process of its own.
+fn point(folder: &Path, made_hours: f64, made: usize, hours: f64, count: usize) {
+    let own = std::env::current_exe().expect("this program");
+    let status = Command::new(own)
+        .arg("--point")
+        .arg(folder)
+        .args([made_hours.to_string(), made.to_string()])
+        .args([hours.to_string(), count.to_string()])
+        .status()
+        .expect("this program runs");
+    assert!(status.success(), "{status}");
+}
+
+/// What [`point`] runs: arguments are the folder, hours and recordings that were
+/// made, hours and recordings that are wanted.
+pub fn measure(arguments: &[String]) {
+    let [folder, made_hours, made, hours, count] = arguments else {
+        panic!("five arguments");
+    };
+    let number = |text: &str| text.parse::<f64>().expect("a number");
+    let (hours, count) = (number(hours), number(count) as usize);
+    let mut day = {
+        let corpus = corpus();
+        day(number(made_hours), number(made) as usize, &corpus)
+    };
+    day.takes.truncate(count);
+    let sounds: Vec<Rendered> = (0..count)
+        .map(|n| Rendered::open(&Path::new(folder).join(format!("take-{n}.raw"))))
+        .map(|sound| {
+            sound
+                .expect("a take")
+                .cut((hours * 3600.0 * 16_000.0) as u64)
+        })
+        .collect();
+    let begun = user_s();
+    let heard: Vec<_> = sounds.iter().map(listen).collect();
+    let listening_s = user_s() - begun;
+    let members = members(&day, &sounds, &heard);
+    forget_peak();
+    let begun = user_s();
+    let solution = solve(&members, &sounds);
+    let (placing_s, peak_mb) = (user_s() - begun, peak_mb());
+    let placed = solution
+        .placed
+        .iter()
+        .filter(|p| p.uncertainty_ms.is_some());
+    let placed = placed.count();
+    let levels: Vec<_> = sounds
+        .iter()
+        .map(|sound| yardstick::levels(sound).expect("levels"))
+        .collect();
+    let begun = user_s();
+    for a in 0..count {
+        for b in a + 1..count {
+            yardstick::offset_s(&levels[a], &levels[b]).expect("an offset");
+        }
+    }
+    let yardstick_s = user_s() - begun;
+    println!(
+        "| {count} × {hours} h ({placed} placed) | {listening_s:.1} | {placing_s:.1} | {peak_mb:.0} | {yardstick_s:.1} |"
+    );
+}
+
+/// Processor time of this process so far, seconds: field 14 of `/proc/self/stat`
+/// in ticks of 1/100 s (proc(5)).
+fn user_s() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").expect("Linux");
+    let (_, rest) = stat.rsplit_once(')').expect("a name in brackets");
+    let ticks = rest.split_whitespace().nth(11).expect("field 14");
+    ticks.parse::<f64>().expect("a number") / 100.0
+}
+
+/// Lets the peak of resident memory start again (proc(5), clear_refs).
+fn forget_peak() {
+    std::fs::write("/proc/self/clear_refs", "5").expect("Linux");
+}
+
+fn peak_mb() -> f64 {
+    let status = std::fs::read_to_string("/proc/self/status").expect("Linux");
+    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+    let kib = line.and_then(|line| line.trim().strip_suffix("kB"));
+    let kib: f64 = kib.expect("VmHWM").trim().parse().expect("a number");
+    kib * 1024.0 / 1e6
+}
