@@ -6,8 +6,9 @@
 //!
 //! An error is of an instant mapped from one recording into another through
 //! their placements. *Beside the acoustic delay*: the distance from the range
-//! that the true delays of the voices both heard span. *Plain*: the distance
-//! from the true clocks alone, sound's way included. Yardsticks: one frame of
+//! that the true delays of the voices both heard span; *beside the nearest voice*:
+//! from the nearest of these delays. *Plain*: the distance from the true clocks
+//! alone, sound's way included. Yardsticks: one frame of
 //! picture at 25 frames a second is 40 ms; ITU-R BT.1359-1 puts the
 //! detectability of sound against picture at 45 ms early and 125 ms late.
 

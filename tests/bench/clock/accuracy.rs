@@ -105,6 +105,11 @@ fn print(judged: &Judged, plain: Plain, seeds: usize, hours: f64) {
         );
     };
     line("error beside the acoustic delay, ms", &judged.beside_ms, 2);
+    line(
+        "error beside the nearest voice's delay, ms",
+        &judged.nearest_ms,
+        2,
+    );
     line("plain error, ms", &judged.plain_ms, 2);
     line(
         "range of acoustic delay of a pair, ms",

@@ -18,6 +18,8 @@ pub const FRAME_25_MS: f64 = 40.0;
 pub struct Judged {
     /// Errors of mapped instants beside the acoustic delay, ms.
     pub beside_ms: Vec<f64>,
+    /// The same beside the nearest voice's delay, ms.
+    pub nearest_ms: Vec<f64>,
     /// The same against the true clocks alone, ms.
     pub plain_ms: Vec<f64>,
     /// Widths of the ranges of acoustic delay, ms, one a pair.
@@ -99,7 +101,7 @@ pub fn judge(day: &Day, corpus: &Corpus, solution: &Solution) -> Judged {
             ));
         }
     }
-    judged.certainty(&clocks, solution);
+    judged.certainty(day, &clocks, solution);
     judged
 }
 
@@ -127,7 +129,8 @@ impl Judged {
             (Some(a), Some(b)) => a.hypot(b),
             _ => f64::INFINITY,
         };
-        self.delays_ms.push(shared.delay_ms.1 - shared.delay_ms.0);
+        let (least, most) = shared.range_ms();
+        self.delays_ms.push(most - least);
         let from_s = take_a.start_s.max(take_b.start_s) + 0.5;
         let mut worst = 0.0_f64;
         for n in 0..INSTANTS {
@@ -138,23 +141,22 @@ impl Judged {
             };
             let event_ms = here.placement.event_at(file_s * 1000.0);
             let mapped_ms = there.placement.file_at(event_ms);
-            let Some((beside, plain)) =
-                truth::errors_ms(&clocks[b], event_s, mapped_ms, shared.delay_ms)
-            else {
+            let Some(error) = truth::error(&clocks[b], event_s, mapped_ms, shared) else {
                 continue;
             };
-            self.beside_ms.push(beside);
-            self.plain_ms.push(plain);
-            self.covered += usize::from(beside <= limit);
-            worst = worst.max(beside);
+            self.beside_ms.push(error.beside_ms);
+            self.nearest_ms.push(error.nearest_ms);
+            self.plain_ms.push(error.plain_ms);
+            self.covered += usize::from(error.beside_ms <= limit);
+            worst = worst.max(error.beside_ms);
         }
         if worst > 10.0 {
             self.notes.push(format!(
                 "takes {a} and {b}: {worst:.1} ms beside the delay ({:.1} to {:.1} ms), \
                  claimed within {limit:.1}; {:.0} s of talk shared, {:.0} and {:.0} dB, \
                  rate off by {:.1} ppm",
-                shared.delay_ms.0,
-                shared.delay_ms.1,
+                least,
+                most,
                 shared.talk_s,
                 take_a.snr_db,
                 take_b.snr_db,
@@ -163,38 +165,40 @@ impl Judged {
         }
     }
 
-    /// A recording is wrong while certain when it lies farther from the rest of
-    /// its island than it claims, and than one frame of picture. The rest's
-    /// place is the median of what their middles say.
-    fn certainty(&mut self, clocks: &[Clock], solution: &Solution) {
-        let off_ms = |n: usize, part: f64| {
-            let file_s = clocks[n].length_s() * part;
-            solution.placed[n].placement.event_at(file_s * 1000.0)
-                - clocks[n].event_s(file_s) * 1000.0
-        };
+    /// A recording is wrong while certain when against at least half of its
+    /// island it lies farther off than both claim together, and than one frame
+    /// of picture: where both ran, or where they come nearest.
+    fn certainty(&mut self, day: &Day, clocks: &[Clock], solution: &Solution) {
         let sure = |n: &usize| {
             let placed = &solution.placed[*n];
             placed.uncertainty_ms.is_some() && !matches!(placed.how, How::Unplaced | How::Stamp)
         };
         for n in (0..clocks.len()).filter(sure) {
-            let island = solution.placed[n].island;
-            let mut offs: Vec<f64> = (0..clocks.len())
-                .filter(|m| sure(m) && solution.placed[*m].island == island)
-                .map(|m| off_ms(m, 0.5))
+            let placed = &solution.placed[n];
+            let claimed = |m: usize| solution.placed[m].uncertainty_ms.unwrap_or(0.0);
+            let others: Vec<(f64, f64)> = (0..clocks.len())
+                .filter(|m| *m != n && sure(m) && solution.placed[*m].island == placed.island)
+                .map(|m| {
+                    (
+                        worst_ms(day, clocks, solution, n, m),
+                        claimed(n).hypot(claimed(m)),
+                    )
+                })
                 .collect();
-            offs.sort_by(f64::total_cmp);
-            let middle = offs[(offs.len() - 1) / 2];
-            let claimed = solution.placed[n].uncertainty_ms.unwrap_or(0.0);
-            let worst = [0.0, 0.5, 1.0]
-                .map(|part| (off_ms(n, part) - middle).abs())
-                .into_iter()
-                .fold(0.0, f64::max);
+            let wrong = |(off, claimed): &&(f64, f64)| *off > FRAME_25_MS && off > claimed;
+            let against = others.iter().filter(wrong).count();
             self.certain += 1;
-            if worst > FRAME_25_MS && worst > claimed {
+            if against > 0 && 2 * against >= others.len() {
                 self.wrong += 1;
                 self.notes.push(format!(
-                    "take {n} is WRONG by {worst:.0} ms, claims {claimed:.1} ms, {:?}, island {island}",
-                    solution.placed[n].how
+                    "take {n} is WRONG while certain ({:?}, island {}): off and claimed, ms, {}",
+                    placed.how,
+                    placed.island,
+                    others
+                        .iter()
+                        .map(|(off, claimed)| format!("{off:.0} ({claimed:.1})"))
+                        .collect::<Vec<_>>()
+                        .join(", ")
                 ));
             }
         }
@@ -203,6 +207,7 @@ impl Judged {
     /// Takes another day in.
     pub fn add(&mut self, other: Self) {
         self.beside_ms.extend(other.beside_ms);
+        self.nearest_ms.extend(other.nearest_ms);
         self.plain_ms.extend(other.plain_ms);
         self.delays_ms.extend(other.delays_ms);
         self.ppm.extend(other.ppm);
@@ -214,6 +219,30 @@ impl Judged {
         self.covered += other.covered;
         self.notes.extend(other.notes);
     }
+}
+
+/// Worst plain error of instants of one mapped to another, at both ends and in
+/// the middle of their overlap; at the nearest ends when there is none.
+fn worst_ms(day: &Day, clocks: &[Clock], solution: &Solution, a: usize, b: usize) -> f64 {
+    let (here, there) = (&day.takes[a], &day.takes[b]);
+    let into = |event_s: f64| event_s.clamp(here.start_s, here.end_s);
+    let (from_s, to_s) = (into(there.start_s), into(there.end_s));
+    [from_s, (from_s + to_s) / 2.0, to_s]
+        .into_iter()
+        .filter_map(|event_s| {
+            let file_s = clocks[a].file_s(event_s.min(here.end_s - 0.001))?;
+            let event_ms = solution.placed[a].placement.event_at(file_s * 1000.0);
+            let mapped_ms = solution.placed[b].placement.file_at(event_ms);
+            let event_s = clocks[a].event_s(file_s);
+            let run = clocks[b]
+                .runs()
+                .iter()
+                .rev()
+                .find(|run| run.start_s <= event_s);
+            let run = run.unwrap_or(&clocks[b].runs()[0]);
+            Some((mapped_ms - run.file_s(event_s) * 1000.0).abs())
+        })
+        .fold(0.0, f64::max)
 }
 
 /// The value that the share `part` of them does not pass (nearest rank).

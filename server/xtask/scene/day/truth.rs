@@ -4,7 +4,8 @@
 //! different times. So the truth about an instant of one recording is a range
 //! in another: the true clocks, plus the acoustic delays of every voice that
 //! both heard. An error *beside the acoustic delay* is the distance from that
-//! range; a *plain* error is the distance from the true clocks alone.
+//! range, one *beside the nearest voice* that from the nearest of the delays
+//! themselves, and a *plain* error that from the true clocks alone.
 
 use super::corpus::Corpus;
 use super::spec::{Day, Take};
@@ -106,16 +107,36 @@ impl Clock {
 }
 
 /// What two takes share.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Shared {
     /// Seconds during which both ran.
     pub overlap_s: f64,
     /// Seconds of talk that both heard.
     pub talk_s: f64,
-    /// Least and most delay of a voice in the second against the first, ms.
-    /// Where no voice reached both: the range that the delays of the voices
-    /// each heard span.
-    pub delay_ms: (f64, f64),
+    /// Delays of the voices in the second against the first, ms, in order, one
+    /// for each voice and place. Where no voice reached both: the ends of the
+    /// range that the delays of the voices each heard span.
+    pub delays_ms: Vec<f64>,
+}
+
+impl Shared {
+    /// Least and most delay, ms.
+    #[must_use]
+    pub fn range_ms(&self) -> (f64, f64) {
+        let end = |delay: Option<&f64>| delay.copied().unwrap_or(0.0);
+        (end(self.delays_ms.first()), end(self.delays_ms.last()))
+    }
+}
+
+/// How far a mapped instant is from the truth, ms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Error {
+    /// From the range of the acoustic delays.
+    pub beside_ms: f64,
+    /// From the nearest of them.
+    pub nearest_ms: f64,
+    /// From the true clocks alone.
+    pub plain_ms: f64,
 }
 
 /// Works out what two takes share.
@@ -123,7 +144,7 @@ pub struct Shared {
 pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
     let (from, to) = (a.start_s.max(b.start_s), a.end_s.min(b.end_s));
     let mut talk_s = 0.0;
-    let mut both: Option<(f64, f64)> = None;
+    let mut both: Vec<f64> = Vec::new();
     let (mut alone_a, mut alone_b) = (None, None);
     for said in &day.said {
         let utterance = corpus.get(said.utterance);
@@ -145,15 +166,21 @@ pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
         if let (Some(here), Some(there)) = (in_a, in_b)
             && inside_s > 0.0
         {
-            widen(&mut both, there - here);
+            both.push(there - here);
             talk_s += inside_s;
         }
     }
-    let (alone_a, alone_b) = (alone_a.unwrap_or_default(), alone_b.unwrap_or_default());
+    if both.is_empty() {
+        let (a, b): ((f64, f64), (f64, f64)) =
+            (alone_a.unwrap_or_default(), alone_b.unwrap_or_default());
+        both = vec![b.0 - a.1, b.1 - a.0];
+    }
+    both.sort_by(f64::total_cmp);
+    both.dedup_by(|later, earlier| (*later - *earlier).abs() < 1e-6);
     Shared {
         overlap_s: (to - from).max(0.0),
         talk_s,
-        delay_ms: both.unwrap_or((alone_b.0 - alone_a.1, alone_b.1 - alone_a.0)),
+        delays_ms: both,
     }
 }
 
@@ -162,20 +189,19 @@ fn widen(range: &mut Option<(f64, f64)>, by: f64) {
     *range = Some((low.min(by), high.max(by)));
 }
 
-/// How far a mapped instant of the second file is from the truth, ms: beside
-/// the acoustic delay, and plain. `event_s` is the true time of the instant
-/// that was mapped, `mapped_ms` where it was mapped to.
+/// How far a mapped instant of the second file is from the truth. `event_s` is
+/// the true time of the instant that was mapped, `mapped_ms` where it was mapped
+/// to. `None` where the second recorder did not run.
 #[must_use]
-pub fn errors_ms(
-    there: &Clock,
-    event_s: f64,
-    mapped_ms: f64,
-    delay_ms: (f64, f64),
-) -> Option<(f64, f64)> {
-    let at = |late_ms: f64| Some(there.file_s(event_s + late_ms / 1000.0)? * 1000.0);
-    let (low, plain, high) = (at(delay_ms.0)?, at(0.0)?, at(delay_ms.1)?);
-    let beside = (low - mapped_ms).max(mapped_ms - high).max(0.0);
-    Some((beside, (mapped_ms - plain).abs()))
+pub fn error(there: &Clock, event_s: f64, mapped_ms: f64, shared: &Shared) -> Option<Error> {
+    let off = |late_ms: &f64| Some(mapped_ms - there.file_s(event_s + late_ms / 1000.0)? * 1000.0);
+    let offs: Vec<f64> = shared.delays_ms.iter().map(off).collect::<Option<_>>()?;
+    let (least, most) = (*offs.last()?, *offs.first()?);
+    Some(Error {
+        beside_ms: (-most).max(least).max(0.0),
+        nearest_ms: offs.iter().fold(f64::INFINITY, |a, off| a.min(off.abs())),
+        plain_ms: off(&0.0)?.abs(),
+    })
 }
 
 #[cfg(test)]
@@ -227,12 +253,21 @@ mod tests {
         let mut take = take();
         (take.pace, take.stops) = (1.0, Vec::new());
         let clock = Clock::of(&take);
-        // 40 s in, between 3 ms early and 5 ms late.
-        let error = |mapped_ms| errors_ms(&clock, 50.0, mapped_ms, (-3.0, 5.0)).expect("inside");
-        let near =
-            |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).abs() < 1e-6 && (a.1 - b.1).abs() < 1e-6;
-        assert!(near(error(40_004.0), (0.0, 4.0)));
-        assert!(near(error(40_007.5), (2.5, 7.5)));
-        assert!(near(error(39_995.0), (2.0, 5.0)));
+        // 40 s in, voices 3 ms early and 1 and 5 ms late.
+        let shared = Shared {
+            overlap_s: 100.0,
+            talk_s: 50.0,
+            delays_ms: vec![-3.0, 1.0, 5.0],
+        };
+        let is = |mapped_ms: f64, wanted: [f64; 3]| {
+            let found = error(&clock, 50.0, mapped_ms, &shared).expect("inside");
+            let found = [found.beside_ms, found.nearest_ms, found.plain_ms];
+            let near = |(a, b): (f64, f64)| (a - b).abs() < 1e-6;
+            assert!(found.into_iter().zip(wanted).all(near), "{found:?}");
+        };
+        is(40_004.5, [0.0, 0.5, 4.5]);
+        is(40_003.0, [0.0, 2.0, 3.0]);
+        is(40_007.5, [2.5, 2.5, 7.5]);
+        is(39_995.0, [2.0, 2.0, 5.0]);
     }
 }
