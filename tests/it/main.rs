@@ -5,6 +5,7 @@ mod app;
 mod bad_input_media;
 mod browser;
 mod cli;
+mod clock;
 mod clock_dsp;
 mod detect;
 mod docker;

@@ -1,0 +1,169 @@
+//! Days that must not fool the clock.
+
+use xtask::scene::day::cases;
+
+use super::judge::{FRAME_25_MS, quantile};
+use super::*;
+
+#[test]
+fn one_voice_is_placed_within_two_ms_plain_delay_known() {
+    let corpus = corpus();
+    let mut day = cases::plain(11, 300.0, &corpus);
+    // One voice alone: the range of delays is a single value.
+    day.said.retain(|said| said.speaker == 1);
+    day.takes[1].snr_db = 0.0;
+    let solved = solved(&day, &corpus);
+    assert!(quantile(&solved.judged.delays_ms, 1.0) < 1e-6);
+    solved.keeps_the_goals();
+}
+
+#[test]
+fn a_recorder_that_stopped_inside_its_file_is_placed_on_both_sides() {
+    let corpus = corpus();
+    let day = cases::stops_inside(12, &corpus);
+    let solved = solved(&day, &corpus);
+    assert!(solved.together(0, 1));
+    let mut jumps: Vec<(f64, f64)> = solved
+        .warnings()
+        .iter()
+        .filter_map(|warning| match warning {
+            Warning::Jump {
+                member: 1,
+                at_ms,
+                lost_ms,
+            } => Some((*at_ms, *lost_ms)),
+            _ => None,
+        })
+        .collect();
+    jumps.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert_eq!(jumps.len(), 2, "{jumps:?}");
+    // 240 s and 470 - 7.25 s into the file; where exactly, only sound tells,
+    // and talk pauses.
+    for ((at_ms, lost_ms), (at_s, lost_s)) in jumps.iter().zip([(240.0, 7.25), (462.75, 0.3)]) {
+        assert!((at_ms / 1000.0 - at_s).abs() < 15.0, "{jumps:?}");
+        assert!((lost_ms - 1000.0 * lost_s).abs() < FRAME_25_MS, "{jumps:?}");
+    }
+    // All instants but those between the stop and the next word.
+    assert!(
+        quantile(&solved.judged.beside_ms, 0.85) <= P99_MS,
+        "{:?}",
+        solved.judged.notes
+    );
+}
+
+#[test]
+fn a_wrong_sample_rate_in_the_header_is_told() {
+    let corpus = corpus();
+    for rate_hz in [48_960.0, 44_100.0] {
+        let day = cases::wrong_rate(13, rate_hz, &corpus);
+        let solved = solved(&day, &corpus);
+        assert!(solved.together(0, 1), "{rate_hz}: {:?}", solved.solution);
+        let told = solved.warnings().iter().any(|warning| match warning {
+            Warning::WrongRate { member: 1, ppm, .. } => (ppm - day.takes[1].ppm()).abs() < 250.0,
+            _ => false,
+        });
+        assert!(told, "{rate_hz}: {:?}", solved.warnings());
+        solved.keeps_the_goals();
+    }
+}
+
+#[test]
+fn a_safety_copy_lies_where_the_first_lies() {
+    let corpus = corpus();
+    let day = cases::safety_copy(14, &corpus);
+    let solved = solved(&day, &corpus);
+    let start = |n: usize| solved.solution.placed[n].placement.start_ms();
+    assert!(solved.together(0, 2));
+    assert!((start(0) - start(2)).abs() < 0.1);
+    let told = solved.warnings().iter().any(|warning| match warning {
+        Warning::Copy {
+            member: 2,
+            of: 0,
+            gain_db,
+        } => (gain_db + 12.0).abs() < 0.5,
+        Warning::Copy {
+            member: 0,
+            of: 2,
+            gain_db,
+        } => (gain_db - 12.0).abs() < 0.5,
+        _ => false,
+    });
+    assert!(told, "{:?}", solved.warnings());
+    solved.keeps_the_goals();
+}
+
+#[test]
+fn a_song_played_twice_places_nothing() {
+    let corpus = corpus();
+    for seed in [15, 16, 17] {
+        let solved = solved(&cases::song_twice(seed, &corpus), &corpus);
+        assert!(!solved.together(0, 1), "{:?}", solved.solution);
+        assert_ne!(solved.finding(0, 1), Finding::Shared);
+        solved.is_never_surely_wrong();
+    }
+}
+
+#[test]
+fn a_loop_is_a_tie() {
+    let corpus = corpus();
+    let solved = solved(&cases::looped(18, &corpus), &corpus);
+    assert!(!solved.together(0, 1), "{:?}", solved.solution);
+    assert_eq!(solved.finding(0, 1), Finding::Tie);
+}
+
+#[test]
+fn applause_alone_places_nothing_wrongly() {
+    let corpus = corpus();
+    for seed in [19, 20] {
+        let solved = solved(&cases::applause_only(seed, &corpus), &corpus);
+        solved.is_never_surely_wrong();
+    }
+}
+
+#[test]
+fn two_houses_another_event_and_an_empty_room_share_nothing() {
+    let corpus = corpus();
+    let houses = solved(&cases::two_houses(21, &corpus), &corpus);
+    assert!(!houses.together(0, 1), "{:?}", houses.solution);
+    assert_ne!(houses.finding(0, 1), Finding::Shared);
+    for day in [
+        cases::another_event(22, &corpus),
+        cases::silent_hour(23, &corpus),
+    ] {
+        let solved = solved(&day, &corpus);
+        assert!(solved.together(0, 1));
+        assert!(!solved.together(0, 2), "{:?}", solved.solution.placed[2]);
+        assert_ne!(solved.finding(0, 2), Finding::Shared);
+        solved.keeps_the_goals();
+    }
+}
+
+#[test]
+fn files_of_one_second_break_nothing() {
+    let corpus = corpus();
+    let solved = solved(&cases::one_second(24, &corpus), &corpus);
+    assert!(solved.together(0, 1));
+    solved.is_never_surely_wrong();
+}
+
+#[test]
+fn recorders_after_one_another_meet_through_a_third() {
+    let corpus = corpus();
+    let solved = solved(&cases::after_one_another(25, &corpus), &corpus);
+    assert!(solved.together(0, 1) && solved.together(0, 2));
+    assert_eq!(solved.finding(0, 1), Finding::Nothing);
+    solved.keeps_the_goals();
+}
+
+#[test]
+fn sound_wins_against_a_stamp_that_lies() {
+    let corpus = corpus();
+    let solved = solved(&cases::lying_stamps(26, &corpus), &corpus);
+    assert!(solved.together(0, 1));
+    let told = solved.warnings().iter().any(|warning| {
+        matches!(warning, Warning::StampDisagrees { by_ms, .. }
+            if (by_ms.abs() - 2_220_000.0).abs() < 1_000.0)
+    });
+    assert!(told, "{:?}", solved.warnings());
+    solved.keeps_the_goals();
+}
