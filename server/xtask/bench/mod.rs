@@ -16,9 +16,19 @@ pub struct Args {
     /// Names of benches; all when none is given. Beside `ingest` they are the
     /// bench targets of the packages, in tests/bench.
     names: Vec<String>,
-    /// Length of the recording that `ingest` takes in.
-    #[arg(long, default_value_t = 4.0, value_name = "HOURS")]
-    hours: f64,
+    /// Length of the recording that `ingest` takes in [default: 4]; several,
+    /// parted by commas, for the cost curve of `clock` [default: 1,2,4,8].
+    #[arg(long, value_name = "HOURS", value_delimiter = ',')]
+    hours: Vec<f64>,
+    /// How many days `clock` is measured on [default: 50].
+    #[arg(long, value_name = "N")]
+    seeds: Option<u64>,
+    /// The first of their seeds [default: 101].
+    #[arg(long, value_name = "SEED")]
+    from: Option<u64>,
+    /// `clock` without its cost curve.
+    #[arg(long)]
+    no_cost: bool,
     /// Only name the benches.
     #[arg(long)]
     list: bool,
@@ -26,6 +36,9 @@ pub struct Args {
 
 /// Takes in a long recording; speed of each step and peak memory.
 const INGEST: &str = "ingest";
+
+/// How exactly recordings come to one clock; takes options of its own.
+const CLOCK: &str = "clock";
 
 /// A bench target.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -62,14 +75,39 @@ pub fn run(args: &Args) -> Result<()> {
     let wanted = |name: &str| args.names.is_empty() || args.names.iter().any(|one| one == name);
     for target in targets.iter().filter(|target| wanted(&target.name)) {
         println!("\n=== {}", target.name);
-        let bench = ["bench", "--locked", "--package", &target.package];
-        process::run(cargo().args(bench).args(["--bench", &target.name]))?;
+        let mut bench = cargo();
+        bench.args(["bench", "--locked", "--package", &target.package]);
+        bench.args(["--bench", &target.name]);
+        if target.name == CLOCK {
+            bench.arg("--").args(clock_options(args));
+        }
+        process::run(&mut bench)?;
     }
     if wanted(INGEST) {
         println!("\n=== {INGEST}");
-        ingest::run(args.hours)?;
+        ingest::run(args.hours.first().copied().unwrap_or(4.0))?;
     }
     Ok(())
+}
+
+fn clock_options(args: &Args) -> Vec<String> {
+    let mut options = Vec::new();
+    let mut add = |name: &str, value: Option<String>| {
+        options.extend(
+            value
+                .map(|value| [name.to_owned(), value])
+                .into_iter()
+                .flatten(),
+        );
+    };
+    add("--seeds", args.seeds.map(|seeds| seeds.to_string()));
+    add("--from", args.from.map(|from| from.to_string()));
+    let hours: Vec<String> = args.hours.iter().map(f64::to_string).collect();
+    add("--hours", (!hours.is_empty()).then(|| hours.join(",")));
+    if args.no_cost {
+        options.push("--no-cost".to_owned());
+    }
+    options
 }
 
 fn targets(metadata: &serde_json::Value) -> Vec<Target> {
@@ -115,6 +153,20 @@ mod tests {
             name: "detect".into(),
         };
         assert_eq!(targets(&metadata), [expected]);
+    }
+
+    #[test]
+    fn options_of_the_clock_are_handed_on() {
+        let args = Args {
+            names: Vec::new(),
+            hours: vec![1.0, 2.5],
+            seeds: Some(8),
+            from: None,
+            no_cost: true,
+            list: false,
+        };
+        let options = ["--seeds", "8", "--hours", "1,2.5", "--no-cost"];
+        assert_eq!(clock_options(&args), options);
     }
 
     #[test]
