@@ -96,7 +96,8 @@ fn stretches(seed: u64, late: f64, noise: f64) -> (Vec<f32>, Vec<f32>) {
 
 #[test]
 fn lags_are_those_of_numpy_and_the_true_ones() {
-    let cases: Vec<(f64, (Vec<f32>, Vec<f32>))> = (0..12)
+    type Heard = (Vec<f32>, Vec<f32>);
+    let cases: Vec<(f64, Heard)> = (0..12)
         .map(|n| {
             let late = Dice(n).roll() * 2_000.0;
             let noise = [0.0, 0.05, 0.15][n as usize % 3];

@@ -179,7 +179,7 @@ impl Step<'_> {
             .collect();
         let left_out = work.left_out();
         let count = work.windows.len() + usize::from(!left_out.is_empty());
-        let mut done = count - needed.len() - usize::from(!left_out.is_empty());
+        let done = count - needed.len() - usize::from(!left_out.is_empty());
         let speech_ms = work.wanted.iter().map(|w| w.end_ms - w.start_ms).sum();
         let lease = self.claim.lease();
         let of = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
@@ -191,10 +191,10 @@ impl Step<'_> {
             if turn > 0 {
                 self.make_room()?;
             }
-            let at = |within: f32| self.progress((done as f32 + within) / count as f32);
+            let before = (done + turn) as f32;
+            let at = |within: f32| self.progress((before + within) / count as f32);
             let heard = self.window(work, number, recogniser, &at)?;
             self.commit(work, &work.whole(number, heard))?;
-            done += 1;
         }
         if left_out.is_empty() {
             return Ok(());
