@@ -12,11 +12,11 @@ const CONTENT: &str = "
     INSERT INTO event VALUES ('e', 'The landing', NULL, '25', 1);
     INSERT INTO person VALUES ('p', 'e', 'Maro');
     INSERT INTO source VALUES ('s', 'e', 'lav', 'worn', 'p', 0);
-    INSERT INTO file VALUES (hex(zeroblob(32)), '/cards/a.wav', 'a.wav', 100, 5, 'wav',
+    INSERT INTO file VALUES (hex(zeroblob(32)), CAST('/cards/a.wav' AS BLOB), 'a.wav', 100, 5, 'wav',
         'pcm_s16le', 'audio/wav', 48000, 2, 16, 480000, 10000, '[]');
-    INSERT INTO intake VALUES ('i', 'e', 's', '/cards/a.wav', 'a.wav', 'split', 100, 5,
+    INSERT INTO intake VALUES ('i', 'e', 's', CAST('/cards/a.wav' AS BLOB), 'a.wav', 'split', 100, 5,
         hex(zeroblob(32)), NULL, 1);
-    INSERT INTO intake VALUES ('j', 'e', 's', '/cards/b.wav', 'b.wav', 'auto', 100, 5, NULL,
+    INSERT INTO intake VALUES ('j', 'e', 's', CAST('/cards/b.wav' AS BLOB), 'b.wav', 'auto', 100, 5, NULL,
         NULL, 2);
     INSERT INTO recording VALUES
         ('r1', 'e', 's', hex(zeroblob(32)), '1', 'asked', 'r1', 1, 1, 2, 3000, 2, 'tiny.en'),
@@ -132,7 +132,7 @@ async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
     let fill = "
         INSERT INTO event VALUES ('e', 'The landing', NULL, '25', 1);
         INSERT INTO source VALUES ('s', 'e', 'lav', 'worn', NULL, 0);
-        INSERT INTO file VALUES (hex(zeroblob(32)), '/a', 'a', 1, 5, 'wav', 'pcm', 'audio/wav',
+        INSERT INTO file VALUES (hex(zeroblob(32)), CAST('/a' AS BLOB), 'a', 1, 5, 'wav', 'pcm', 'audio/wav',
             48000, 2, 16, 480000, 10000, '[]');
         INSERT INTO recording (id, event_id, source_id, file_hash, pick, channels_why) VALUES
             ('r1', 'e', 's', hex(zeroblob(32)), '1', ''), ('r2', 'e', 's', hex(zeroblob(32)), '2', '');
