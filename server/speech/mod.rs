@@ -27,6 +27,7 @@ mod manifest;
 mod mel;
 mod memory;
 mod packages;
+mod pauses;
 mod recogniser;
 mod shelf;
 mod threads;

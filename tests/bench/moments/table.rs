@@ -56,7 +56,8 @@ pub fn print(title: &str, folder: &Path, truth: &Truth, model: &mut dyn Recognis
 fn word_errors(truth: &Truth, recordings: &[Recording], fused: &Fused, model: &mut dyn Recogniser) {
     // Of each source, its words on the event clock, by the truth.
     let mut sources: BTreeMap<String, Vec<Timed>> = BTreeMap::new();
-    for (n, recording) in recordings.iter().enumerate() {
+    let alone = std::env::var_os("FUSED").is_none();
+    for (n, recording) in recordings.iter().enumerate().filter(|_| alone) {
         let spans: Vec<Span> = recording
             .segments
             .iter()
@@ -96,21 +97,24 @@ fn word_errors(truth: &Truth, recordings: &[Recording], fused: &Fused, model: &m
     let words: Vec<Timed> = fused.words.concat();
     let together = utterances(truth, &words);
     println!("{:<34}{:>7}{:>9}  (S D I)", "word errors", "words", "%");
-    row("every source by itself, pooled", errors(&every));
+    if alone {
+        row("every source by itself, pooled", errors(&every));
+    }
     rows.sort_by_key(|(_, errors, _)| errors.total());
     for (label, errors, _) in &rows {
         row(&format!("  {label} alone, all lines"), *errors);
     }
     row("fused", errors(&together));
     let best: Vec<Utterance> = (0..truth.lines.len())
-        .map(|line| {
+        .filter_map(|line| {
             rows.iter()
                 .map(|(_, _, all)| all[line].clone())
                 .min_by_key(|one| errors(std::slice::from_ref(one)).total())
-                .expect("a source")
         })
         .collect();
-    row("best source of each line (oracle)", errors(&best));
+    if alone {
+        row("best source of each line (oracle)", errors(&best));
+    }
     if std::env::var_os("SHOW").is_some() {
         for one in &together {
             if errors(std::slice::from_ref(one)).total() > 0 {
