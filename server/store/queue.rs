@@ -189,16 +189,7 @@ impl Store {
         transaction: &mut Transaction<'static, Sqlite>,
         job: NewJob<'_>,
     ) -> Result<(), StoreError> {
-        sqlx::query(self.sql(QUEUE))
-            .bind(job.kind)
-            .bind(job.subject)
-            .bind(job.event)
-            .bind(job.audio_ms)
-            .bind(job.after.map(|lease| lease.job))
-            .execute(&mut **transaction)
-            .await
-            .map_err(unknown("event", job.event))?;
-        Ok(())
+        self.queue(transaction, QUEUE, job).await
     }
 
     /// Queues a job, also if it was done before; one that is running runs once
@@ -208,7 +199,16 @@ impl Store {
         transaction: &mut Transaction<'static, Sqlite>,
         job: NewJob<'_>,
     ) -> Result<(), StoreError> {
-        sqlx::query(self.sql(QUEUE_AGAIN))
+        self.queue(transaction, QUEUE_AGAIN, job).await
+    }
+
+    async fn queue(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        statement: &'static super::statement::Statement,
+        job: NewJob<'_>,
+    ) -> Result<(), StoreError> {
+        sqlx::query(self.sql(statement))
             .bind(job.kind)
             .bind(job.subject)
             .bind(job.event)

@@ -130,9 +130,11 @@ impl Event<'_> {
             return Some(Some(Decided::nothing()));
         }
         let mut decided = along(a, b, &guesses, self.params, self.cancel)?.back_from(rate);
-        // Alone it would be doubted, but the chain says the same.
+        // Alone it would be doubted, but the chain says the same. A steep chain is
+        // itself in doubt.
         if let Coarse::Tie(supports) = &decided.finding
             && supports.len() == 1
+            && rate == 1.0
         {
             decided.finding = Coarse::Shared(supports.clone());
         }

@@ -208,12 +208,22 @@ pub(super) fn decide(lines: Vec<Weighed>) -> Decided {
         all.extend(ties);
         all.truncate(LISTED);
         Coarse::Tie(all)
-    } else if let ([one], [support]) = (taken.as_slice(), supports.as_slice())
-        && is_lone(one, support)
-    {
-        Coarse::Tie(supports)
     } else {
-        Coarse::Shared(supports)
+        // Each for itself: two doubtful stretches are no better than one.
+        let (lone, sound): (Vec<_>, Vec<_>) = taken
+            .iter()
+            .zip(&supports)
+            .partition(|(one, support)| is_lone(one, support));
+        if sound.is_empty() {
+            Coarse::Tie(
+                lone.into_iter()
+                    .map(|(_, support)| *support)
+                    .take(LISTED)
+                    .collect(),
+            )
+        } else {
+            Coarse::Shared(sound.into_iter().map(|(_, support)| *support).collect())
+        }
     };
     Decided { finding, best }
 }

@@ -12,7 +12,6 @@
 //! it says so.
 
 mod align;
-mod alike;
 mod coarse;
 mod coarse_all;
 mod decide;
@@ -39,7 +38,6 @@ mod votes;
 mod weigh;
 
 pub use align::align;
-pub use alike::alike;
 pub use coarse::coarse;
 pub use coarse_all::{Found, coarse_all};
 pub use fine::{

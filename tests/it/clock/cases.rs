@@ -52,6 +52,22 @@ fn a_recorder_that_stopped_inside_its_file_is_placed_on_both_sides() {
 }
 
 #[test]
+fn a_wrong_sample_rate_in_the_header_is_told() {
+    let corpus = corpus();
+    for rate_hz in [48_960.0, 44_100.0] {
+        let day = cases::wrong_rate(13, rate_hz, &corpus);
+        let solved = solved(&day, &corpus);
+        assert!(solved.together(0, 1), "{rate_hz}: {:?}", solved.solution);
+        let told = solved.warnings().iter().any(|warning| match warning {
+            Warning::WrongRate { member: 1, ppm, .. } => (ppm - day.takes[1].ppm()).abs() < 250.0,
+            _ => false,
+        });
+        assert!(told, "{rate_hz}: {:?}", solved.solution);
+        solved.keeps_the_goals();
+    }
+}
+
+#[test]
 fn a_safety_copy_lies_where_the_first_lies() {
     let corpus = corpus();
     let day = cases::safety_copy(14, &corpus);

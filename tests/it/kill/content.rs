@@ -117,9 +117,8 @@ pub async fn of(data: &Path) -> Content {
         }
         for heard in heard {
             let (h, m) = (&heard.hearing, &heard.moment);
-            // Not whose words they are: of copies alike, the one that was there first.
             recording.moments.push(format!(
-                "{} {}-{} of {} {}-{}: {} {} {:?} {:?}",
+                "{} {}-{} of {} {}-{}: {} {} {:?} {:?} {:?}",
                 h.rank,
                 h.start_ms,
                 h.end_ms,
@@ -128,6 +127,7 @@ pub async fn of(data: &Path) -> Content {
                 m.end_ms,
                 h.wanted,
                 h.tried,
+                m.words_from.as_ref() == Some(&row.id),
                 m.doubt,
                 m.text
             ));
