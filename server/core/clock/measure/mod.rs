@@ -4,6 +4,7 @@
 //! lines to a fraction of a ms, their rates and how sure those are; stops inside a
 //! file to half a second. Each recording is read once for an instant.
 
+mod beyond;
 mod instants;
 mod reader;
 mod stop;
@@ -19,7 +20,7 @@ use super::{
 };
 use crate::Cancel;
 use crate::units::ANALYSIS_RATE_HZ;
-use instants::sites;
+use instants::{covered, sites};
 use reader::Reader;
 
 /// Samples a ms.
@@ -33,6 +34,8 @@ const PAIR_SIGMA_PPM: f64 = 85.0;
 const WRONG_PPM: f64 = 500.0;
 /// What the search leaves open of such a rate, ppm.
 const WRONG_SIGMA_PPM: f64 = 300.0;
+/// Half-width of 95 % of a normal distribution, standard deviations.
+const NORMAL_95: f64 = 1.96;
 /// Lags less clear than this are chance, see [`FineLag::clear`].
 const CHANCE: f32 = 4.0;
 /// Fewer of the points agree on lines that are none, as a share.
@@ -83,6 +86,7 @@ pub(super) fn measure(
     }
     for key in wanted {
         if let Some(pair) = pairs.get_mut(key) {
+            beyond::settle(members, *key, pair, &mut reader, cancel)?;
             stop::refine(*key, pair, &mut reader, cancel)?;
         }
     }
@@ -162,7 +166,7 @@ fn fit(stretch: &mut Stretch, lags: &[Compared]) {
         ppm: stretch.line.ppm + line.ppm,
     };
     stretch.fine = Some(Fine {
-        uncertainty_ms: line.lag_95_ms.hypot(line.spread_ms),
+        uncertainty_ms: line.lag_95_ms.hypot(NORMAL_95 * line.spread_ms),
         ppm_uncertainty: line.ppm_95,
         residual_ms: line.residual_ms,
         agreement,

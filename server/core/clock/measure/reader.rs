@@ -38,8 +38,8 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// `count` samples of a member from `start_ms` on, fewer where it ends; and
-    /// silence in front of its start.
+    /// `count` samples of a member from `start_ms` (0 or more) on, fewer where it
+    /// ends.
     pub fn read(&mut self, member: usize, start_ms: i64, count: usize) -> &[f32] {
         let per_ms = i64::from(ANALYSIS_RATE_HZ / 1000);
         let end_ms = start_ms + (count as i64 + per_ms - 1) / per_ms;
