@@ -5,13 +5,14 @@
 //! The way of the data, one room a step:
 //!
 //! ```text
-//! files ─ media ─ signal ─ speech ─ text ─ store ─ http / cli / web
-//!         open    detect   words    match  SQL     search, play
+//! files ─ media ─ signal ─ clock ─ moments ─ speech ─ text ─ store ─ http / cli / web
+//!         open    detect   one     each     words    match  SQL     search, play
+//!                          clock   once
 //! ```
 //!
-//! `jobs` walks a recording along that way, step by step, and can be killed at
-//! any instant. `signal` and `text` live in the package `sayback-core`, which
-//! can reach neither file nor network.
+//! `jobs` walks recordings and events along that way, step by step, and can be
+//! killed at any instant. `signal`, `clock`, `moments` and `text` live in the
+//! package `sayback-core`, which can reach neither file nor network.
 
 pub use sayback_core as core;
 

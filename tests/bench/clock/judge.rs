@@ -22,6 +22,8 @@ pub struct Judged {
     pub nearest_ms: Vec<f64>,
     /// The same against the true clocks alone, ms.
     pub plain_ms: Vec<f64>,
+    /// The same for the voice that speaks at the instant, ms.
+    pub voice_ms: Vec<f64>,
     /// Widths of the ranges of acoustic delay, ms, one a pair.
     pub delays_ms: Vec<f64>,
     /// Errors of rates between two recordings, ppm.
@@ -147,6 +149,7 @@ impl Judged {
             self.beside_ms.push(error.beside_ms);
             self.nearest_ms.push(error.nearest_ms);
             self.plain_ms.push(error.plain_ms);
+            self.voice_ms.extend(error.voice_ms);
             self.covered += usize::from(error.beside_ms <= limit);
             worst = worst.max(error.beside_ms);
         }
@@ -209,6 +212,7 @@ impl Judged {
         self.beside_ms.extend(other.beside_ms);
         self.nearest_ms.extend(other.nearest_ms);
         self.plain_ms.extend(other.plain_ms);
+        self.voice_ms.extend(other.voice_ms);
         self.delays_ms.extend(other.delays_ms);
         self.ppm.extend(other.ppm);
         self.overlapping += other.overlapping;

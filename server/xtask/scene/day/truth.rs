@@ -5,7 +5,9 @@
 //! in another: the true clocks, plus the acoustic delays of every voice that
 //! both heard. An error *beside the acoustic delay* is the distance from that
 //! range, one *beside the nearest voice* that from the nearest of the delays
-//! themselves, and a *plain* error that from the true clocks alone.
+//! themselves, and a *plain* error that from the true clocks alone. The strictest is
+//! the error *for the voice* that speaks at that instant: one offset can't be right
+//! for two voices that stand apart, so the way through the air counts in it.
 
 use super::corpus::Corpus;
 use super::spec::{Day, Take};
@@ -117,9 +119,19 @@ pub struct Shared {
     /// for each voice and place. Where no voice reached both: the ends of the
     /// range that the delays of the voices each heard span.
     pub delays_ms: Vec<f64>,
+    /// What both heard: start and end, event seconds, and its delay, ms.
+    pub heard: Vec<(f64, f64, f64)>,
 }
 
 impl Shared {
+    /// Delay of the voice that speaks at an instant, ms.
+    #[must_use]
+    pub fn speaking_ms(&self, event_s: f64) -> Option<f64> {
+        let mut heard = self.heard.iter();
+        let here = heard.find(|(start_s, end_s, _)| (*start_s..*end_s).contains(&event_s));
+        here.map(|(_, _, delay_ms)| *delay_ms)
+    }
+
     /// Least and most delay, ms.
     #[must_use]
     pub fn range_ms(&self) -> (f64, f64) {
@@ -137,6 +149,8 @@ pub struct Error {
     pub nearest_ms: f64,
     /// From the true clocks alone.
     pub plain_ms: f64,
+    /// For the voice that speaks then, if one does that both heard.
+    pub voice_ms: Option<f64>,
 }
 
 /// Works out what two takes share.
@@ -145,6 +159,7 @@ pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
     let (from, to) = (a.start_s.max(b.start_s), a.end_s.min(b.end_s));
     let mut talk_s = 0.0;
     let mut both: Vec<f64> = Vec::new();
+    let mut heard: Vec<(f64, f64, f64)> = Vec::new();
     let (mut alone_a, mut alone_b) = (None, None);
     for said in &day.said {
         let utterance = corpus.get(said.utterance);
@@ -167,6 +182,7 @@ pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
             && inside_s > 0.0
         {
             both.push(there - here);
+            heard.push((said.start_s, end_s, there - here));
             talk_s += inside_s;
         }
     }
@@ -181,6 +197,7 @@ pub fn shared(day: &Day, corpus: &Corpus, a: &Take, b: &Take) -> Shared {
         overlap_s: (to - from).max(0.0),
         talk_s,
         delays_ms: both,
+        heard,
     }
 }
 
@@ -201,6 +218,9 @@ pub fn error(there: &Clock, event_s: f64, mapped_ms: f64, shared: &Shared) -> Op
         beside_ms: (-most).max(least).max(0.0),
         nearest_ms: offs.iter().fold(f64::INFINITY, |a, off| a.min(off.abs())),
         plain_ms: off(&0.0)?.abs(),
+        voice_ms: (shared.speaking_ms(event_s).as_ref())
+            .and_then(off)
+            .map(f64::abs),
     })
 }
 
@@ -258,7 +278,12 @@ mod tests {
             overlap_s: 100.0,
             talk_s: 50.0,
             delays_ms: vec![-3.0, 1.0, 5.0],
+            heard: vec![(30.0, 49.0, -3.0), (49.5, 52.0, 1.0)],
         };
+        let nobody = error(&clock, 49.2, 39_205.5, &shared).and_then(|error| error.voice_ms);
+        assert_eq!(nobody, None);
+        let off = error(&clock, 50.0, 40_004.5, &shared).and_then(|error| error.voice_ms);
+        assert!(off.is_some_and(|off| (off - 3.5).abs() < 1e-6), "{off:?}");
         let is = |mapped_ms: f64, wanted: [f64; 3]| {
             let found = error(&clock, 50.0, mapped_ms, &shared).expect("inside");
             let found = [found.beside_ms, found.nearest_ms, found.plain_ms];
