@@ -4,12 +4,16 @@
 
 use sqlx::{Sqlite, Transaction};
 
+use super::queue::Ended;
 use super::statement::statements;
-use super::{EventId, JobId, JobRow, RecordingId, Store, StoreError};
+use super::{EventId, JobId, JobKind, JobRow, RecordingId, Store, StoreError};
 
 statements! {
     CANCEL = "UPDATE job SET state = 'cancelled', again = 0, lease_owner = NULL, lease_until_ms = NULL,
-            finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running') RETURNING id";
+            finished_ms = ?2 WHERE id = ?1 AND state IN ('ready', 'running')
+        RETURNING state, kind, event_id";
+    /// A solve from scratch that was called off is not made up for by the next one.
+    NOT_ANEW = "UPDATE clock SET anew = 0 WHERE event_id = ?1";
     RETRY = "UPDATE job SET state = 'ready', attempts = 0, interruptions = 0, not_before_ms = 0,
             error = NULL WHERE id = ?1 AND state IN ('failed', 'cancelled') RETURNING id";
     /// A file that was added again is tried again; what a person cancelled, only
@@ -57,17 +61,30 @@ impl Store {
         Ok(())
     }
 
-    /// Stops a waiting or running job for good. Its worker notices by itself.
+    /// Stops a waiting or running job for good. Its worker notices by itself; what
+    /// others heard of a recording's words too is listened to there.
     ///
     /// # Errors
     /// [`StoreError::Unknown`]; [`StoreError::JobState`] if it is over.
     pub async fn cancel_job(&self, id: JobId, now_ms: i64) -> Result<JobRow, StoreError> {
-        let changed: Option<JobId> = sqlx::query_scalar(self.sql(CANCEL))
+        let mut transaction = self.begin().await?;
+        let ended: Option<Ended> = sqlx::query_as(self.sql(CANCEL))
             .bind(id)
             .bind(now_ms)
-            .fetch_optional(&self.write)
+            .fetch_optional(&mut *transaction)
             .await?;
-        self.after_change(id, changed, "waiting or running", "cancelled")
+        match &ended {
+            Some(ended) if ended.kind == JobKind::Align => {
+                sqlx::query(self.sql(NOT_ANEW))
+                    .bind(&ended.event_id)
+                    .execute(&mut *transaction)
+                    .await?;
+            }
+            Some(ended) => self.pass_on(&mut transaction, ended).await?,
+            None => {}
+        }
+        transaction.commit().await?;
+        self.after_change(id, ended.is_some(), "waiting or running", "cancelled")
             .await
     }
 
@@ -80,27 +97,27 @@ impl Store {
             .bind(id)
             .fetch_optional(&self.write)
             .await?;
-        self.after_change(id, changed, "failed or cancelled", "retried")
+        self.after_change(id, changed.is_some(), "failed or cancelled", "retried")
             .await
     }
 
     async fn after_change(
         &self,
         id: JobId,
-        changed: Option<JobId>,
+        changed: bool,
         wanted: &'static str,
         verb: &'static str,
     ) -> Result<JobRow, StoreError> {
         let row = self.job(id).await?;
-        match changed {
-            Some(_) => Ok(row),
-            None => Err(StoreError::JobState {
-                id,
-                state: row.state.as_str(),
-                wanted,
-                verb,
-            }),
+        if changed {
+            return Ok(row);
         }
+        Err(StoreError::JobState {
+            id,
+            state: row.state.as_str(),
+            wanted,
+            verb,
+        })
     }
 
     /// Lets everything still to do for a recording go before all else.

@@ -5,9 +5,11 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+use sayback_core::clock::Placement;
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
+use super::queue::Ended;
 use super::segments::{finite, or_zero};
 use super::statement::statements;
 use super::{
@@ -106,13 +108,21 @@ statements! {
             AND NOT EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = hearing.moment_id
                 AND a.recording_id = hearing.recording_id)";
     /// A moment nobody listened to is listened to where it is best; a recording
-    /// that could not be listened to comes last.
-    CHOOSE = "UPDATE hearing SET wanted = recording_id = (
-            SELECT h.recording_id FROM hearing h WHERE h.moment_id = hearing.moment_id
+    /// that could not or should not be listened to comes last, and one that did not
+    /// hear it is never asked.
+    CHOOSE = "UPDATE hearing SET wanted = coalesce(recording_id = (
+            SELECT h.recording_id FROM hearing h
+            WHERE h.moment_id = hearing.moment_id AND h.heard = 1
             ORDER BY EXISTS (SELECT 1 FROM job j WHERE j.subject = h.recording_id
-                    AND j.kind = 'transcribe' AND j.state = 'failed'),
-                h.heard DESC, h.n, h.recording_id LIMIT 1)
+                    AND j.kind = 'transcribe' AND j.state IN ('failed', 'cancelled')),
+                h.n, h.recording_id LIMIT 1), 0)
         WHERE moment_id IN (SELECT id FROM moment WHERE event_id = ?1 AND text IS NULL)";
+    LEAVE_UNPLACED = "INSERT INTO placement (recording_id, island, pieces, how, points, warnings)
+        SELECT r.id, (SELECT coalesce(max(p.island), 0) FROM placement p
+                JOIN recording o ON o.id = p.recording_id WHERE o.event_id = ?1)
+            + row_number() OVER (ORDER BY r.id), ?2, 'unplaced', 0, '[]'
+        FROM recording r WHERE r.event_id = ?1 AND r.segment_count IS NOT NULL
+            AND NOT EXISTS (SELECT 1 FROM placement p WHERE p.recording_id = r.id)";
     GROUPED = "UPDATE recording SET grouped = 1
         WHERE event_id = ?1 AND segment_count IS NOT NULL";
     /// The words of a moment are those of every recording that hears it.
@@ -237,18 +247,26 @@ impl Store {
         Ok(())
     }
 
-    /// Has a failed recording's share of an event given to others.
+    /// Lets an event go on without what ended: a recording's share of the words is
+    /// given to others; without a clock every recording is on one of its own.
     pub(super) async fn pass_on(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
-        kind: JobKind,
-        event: &EventId,
+        ended: &Ended,
     ) -> Result<(), StoreError> {
-        if kind == JobKind::Transcribe {
-            let group = NewJob::of_event(JobKind::Group, event);
-            self.queue_again(transaction, group).await?;
+        match ended.kind {
+            JobKind::Align => {
+                sqlx::query(self.sql(LEAVE_UNPLACED))
+                    .bind(&ended.event_id)
+                    .bind(json!(Placement::even(0.0, 0.0)).to_string())
+                    .execute(&mut **transaction)
+                    .await?;
+            }
+            JobKind::Transcribe => {}
+            JobKind::Probe | JobKind::Detect | JobKind::Group => return Ok(()),
         }
-        Ok(())
+        let group = NewJob::of_event(JobKind::Group, &ended.event_id);
+        self.queue_again(transaction, group).await
     }
 }
 

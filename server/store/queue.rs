@@ -89,10 +89,10 @@ pub struct Failure {
 
 /// How a claim ended without a result.
 #[derive(FromRow)]
-struct Ended {
-    state: JobState,
-    kind: JobKind,
-    event_id: EventId,
+pub(super) struct Ended {
+    pub state: JobState,
+    pub kind: JobKind,
+    pub event_id: EventId,
 }
 
 #[derive(FromRow)]
@@ -286,8 +286,7 @@ impl Store {
             .await?
             .ok_or(StoreError::LeaseLost(lease.job))?;
         if ended.state == JobState::Failed {
-            self.pass_on(&mut transaction, ended.kind, &ended.event_id)
-                .await?;
+            self.pass_on(&mut transaction, &ended).await?;
         }
         transaction.commit().await?;
         Ok(ended.state)
@@ -337,8 +336,7 @@ impl Store {
             .await?;
         for freed in &freed {
             if freed.ended.state == JobState::Failed {
-                self.pass_on(&mut transaction, freed.ended.kind, &freed.ended.event_id)
-                    .await?;
+                self.pass_on(&mut transaction, &freed.ended).await?;
             }
         }
         transaction.commit().await?;

@@ -61,6 +61,8 @@ pub struct Solved {
 
 statements! {
     IS_ANEW = "SELECT coalesce((SELECT anew FROM clock WHERE event_id = ?1), 0)";
+    /// So that it is left out should it not be looked through again.
+    FORGET_TRACK = "DELETE FROM track WHERE recording_id = ?1";
     FORGET_PAIRS = "DELETE FROM pair WHERE a_id IN (SELECT id FROM recording WHERE event_id = ?1)";
     FORGET_MOMENTS = "DELETE FROM moment WHERE event_id = ?1";
     FORGET_COUNTS = "UPDATE recording SET word_count = 0, grouped = 0 WHERE event_id = ?1";
@@ -107,6 +109,10 @@ impl Store {
         self.queue_again(&mut transaction, align).await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
         for recording in recordings {
+            sqlx::query(self.sql(FORGET_TRACK))
+                .bind(recording)
+                .execute(&mut *transaction)
+                .await?;
             let detect = NewJob {
                 kind: JobKind::Detect,
                 subject: recording.as_str(),

@@ -187,7 +187,7 @@ impl Gathered {
         let pairs = solution
             .pairs
             .iter()
-            .filter(|((a, b), pair)| pair.finding != Finding::Shared || !deaf(a) && !deaf(b))
+            .filter(|((a, b), pair)| pair.finding == Finding::Nothing || !deaf(a) && !deaf(b))
             .map(|((a, b), pair)| NewPair {
                 a: self.recordings[*a].id.clone(),
                 b: self.recordings[*b].id.clone(),

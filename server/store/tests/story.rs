@@ -377,6 +377,7 @@ async fn clock(store: &Store, event: &EventId, recording: &RecordingId) {
         .detect_again(&align.lease(), event, again, NOW)
         .await
         .unwrap();
+    assert_eq!(store.track(recording).await.unwrap(), None);
     let detect = claim(store, Lane::Light, "a2").await;
     assert_eq!(detect.kind, JobKind::Detect, "align waits for it");
     let row = store.recording(recording).await.unwrap();

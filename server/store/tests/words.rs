@@ -323,4 +323,87 @@ async fn second_tries(store: &Store, event: &EventRow, first: &RecordingRow, ids
             .unwrap()
             .is_empty()
     );
+    passed_on(store, event, first, &other).await;
+}
+
+/// What is called off or fails goes to whoever else heard it, and holds up nothing.
+async fn passed_on(store: &Store, event: &EventRow, first: &RecordingRow, other: &RecordingRow) {
+    // A solve from scratch that was called off is not made up for later.
+    store.ask_solve(&event.id, true).await.unwrap();
+    let job = store.clock(&event.id).await.unwrap().job.unwrap();
+    store.cancel_job(job, NOW).await.unwrap();
+    assert!(!store.is_anew(&event.id).await.unwrap());
+
+    // Two moments: one that both heard, one that only the first did.
+    store.ask_solve(&event.id, true).await.unwrap();
+    let align = claim(store, Lane::Light, "p1").await;
+    let placed = solved(&event.id, &first.id, true);
+    store
+        .finish_align(&align.lease(), &placed, NOW)
+        .await
+        .unwrap();
+    let deaf = NewHearing {
+        heard: false,
+        ..hearing(&other.id, 5_010, 6_010)
+    };
+    let found = [
+        moment(&[
+            hearing(&first.id, 1_000, 3_000),
+            hearing(&other.id, 1_010, 3_010),
+        ]),
+        moment(&[hearing(&first.id, 5_000, 6_000), deaf]),
+    ];
+    let group = claim(store, Lane::Light, "p2").await;
+    store
+        .finish_group(&group.lease(), &event.id, &found, NOW)
+        .await
+        .unwrap();
+    let transcribe = claim(store, Lane::Model, "p3").await;
+    assert_eq!(transcribe.subject, first.id.as_str());
+    store.cancel_job(transcribe.id, NOW).await.unwrap();
+    let group = claim(store, Lane::Light, "p4").await;
+    assert_eq!(group.kind, JobKind::Group);
+    store
+        .finish_group(&group.lease(), &event.id, &found, NOW)
+        .await
+        .unwrap();
+    let transcribe = claim(store, Lane::Model, "p5").await;
+    assert_eq!(transcribe.subject, other.id.as_str());
+    let lease = transcribe.lease();
+    let wanted = store
+        .begin_listening(&lease, &other.id, "base")
+        .await
+        .unwrap();
+    let spans: Vec<i64> = wanted.iter().map(|wanted| wanted.start_ms).collect();
+    assert_eq!(spans, [1_010], "not what it did not hear");
+    store.finish_listening(&lease, other, NOW).await.unwrap();
+
+    // Without a clock each recording is on one of its own.
+    store.ask_solve(&event.id, false).await.unwrap();
+    let align = claim(store, Lane::Light, "p6").await;
+    let failure = Failure {
+        error: "the clock broke".into(),
+        retry_at_ms: None,
+        max_attempts: 1,
+    };
+    let state = store.fail(&align.lease(), &failure, NOW).await.unwrap();
+    assert_eq!(state, JobState::Failed);
+    let placements = store.placements(&event.id).await.unwrap();
+    let mut islands: Vec<(bool, i64)> = placements
+        .iter()
+        .map(|row| (row.recording_id == other.id, row.island))
+        .collect();
+    islands.sort_unstable();
+    assert_eq!(islands, [(false, 0), (true, 1)]);
+    let group = claim(store, Lane::Light, "p7").await;
+    assert_eq!(group.kind, JobKind::Group);
+    store
+        .finish_group(&group.lease(), &event.id, &[], NOW)
+        .await
+        .unwrap();
+    let transcribe = claim(store, Lane::Model, "p8").await;
+    store
+        .finish_listening(&transcribe.lease(), other, NOW)
+        .await
+        .unwrap();
 }
