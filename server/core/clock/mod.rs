@@ -28,7 +28,7 @@ mod prepared;
 #[cfg(test)]
 mod room;
 #[cfg(test)]
-mod scenes;
+pub(crate) mod scenes;
 mod solution;
 mod solve;
 mod support;

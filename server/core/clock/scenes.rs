@@ -1,22 +1,22 @@
-//! Band levels of made-up events, for the tests of this room.
+//! Band levels of made-up events, for the tests of this room and of `moments`.
 
 use super::track::{FRAME, TRACK_BANDS, Track, TrackLevels};
 
 /// Levels of the bands over time at one place, dB from an arbitrary zero.
-pub(super) type Sound = Vec<[f32; TRACK_BANDS]>;
+pub type Sound = Vec<[f32; TRACK_BANDS]>;
 
-pub(super) const FRAMES_A_SECOND: usize = 25;
+pub const FRAMES_A_SECOND: usize = 25;
 
 /// Numbers that repeat on every run (splitmix64: Steele et al., OOPSLA 2014).
-pub(super) struct Chance(u64);
+pub struct Chance(u64);
 
 impl Chance {
-    pub(super) fn new(seed: u64) -> Self {
+    pub fn new(seed: u64) -> Self {
         Self(seed << 40)
     }
 
     /// Even from 0 to 1.
-    pub(super) fn even(&mut self) -> f32 {
+    pub fn even(&mut self) -> f32 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -25,7 +25,7 @@ impl Chance {
     }
 
     /// About normal, deviation 1: six even numbers (each of variance 1/12).
-    pub(super) fn normal(&mut self) -> f32 {
+    pub fn normal(&mut self) -> f32 {
         let sum: f32 = (0..6).map(|_| self.even()).sum();
         (sum - 3.0) * 2_f32.sqrt()
     }
@@ -33,7 +33,7 @@ impl Chance {
 
 /// Talk with pauses: each syllable of 80 to 360 ms has a level and a colour of its
 /// own, sentences last 1 to 7 s.
-pub(super) fn talk(seconds: usize, seed: u64) -> Sound {
+pub fn talk(seconds: usize, seed: u64) -> Sound {
     let mut chance = Chance::new(seed);
     let (mut speaks, mut left, mut syllable) = (true, 100_i32, 0_i32);
     let mut goal = [0.0; TRACK_BANDS];
@@ -64,7 +64,7 @@ pub(super) fn talk(seconds: usize, seed: u64) -> Sound {
 }
 
 /// Music: a note every 160 ms, the whole repeating after `loop_seconds`.
-pub(super) fn music(seconds: usize, loop_seconds: usize, seed: u64) -> Sound {
+pub fn music(seconds: usize, loop_seconds: usize, seed: u64) -> Sound {
     let mut chance = Chance::new(seed);
     let mut note = [0.0; TRACK_BANDS];
     let once: Sound = (0..loop_seconds * FRAMES_A_SECOND)
@@ -82,7 +82,7 @@ pub(super) fn music(seconds: usize, loop_seconds: usize, seed: u64) -> Sound {
 }
 
 /// Applause: bursts of several seconds whose frames move by chance alone.
-pub(super) fn applause(seconds: usize, seed: u64) -> Sound {
+pub fn applause(seconds: usize, seed: u64) -> Sound {
     let mut chance = Chance::new(seed);
     let frame = |n: usize| {
         let at = (n % 750) as f32 / 25.0;
@@ -95,7 +95,7 @@ pub(super) fn applause(seconds: usize, seed: u64) -> Sound {
 /// A recorder: starts `start_s` into the sound, hears `length_s` of it, its clock
 /// `ppm` fast, over noise of `noise_db`.
 #[derive(Clone, Copy)]
-pub(super) struct Recorder {
+pub struct Recorder {
     pub start_s: f64,
     pub length_s: f64,
     pub ppm: f64,
@@ -103,7 +103,7 @@ pub(super) struct Recorder {
 }
 
 impl Recorder {
-    pub(super) fn hears(&self, sound: &[[f32; TRACK_BANDS]], seed: u64) -> Track {
+    pub fn hears(&self, sound: &[[f32; TRACK_BANDS]], seed: u64) -> Track {
         let mut chance = Chance::new(seed);
         let rate = 1.0 + self.ppm / 1e6;
         let frames = (self.length_s * rate * FRAMES_A_SECOND as f64) as usize;
@@ -124,12 +124,12 @@ impl Recorder {
     }
 
     /// Where an instant of this recording lies in another of the same sound, s.
-    pub(super) fn truth(&self, other: &Self, here_s: f64) -> f64 {
+    pub fn truth(&self, other: &Self, here_s: f64) -> f64 {
         let event = self.start_s + here_s / (1.0 + self.ppm / 1e6);
         (event - other.start_s) * (1.0 + other.ppm / 1e6)
     }
 }
 
-pub(super) fn of_levels(levels: Vec<TrackLevels>) -> Track {
+pub fn of_levels(levels: Vec<TrackLevels>) -> Track {
     Track::new((levels.len() * FRAME) as u64, levels)
 }

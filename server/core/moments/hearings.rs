@@ -6,7 +6,7 @@ use super::pieces::Piece;
 use super::score::{Evidence, score, why};
 use super::together::Together;
 use crate::signal::SpeechSegment;
-use crate::units::{EventMs, FileMs, SILENCE_DBFS};
+use crate::units::{EventMs, FileMs};
 
 /// A recorder that was at this place within so long was there, ms.
 const STILL_MS: i64 = 60_000;
@@ -78,7 +78,8 @@ impl Listen<'_> {
             return None;
         }
         let excess_db = self.sound.excess_db(n, from, to);
-        let evidence = self.evidence(h, segments, pieces, excess_db);
+        let evidence = found(h, segments, pieces)
+            .unwrap_or_else(|| only_heard(excess_db, self.sound.level_dbfs(n, from, to)));
         let heard =
             owns || together && (evidence.covered >= FOUND || excess_db >= self.params.heard_db);
         Some(Hearing {
@@ -94,52 +95,48 @@ impl Listen<'_> {
             why: why(&evidence, h.placed_as, heard),
         })
     }
+}
 
-    /// The measures of its segments there, weighted by how much of the moment they
-    /// have; where it has none, what the levels say.
-    fn evidence(
-        &self,
-        h: &Hearer,
-        segments: &[SpeechSegment],
-        pieces: &[Piece],
-        excess_db: f32,
-    ) -> Evidence {
-        let speech: i64 = pieces.iter().map(|piece| piece.end - piece.start).sum();
-        let mut sums = Evidence::default();
-        let (mut all, mut ringing, mut power) = (0.0_f32, 0.0_f32, 0.0_f32);
-        for segment in segments {
-            let start = h.placement.to_event(segment.start).0;
-            let end = h.placement.to_event(segment.end).0;
-            let common: i64 = pieces
-                .iter()
-                .map(|piece| (end.min(piece.end) - start.max(piece.start)).max(0))
-                .sum();
-            let weight = common as f32;
-            all += weight;
-            sums.snr_db += weight * segment.snr_db;
-            sums.clipped += weight * segment.clipped;
-            power += weight * 10.0_f32.powf(segment.level_dbfs / 10.0);
-            if segment.reverb > 0.0 {
-                ringing += weight;
-                sums.reverb += weight * segment.reverb;
-            }
+/// The measures of a recording's segments in a moment, weighted by how much of it
+/// they have; `None` where they have nothing of it.
+fn found(h: &Hearer, segments: &[SpeechSegment], pieces: &[Piece]) -> Option<Evidence> {
+    let speech: i64 = pieces.iter().map(|piece| piece.end - piece.start).sum();
+    let mut sums = Evidence::default();
+    let (mut all, mut ringing, mut power) = (0.0_f32, 0.0_f32, 0.0_f32);
+    for segment in segments {
+        let start = h.placement.to_event(segment.start).0;
+        let end = h.placement.to_event(segment.end).0;
+        let common: i64 = pieces
+            .iter()
+            .map(|piece| (end.min(piece.end) - start.max(piece.start)).max(0))
+            .sum();
+        let weight = common as f32;
+        all += weight;
+        sums.snr_db += weight * segment.snr_db;
+        sums.clipped += weight * segment.clipped;
+        power += weight * 10.0_f32.powf(segment.level_dbfs / 10.0);
+        if segment.reverb > 0.0 {
+            ringing += weight;
+            sums.reverb += weight * segment.reverb;
         }
-        if all <= 0.0 {
-            // Excess holds the noise too, so it is never below 0.
-            let ratio = 10.0_f32.powf(excess_db / 10.0) - 1.0;
-            return Evidence {
-                level_dbfs: SILENCE_DBFS,
-                snr_db: 10.0 * ratio.max(1e-3).log10(),
-                ..Evidence::default()
-            };
-        }
-        Evidence {
-            level_dbfs: 10.0 * (power / all).max(1e-15).log10(),
-            snr_db: sums.snr_db / all,
-            clipped: sums.clipped / all,
-            reverb: sums.reverb / f32::max(ringing, 1.0),
-            covered: (all / speech.max(1) as f32).min(1.0),
-        }
+    }
+    (all > 0.0).then(|| Evidence {
+        level_dbfs: 10.0 * (power / all).max(1e-15).log10(),
+        snr_db: sums.snr_db / all,
+        clipped: sums.clipped / all,
+        reverb: sums.reverb / f32::max(ringing, 1.0),
+        covered: (all / speech.max(1) as f32).min(1.0),
+    })
+}
+
+/// What the levels say where a recording has no segment.
+fn only_heard(excess_db: f32, level_dbfs: f32) -> Evidence {
+    // Excess holds the noise too, so it is never below 0.
+    let ratio = 10.0_f32.powf(excess_db / 10.0) - 1.0;
+    Evidence {
+        level_dbfs,
+        snr_db: 10.0 * ratio.max(1e-3).log10(),
+        ..Evidence::default()
     }
 }
 

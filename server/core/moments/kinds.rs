@@ -70,9 +70,16 @@ pub trait Sound {
     /// there, dB; 0 where there is none of it.
     fn excess_db(&self, hearer: usize, from: FileMs, to: FileMs) -> f32;
 
+    /// How loud a stretch is, noise and all, dBFS; [`SILENCE_DBFS`] where there is
+    /// none of it.
+    ///
+    /// [`SILENCE_DBFS`]: crate::units::SILENCE_DBFS
+    fn level_dbfs(&self, hearer: usize, from: FileMs, to: FileMs) -> f32;
+
     /// Is it the same sound? Normalised correlation of what the two have of a
     /// stretch that is at `a_from..a_to` in one and starts at `b_from` in the
-    /// other, −1 to 1; `None` where one of them has none of it.
+    /// other, whose clock runs `rate` times as fast, −1 to 1; `None` where one of
+    /// them has none of it.
     fn alike(
         &self,
         a: usize,
@@ -80,6 +87,7 @@ pub trait Sound {
         a_to: FileMs,
         b: usize,
         b_from: FileMs,
+        rate: f64,
     ) -> Option<f32>;
 
     /// The middle of the quietest fifth of a second of a stretch; `None` where
@@ -129,7 +137,8 @@ pub struct Hearing {
     pub end: FileMs,
     /// Whether it is above the recording's own noise there.
     pub heard: bool,
-    /// RMS level of the speech, dBFS.
+    /// RMS level of the speech, dBFS; where the detector found none, that of all
+    /// there is.
     pub level_dbfs: f32,
     /// Speech over noise, dB.
     pub snr_db: f32,

@@ -102,12 +102,14 @@ impl<'a> Together<'a> {
         let file = |hearer: &Hearer, at: f64| hearer.placement.file_at(at).round() as i64;
         let (a_from, a_to) = (file(x, from), file(x, to));
         let b_from = file(y, from);
+        let rate = |hearer: &Hearer| 1.0 + hearer.placement.ppm() / 1e6;
         self.sound.alike(
             a,
             FileMs(a_from),
             FileMs(a_to.max(a_from)),
             b,
             FileMs(b_from),
+            rate(y) / rate(x),
         )
     }
 }

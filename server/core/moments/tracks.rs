@@ -1,8 +1,10 @@
 //! What do stored band levels say about sound?
 
+use std::ops::Range;
+
 use super::kinds::Sound;
-use crate::clock::{FRAME_MS, TRACK_BANDS, Track};
-use crate::units::FileMs;
+use crate::clock::{FRAME_MS, TRACK_BANDS, Track, TrackLevels};
+use crate::units::{FileMs, SILENCE_DBFS};
 
 /// Band levels this far below the loudest of their stretch count as that, in
 /// steps of half a dB: what lies lower is one microphone's noise or the other's.
@@ -33,9 +35,14 @@ impl Sound for Tracks<'_> {
         track.map_or(0.0, |track| track.excess_db(from, to))
     }
 
+    fn level_dbfs(&self, hearer: usize, from: FileMs, to: FileMs) -> f32 {
+        let track = self.0.get(hearer);
+        track.map_or(SILENCE_DBFS, |track| track.level_dbfs(from, to))
+    }
+
     /// Of all bands together, each less its mean; the best of three lags one
-    /// frame (40 ms) apart. Two sounds that have nothing to do with each other
-    /// stay below 0.2 in 99 of 100 stretches of 5 s.
+    /// frame (40 ms) apart. In single stretches of 5 s, two sounds that have
+    /// nothing to do with each other stay below 0.2 to 0.5 in 99 of 100.
     fn alike(
         &self,
         a: usize,
@@ -43,12 +50,17 @@ impl Sound for Tracks<'_> {
         a_to: FileMs,
         b: usize,
         b_from: FileMs,
+        rate: f64,
     ) -> Option<f32> {
         let (first, second) = (self.0.get(a)?, self.0.get(b)?);
         let (start, end) = self.frames(a, a_from, a_to);
-        let lag = ((b_from.0 - a_from.0) as f64 / FRAME_MS).round() as i64;
+        // The frame of `b` that the middle of one of `a` falls into.
+        let there = |frame: usize| {
+            let after_ms = (frame as f64 + 0.5) * FRAME_MS - a_from.0 as f64;
+            ((b_from.0 as f64 + after_ms * rate) / FRAME_MS).floor() as i64
+        };
         (-1..=1)
-            .filter_map(|slack| correlation(first, start, end, second, lag + slack))
+            .filter_map(|slack| correlation(first, start..end, second, |n| there(n) + slack))
             .max_by(f32::total_cmp)
     }
 
@@ -65,22 +77,25 @@ impl Sound for Tracks<'_> {
     }
 }
 
-/// Correlation of frames `start..end` of `a` with those `lag` later in `b`.
-fn correlation(a: &Track, start: usize, end: usize, b: &Track, lag: i64) -> Option<f32> {
-    let low = start.max(usize::try_from(-lag).unwrap_or(0));
-    let limit = usize::try_from((b.frames() as i64 - lag).max(0)).unwrap_or(0);
-    let high = end.min(limit);
-    if high < low + FEWEST {
+/// Correlation of frames of `a` with those of `b` that are `there`, where `b` has
+/// them.
+fn correlation(
+    a: &Track,
+    frames: Range<usize>,
+    b: &Track,
+    there: impl Fn(usize) -> i64,
+) -> Option<f32> {
+    let pair = |n: usize| {
+        let there = usize::try_from(there(n)).ok()?;
+        Some((*a.levels().get(n)?, *b.levels().get(there)?))
+    };
+    let (mine, theirs): (Vec<TrackLevels>, Vec<TrackLevels>) = frames.filter_map(pair).unzip();
+    if mine.len() < FEWEST {
         return None;
     }
-    let there = usize::try_from(low as i64 + lag).ok()?;
-    let (mine, theirs) = (
-        &a.levels()[low..high],
-        &b.levels()[there..there + high - low],
-    );
     let (mut both, mut left, mut right) = (0.0_f64, 0.0_f64, 0.0_f64);
     for band in 0..TRACK_BANDS {
-        let (x, y) = (feature(mine, band), feature(theirs, band));
+        let (x, y) = (feature(&mine, band), feature(&theirs, band));
         for (x, y) in x.iter().zip(&y) {
             both += f64::from(x * y);
             left += f64::from(x * x);
@@ -96,7 +111,7 @@ fn correlation(a: &Track, start: usize, end: usize, b: &Track, lag: i64) -> Opti
 }
 
 /// A band's levels less their mean, those far down cut off.
-fn feature(levels: &[[u8; TRACK_BANDS]], band: usize) -> Vec<f32> {
+fn feature(levels: &[TrackLevels], band: usize) -> Vec<f32> {
     let loudest = levels.iter().map(|frame| frame[band]).max().unwrap_or(0);
     let floor = loudest.saturating_sub(RANGE);
     let cut: Vec<f32> = levels
@@ -106,3 +121,6 @@ fn feature(levels: &[[u8; TRACK_BANDS]], band: usize) -> Vec<f32> {
     let mean = cut.iter().sum::<f32>() / cut.len().max(1) as f32;
     cut.into_iter().map(|level| level - mean).collect()
 }
+
+#[cfg(test)]
+mod tests;

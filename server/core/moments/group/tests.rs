@@ -4,7 +4,7 @@ use super::*;
 use crate::clock::Placement;
 use crate::moments::PlacedAs;
 use crate::signal::SpeechSegment;
-use crate::units::FileMs;
+use crate::units::{FileMs, SILENCE_DBFS};
 use proptest::prelude::*;
 
 /// Places by name: recorders of one letter share all sound.
@@ -15,7 +15,11 @@ impl Sound for Places<'_> {
         if from < to { 10.0 } else { 0.0 }
     }
 
-    fn alike(&self, a: usize, _: FileMs, _: FileMs, b: usize, _: FileMs) -> Option<f32> {
+    fn level_dbfs(&self, _: usize, from: FileMs, to: FileMs) -> f32 {
+        if from < to { -40.0 } else { SILENCE_DBFS }
+    }
+
+    fn alike(&self, a: usize, _: FileMs, _: FileMs, b: usize, _: FileMs, _: f64) -> Option<f32> {
         let place = |n: usize| self.0.as_bytes().get(n);
         Some(if place(a) == place(b) { 0.8 } else { 0.0 })
     }
@@ -115,6 +119,23 @@ fn a_recorder_below_its_noise_is_listed_as_not_heard() {
     let second = &moments[1].hearings[1];
     assert_eq!((second.hearer, second.heard), (1, false));
     assert_eq!(second.why, ["not above its own noise here"]);
+}
+
+#[test]
+fn what_is_heard_without_a_segment_has_the_level_it_has() {
+    let zero = Placement::even(0.0, 0.0);
+    let near = [segment(1_000, 6_000, 25.0), segment(9_000, 13_000, 25.0)];
+    let far = [segment(1_000, 6_000, 9.5)];
+    let hearers = [hearer(0, &zero, &near), hearer(1, &zero, &far)];
+    let moments = group(&hearers, &[], &MomentParams::default(), &Places("aa"));
+    let [found, heard] = [0, 1].map(|n| &moments[n].hearings[1]);
+    assert_eq!((heard.hearer, heard.heard), (1, true));
+    assert_eq!(heard.level_dbfs, -40.0);
+    let why = heard.why.join(", ");
+    assert!(!why.contains("faint"), "{why}");
+    // The same ratio, and all of it missed: that costs 12 dB, and nothing else does.
+    let lost = found.score - heard.score;
+    assert!((lost - 12.0).abs() < 0.1, "{found:?} {heard:?}");
 }
 
 #[test]
