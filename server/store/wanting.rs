@@ -4,6 +4,7 @@
 //! kill does not change: the next run packs the same windows and goes on with
 //! those that hold a hearing without an attempt.
 
+use sayback_core::moments::{SecondTry, second_tries};
 use sqlx::{FromRow, Sqlite, Transaction};
 
 use super::statement::statements;
@@ -22,15 +23,12 @@ pub struct Wanted {
     pub tried: bool,
 }
 
-/// The model listens to at most so much for each ms of speech that is there once,
-/// second tries included.
-const MODEL_SHARE: f64 = 1.2;
-
 #[derive(FromRow)]
 struct Second {
     moment_id: MomentId,
     recording_id: RecordingId,
     ms: i64,
+    sure: Option<f32>,
 }
 
 /// A hearing `h` that is to be listened to yet.
@@ -87,8 +85,10 @@ statements! {
     SPENT = "SELECT coalesce((SELECT sum(h.end_ms - h.start_ms) FROM moment m
                 JOIN hearing h ON h.moment_id = m.id AND h.wanted > 0 WHERE m.event_id = ?1), 0),
             coalesce((SELECT sum(end_ms - start_ms) FROM moment WHERE event_id = ?1), 0)";
-    /// The next best hearing of each doubted moment, the least sure words first.
-    SECONDS = "SELECT moment_id, recording_id, ms FROM (
+    /// The next best hearing of each doubted moment, and how sure its words are.
+    SECONDS = "SELECT moment_id, recording_id, ms,
+            (SELECT avg(w.confidence) FROM word w WHERE w.moment_id = s.moment_id) AS sure
+        FROM (
             SELECT m.id AS moment_id, h.recording_id, h.end_ms - h.start_ms AS ms, m.island,
                 m.start_ms, row_number() OVER (PARTITION BY m.id ORDER BY h.n, h.recording_id) AS k
             FROM moment m JOIN hearing h ON h.moment_id = m.id
@@ -96,10 +96,9 @@ statements! {
                 AND NOT EXISTS (SELECT 1 FROM hearing o
                     WHERE o.moment_id = m.id AND o.wanted = 2)
                 AND NOT EXISTS (SELECT 1 FROM job j WHERE j.subject = h.recording_id
-                    AND j.kind = 'transcribe' AND j.state IN ('failed', 'cancelled')))
+                    AND j.kind = 'transcribe' AND j.state IN ('failed', 'cancelled'))) s
         WHERE k = 1
-        ORDER BY (SELECT avg(w.confidence) FROM word w WHERE w.moment_id = moment_id),
-            island, start_ms, moment_id";
+        ORDER BY island, start_ms, moment_id";
     WANT_SECOND = "UPDATE hearing SET wanted = 2 WHERE moment_id = ?1 AND recording_id = ?2";
 }
 
@@ -258,7 +257,7 @@ impl Store {
         transaction: &mut Transaction<'static, Sqlite>,
         event: &EventId,
     ) -> Result<(), StoreError> {
-        let (mut spent, distinct): (i64, i64) = sqlx::query_as(self.sql(SPENT))
+        let (spent, distinct): (i64, i64) = sqlx::query_as(self.sql(SPENT))
             .bind(event)
             .fetch_one(&mut **transaction)
             .await?;
@@ -266,14 +265,17 @@ impl Store {
             .bind(event)
             .fetch_all(&mut **transaction)
             .await?;
-        for second in seconds {
-            if (spent + second.ms) as f64 > MODEL_SHARE * distinct as f64 {
-                continue;
-            }
-            spent += second.ms;
+        let tries: Vec<SecondTry> = seconds
+            .iter()
+            .map(|second| SecondTry {
+                sure: second.sure,
+                ms: second.ms,
+            })
+            .collect();
+        for n in second_tries(&tries, spent, distinct) {
             sqlx::query(self.sql(WANT_SECOND))
-                .bind(&second.moment_id)
-                .bind(&second.recording_id)
+                .bind(&seconds[n].moment_id)
+                .bind(&seconds[n].recording_id)
                 .execute(&mut **transaction)
                 .await?;
         }

@@ -21,7 +21,8 @@ pub struct FusedWord {
 pub struct Fused {
     /// In order of time.
     pub words: Vec<FusedWord>,
-    /// The attempt that most of them are of: position in the attempts.
+    /// The attempt whose text is the best as a whole, which the others voted on:
+    /// position in the attempts.
     pub from: usize,
     /// Why they should not be trusted as they are.
     pub doubt: Option<String>,

@@ -2,15 +2,13 @@
 
 use sayback::core::clock::{Placed, Track};
 use sayback::core::moments::{
-    Attempt, Hearer, Moment, MomentParams, SaidWord, Tracks, fuse, group, weakness,
+    Attempt, Fused as Words, Hearer, Moment, MomentParams, SaidWord, SecondTry, Tracks, fuse,
+    group, second_tries,
 };
 use sayback::speech::{Recogniser, Span};
 
 use crate::event::Recording;
 use crate::said::{Timed, listen};
-
-/// The speech model may hear so much more than there is speech.
-const BUDGET: f64 = 1.2;
 
 /// What came out.
 pub struct Fused {
@@ -26,8 +24,8 @@ pub struct Fused {
     pub doubted: usize,
 }
 
-/// Groups, listens to the first choices, then to the second where the words are
-/// weak and the budget allows.
+/// Groups, listens to the first choices, then to the second of those whose words
+/// are doubted, as the product does.
 pub fn run(recordings: &[Recording], placed: &[Placed], model: &mut dyn Recogniser) -> Fused {
     let tracks: Vec<&Track> = recordings.iter().map(|r| &r.track).collect();
     let hearers: Vec<Hearer> = recordings
@@ -56,16 +54,13 @@ pub fn run(recordings: &[Recording], placed: &[Placed], model: &mut dyn Recognis
         model,
         &mut attempts,
     );
-    let mut left = (BUDGET * speech.iter().sum::<i64>() as f64) as i64 - first_ms;
-    let second: Vec<usize> = (0..moments.len())
-        .filter(|&n| {
-            let other = moments[n].hearings.get(1).filter(|h| h.heard);
-            let weak = weakness(&attempts[n][0].words, speech[n]).is_some();
-            let fits = other.is_some_and(|h| h.end.0 - h.start.0 <= left);
-            let taken = weak && fits;
-            left -= other.filter(|_| taken).map_or(0, |h| h.end.0 - h.start.0);
-            taken
-        })
+    let words = |n: usize| fuse(&attempts[n], speech[n]).expect("an attempt");
+    let (doubted, tries): (Vec<usize>, Vec<SecondTry>) = (0..moments.len())
+        .filter_map(|n| Some((n, second_try(&moments[n], &words(n))?)))
+        .unzip();
+    let second: Vec<usize> = second_tries(&tries, first_ms, speech.iter().sum())
+        .into_iter()
+        .map(|n| doubted[n])
         .collect();
     let second_ms = hear(
         &second,
@@ -108,6 +103,18 @@ pub fn run(recordings: &[Recording], placed: &[Placed], model: &mut dyn Recognis
         doubted,
         moments,
     }
+}
+
+/// The second try at a moment with these words, where they are doubted and another
+/// recorder has heard it.
+fn second_try(moment: &Moment, words: &Words) -> Option<SecondTry> {
+    words.doubt.as_ref()?;
+    let other = moment.hearings.get(1).filter(|other| other.heard)?;
+    let words: Vec<f32> = words.words.iter().map(|w| w.word.confidence).collect();
+    Some(SecondTry {
+        sure: (!words.is_empty()).then(|| words.iter().sum::<f32>() / words.len() as f32),
+        ms: other.end.0 - other.start.0,
+    })
 }
 
 /// Listens to the hearing of that rank of some moments; answers how much sound
