@@ -20,6 +20,10 @@ pub struct Recording {
     pub pick: ChannelPick,
     /// Position in [`Truth::recorders`].
     pub recorder: usize,
+    /// Position of its file among the recorder's.
+    pub piece: usize,
+    /// Whether the recorder left several files.
+    pub split: bool,
     /// Where its first sample is in its take, ms.
     pub first_ms: f64,
     pub channel: usize,
@@ -39,7 +43,7 @@ pub fn recordings(folder: &Path, truth: &Truth) -> Vec<Recording> {
             if !matches!(holds, ChannelTruth::Mic { .. }) {
                 continue;
             }
-            for file in &recorder.files {
+            for (piece, file) in recorder.files.iter().enumerate() {
                 let first_ms = 1000.0 * file.first_frame as f64 / f64::from(recorder.rate_hz);
                 let pick = if recorder.channels.len() > 1 {
                     ChannelPick::Only(channel as u16 + 1)
@@ -50,6 +54,8 @@ pub fn recordings(folder: &Path, truth: &Truth) -> Vec<Recording> {
                 let (segments, track) = listen(&path, pick);
                 all.push(Recording {
                     recorder: number,
+                    piece,
+                    split: recorder.files.len() > 1,
                     first_ms,
                     channel,
                     label: recorder.label.clone(),
@@ -96,8 +102,13 @@ fn listen(path: &Path, pick: ChannelPick) -> (Vec<SpeechSegment>, Track) {
     (segments, track.finish())
 }
 
-/// Where the clock puts each of them.
+/// Where the clock puts each of them, told what the product tells it: channels of
+/// one file are one file, and files of one recorder pieces of a take.
 pub fn placed(recordings: &[Recording]) -> Vec<Placed> {
+    let mut files: Vec<&Path> = recordings.iter().map(|r| r.path.as_path()).collect();
+    files.sort_unstable();
+    files.dedup();
+    let file = |path: &Path| files.partition_point(|other| *other < path);
     let speech: Vec<Vec<(FileMs, FileMs)>> = recordings
         .iter()
         .map(|r| r.segments.iter().map(|s| (s.start, s.end)).collect())
@@ -105,13 +116,14 @@ pub fn placed(recordings: &[Recording]) -> Vec<Placed> {
     let members: Vec<Member> = recordings
         .iter()
         .zip(&speech)
-        .enumerate()
-        .map(|(n, (recording, speech))| Member {
+        .map(|(recording, speech)| Member {
             track: &recording.track,
             duration_ms: recording.duration_ms,
             source: recording.recorder,
-            file: n,
-            take: Some((recording.recorder, recording.first_ms as u32)),
+            file: file(&recording.path),
+            take: recording
+                .split
+                .then_some((recording.recorder, recording.piece as u32)),
             stamps: Vec::new(),
             fix: None,
             before: None,
