@@ -54,7 +54,6 @@ pub fn hearing(recording: &str, rank: i64) -> HearingRow {
         reverb: 0.0,
         score: 1.0,
         why: Json(Vec::new()),
-        shift_ms: 0.0,
         wanted: 0,
         tried: false,
     }

@@ -61,7 +61,7 @@ impl Places {
     pub fn on_event_clock(&self, from: &HearingRow, at: Stretch) -> Option<Stretch> {
         let placed = self.0.get(&from.recording_id)?;
         let on_clock = placed.island == 0 && *placed.how != How::Unplaced;
-        on_clock.then(|| placed.on_island(from, at))
+        on_clock.then(|| placed.on_island(at))
     }
 
     /// Where a stretch of the file of `from` is in the file of `to`, both copies of
@@ -73,8 +73,8 @@ impl Places {
         let both = (self.0.get(&from.recording_id)).zip(self.0.get(&to.recording_id));
         match both.filter(|(from, to)| from.island == to.island) {
             Some((placed, other)) => {
-                let on_clock = placed.on_island(from, at);
-                let there = |ms| other.placement.file_at(ms) + to.shift_ms;
+                let on_clock = placed.on_island(at);
+                let there = |ms| other.placement.file_at(ms);
                 Stretch {
                     start_ms: there(on_clock.start_ms),
                     end_ms: there(on_clock.end_ms),
@@ -99,13 +99,11 @@ impl Places {
 }
 
 impl PlacementRow {
-    /// A stretch of this recording on the clock of its island. Its sound comes
-    /// `shift_ms` later than the clock says.
-    fn on_island(&self, hearing: &HearingRow, at: Stretch) -> Stretch {
-        let there = |ms: f64| self.placement.event_at(ms - hearing.shift_ms);
+    /// A stretch of this recording on the clock of its island.
+    fn on_island(&self, at: Stretch) -> Stretch {
         Stretch {
-            start_ms: there(at.start_ms),
-            end_ms: there(at.end_ms),
+            start_ms: self.placement.event_at(at.start_ms),
+            end_ms: self.placement.event_at(at.end_ms),
         }
     }
 }
@@ -117,11 +115,8 @@ mod tests {
     use crate::store::{Json, Word};
     use sayback_core::clock::Placement;
 
-    fn hearing(recording: &str, shift_ms: f64) -> HearingRow {
-        HearingRow {
-            shift_ms,
-            ..made::hearing(recording, 1)
-        }
+    fn hearing(recording: &str) -> HearingRow {
+        made::hearing(recording, 1)
     }
 
     fn placed(recording: &str, island: i64, start_ms: f64, ppm: f64) -> PlacementRow {
@@ -147,17 +142,17 @@ mod tests {
     fn a_time_goes_over_the_event_clock_to_the_other_file() {
         // b starts 500 ms after a and runs 100 ppm fast: 360 ms in an hour.
         let places = Places::with(vec![placed("a", 0, 0.0, 0.0), placed("b", 0, 500.0, 100.0)]);
-        let there = places.across(&hearing("a", 0.0), AT, &hearing("b", 7.0));
-        let expected = (3_600_000.0 - 500.0) * 1.0001 + 7.0;
+        let there = places.across(&hearing("a"), AT, &hearing("b"));
+        let expected = (3_600_000.0 - 500.0) * 1.0001;
         assert!((there.start_ms - expected).abs() < 1e-6, "{there:?}");
         assert!(
             (there.end_ms - expected - 1_000.1).abs() < 1e-6,
             "{there:?}"
         );
         // And back again.
-        let back = places.across(&hearing("b", 7.0), there, &hearing("a", 0.0));
+        let back = places.across(&hearing("b"), there, &hearing("a"));
         assert!((back.start_ms - AT.start_ms).abs() < 1e-6, "{back:?}");
-        let clock = places.on_event_clock(&hearing("b", 7.0), there);
+        let clock = places.on_event_clock(&hearing("b"), there);
         let clock = clock.expect("it is on the event clock");
         assert!((clock.start_ms - AT.start_ms).abs() < 1e-6, "{clock:?}");
         // 3 and 3 ms, independent.
@@ -173,15 +168,12 @@ mod tests {
             end_ms: 900.0,
         };
         for other in ["b", "gone"] {
-            assert_eq!(
-                places.across(&hearing("a", 0.0), AT, &hearing(other, 0.0)),
-                whole
-            );
+            assert_eq!(places.across(&hearing("a"), AT, &hearing(other)), whole);
         }
         // In its own file nothing has to be known.
-        let own = places.across(&hearing("gone", 9.0), AT, &hearing("gone", 9.0));
+        let own = places.across(&hearing("gone"), AT, &hearing("gone"));
         assert_eq!(own, AT);
-        assert_eq!(places.on_event_clock(&hearing("b", 0.0), AT), None);
+        assert_eq!(places.on_event_clock(&hearing("b"), AT), None);
         assert_eq!(places.doubt_ms(&"a".into(), &"gone".into()), None);
     }
 

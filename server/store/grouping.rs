@@ -76,7 +76,7 @@ statements! {
         FROM moment m JOIN hearing h ON h.moment_id = m.id
         WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
     HEARINGS_OF_EVENT = "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard,
-            h.level_dbfs, h.snr_db, h.clipped, h.reverb, h.score, h.why, h.shift_ms, h.wanted,
+            h.level_dbfs, h.snr_db, h.clipped, h.reverb, h.score, h.why, h.wanted,
             EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
                 AND a.recording_id = h.recording_id) AS tried
         FROM moment m JOIN hearing h ON h.moment_id = m.id

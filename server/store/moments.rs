@@ -81,8 +81,6 @@ pub struct HearingRow {
     /// The reasons for its rank.
     #[sqlx(try_from = "String")]
     pub why: Json<Vec<String>>,
-    /// How much later than by the clock its sound is, ms.
-    pub shift_ms: f64,
     /// 1 when the model listens to it as the first choice, 2 as a second try,
     /// else 0.
     pub wanted: i64,
@@ -117,7 +115,7 @@ macro_rules! select_hearing {
     ($rest:literal) => {
         concat!(
             "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard, h.level_dbfs,
-                h.snr_db, h.clipped, h.reverb, h.score, h.why, h.shift_ms, h.wanted,
+                h.snr_db, h.clipped, h.reverb, h.score, h.why, h.wanted,
                 EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
                     AND a.recording_id = h.recording_id) AS tried ",
             $rest
