@@ -4,7 +4,6 @@
 use std::path::Path;
 use std::process::Command;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
 
 use xtask::scene::day::{Chances, Corpus, Day, Rendered, render_take, yardstick};
 
@@ -75,7 +74,6 @@ fn make(hours: f64, recordings: usize, folder: &Path) {
     let corpus = corpus();
     let day = day(hours, recordings, &corpus);
     let next = AtomicUsize::new(0);
-    let done = Mutex::new(0);
     let work = || {
         loop {
             let n = next.fetch_add(1, Ordering::Relaxed);
@@ -83,7 +81,6 @@ fn make(hours: f64, recordings: usize, folder: &Path) {
                 return;
             }
             render_take(&day, &corpus, &[], n, folder).expect("a take is rendered");
-            *done.lock().unwrap_or_else(PoisonError::into_inner) += 1;
         }
     };
     std::thread::scope(|scope| {

@@ -37,17 +37,12 @@ pub fn listen(sound: &Rendered) -> Heard {
 }
 
 /// Samples from the files.
-pub struct Files<'a> {
-    pub sounds: &'a [Rendered],
-    /// Seconds of sound that were asked for.
-    pub read_s: f64,
-}
+struct Files<'a>(&'a [Rendered]);
 
 impl Samples for Files<'_> {
     fn read(&mut self, member: usize, from: FileMs, to: FileMs) -> Vec<f32> {
         let sample = |at: FileMs| u64::try_from(at.0.max(0)).unwrap_or(0) * 16;
-        self.read_s += (to.0 - from.0) as f64 / 1000.0;
-        self.sounds[member]
+        self.0[member]
             .read(sample(from), sample(to))
             .expect("samples")
     }
@@ -85,14 +80,10 @@ pub fn members<'a>(day: &Day, sounds: &[Rendered], heard: &'a [Heard]) -> Vec<Me
 /// Solves a day from nothing.
 pub fn solve(members: &[Member], sounds: &[Rendered]) -> Solution {
     let known: BTreeMap<(usize, usize), Pair> = BTreeMap::new();
-    let mut samples = Files {
-        sounds,
-        read_s: 0.0,
-    };
     align(
         members,
         &known,
-        &mut samples,
+        &mut Files(sounds),
         &ClockParams::default(),
         &Cancel::new(),
         &mut |_| {},

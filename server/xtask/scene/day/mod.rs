@@ -17,7 +17,6 @@ pub mod corpus;
 pub mod render;
 pub mod spec;
 pub mod truth;
-pub mod wavs;
 pub mod yardstick;
 
 pub use chance::Chances;
@@ -25,4 +24,3 @@ pub use corpus::Corpus;
 pub use render::{Rendered, render, render_take};
 pub use spec::{Bed, BedSound, Day, Ear, Part, Said, Stop, Take};
 pub use truth::Clock;
-pub use wavs::write_wavs;
