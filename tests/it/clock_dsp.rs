@@ -5,23 +5,10 @@ use std::process::Command;
 
 use sayback_core::clock::{FINE_WINDOW, FineLags, LagPoint, Slope, lag_line};
 use xtask::oracle;
+use xtask::scene::random::Random;
 
-/// Uniform in −1..1 (Knuth's MMIX numbers).
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    }
-
-    /// About normal, deviation 1 (sum of twelve).
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.roll()).sum::<f64>() / 2.0
-    }
+fn roll(random: &mut Random) -> f64 {
+    random.between(-1.0, 1.0)
 }
 
 /// What the oracle prints for files of these bytes: numbers, a line each.
@@ -54,20 +41,20 @@ fn asked(what: &str, files: &[Vec<u8>]) -> Vec<Vec<f64>> {
 /// Coloured noise in bursts, and the same `late` samples later through a room of six
 /// echoes, each with noise of its own.
 fn stretches(seed: u64, late: f64, noise: f64) -> (Vec<f32>, Vec<f32>) {
-    let mut dice = Dice(seed);
+    let mut random = Random::new(seed, "stretches");
     let mut low = 0.0;
     let far = FINE_WINDOW + 12_000;
     let said: Vec<f64> = (0..far)
         .map(|n| {
-            low += 0.4 * (dice.roll() - low);
+            low += 0.4 * (roll(&mut random) - low);
             low * f64::from(u8::from((n / 3_000) % 3 != 0))
         })
         .collect();
     let echoes: Vec<(f64, f64)> = (0..6)
         .map(|n| {
             (
-                40.0 + 90.0 * f64::from(n) * (1.0 + dice.roll().abs()),
-                0.5 * dice.roll(),
+                40.0 + 90.0 * f64::from(n) * (1.0 + roll(&mut random).abs()),
+                0.5 * roll(&mut random),
             )
         })
         .collect();
@@ -87,7 +74,7 @@ fn stretches(seed: u64, late: f64, noise: f64) -> (Vec<f32>, Vec<f32>) {
                     .iter()
                     .map(|(by, size)| wet * size * at(now - by))
                     .sum();
-                (at(now) + wet + noise * dice.roll()) as f32
+                (at(now) + wet + noise * roll(&mut random)) as f32
             })
             .collect()
     };
@@ -99,7 +86,7 @@ fn lags_are_those_of_numpy_and_the_true_ones() {
     type Heard = (Vec<f32>, Vec<f32>);
     let cases: Vec<(f64, Heard)> = (0..12)
         .map(|n| {
-            let late = Dice(n).roll() * 2_000.0;
+            let late = Random::new(n, "late").between(-2_000.0, 2_000.0);
             let noise = [0.0, 0.05, 0.15][n as usize % 3];
             (late, stretches(n, late, noise))
         })
@@ -134,16 +121,16 @@ fn lags_are_those_of_numpy_and_the_true_ones() {
 fn lines_are_those_of_textbook_estimators() {
     let mut cases = Vec::new();
     for seed in 0..20 {
-        let mut dice = Dice(900 + seed);
-        let ppm = 60.0 * dice.roll();
+        let mut random = Random::new(seed, "lines");
+        let ppm = 60.0 * roll(&mut random);
         let points: Vec<LagPoint> = (0..40)
             .map(|n| {
                 let at_ms = 90_000.0 * f64::from(n);
                 // One in five is another sound.
                 let lag_ms = if n % 5 == 3 {
-                    200.0 * dice.roll()
+                    200.0 * roll(&mut random)
                 } else {
-                    4.0 + at_ms * ppm / 1e6 + 0.3 * dice.normal()
+                    4.0 + at_ms * ppm / 1e6 + 0.3 * f64::from(random.normal())
                 };
                 LagPoint {
                     at_ms,
@@ -173,11 +160,11 @@ fn lines_are_those_of_textbook_estimators() {
             panic!("{theirs:?}")
         };
         assert!((low..=high).contains(&ours.ppm), "{ours:?} {theirs:?}");
-        // The same estimator, but for its scale and the choice of points.
-        assert!(
-            (ours.ppm - tukey).abs() < ours.ppm_95,
-            "{ours:?} {theirs:?}"
-        );
+        // The same estimator, but for its scale and the choice of points: 32 good
+        // points of 0.3 ms over an hour leave 0.05 ppm to chance (one deviation of
+        // least squares), and two ways to weigh the same points differ by less.
+        println!("MEASURED {}", (ours.ppm - tukey).abs());
+        assert!((ours.ppm - tukey).abs() < 0.05, "{ours:?} {theirs:?}");
         // Half a ppm over an hour is the goal.
         assert!((ours.ppm - ppm).abs() < 0.5, "{ours:?} {ppm}");
         inside += u32::from((ours.ppm - ppm).abs() <= ours.ppm_95);
