@@ -163,7 +163,6 @@ fn lines_are_those_of_textbook_estimators() {
         // The same estimator, but for its scale and the choice of points: 32 good
         // points of 0.3 ms over an hour leave 0.05 ppm to chance (one deviation of
         // least squares), and two ways to weigh the same points differ by less.
-        println!("MEASURED {}", (ours.ppm - tukey).abs());
         assert!((ours.ppm - tukey).abs() < 0.05, "{ours:?} {theirs:?}");
         // Half a ppm over an hour is the goal.
         assert!((ours.ppm - ppm).abs() < 0.5, "{ours:?} {ppm}");

@@ -176,21 +176,6 @@ mod tests {
         lengths.iter().enumerate().map(track).collect()
     }
 
-    fn members<'a>(room: &Room, tracks: &'a [Track]) -> Vec<Member<'a>> {
-        let one = |(n, track): (usize, &'a Track)| Member {
-            track,
-            duration_ms: room.length_ms[n],
-            source: n,
-            file: n,
-            take: None,
-            stamps: Vec::new(),
-            fix: None,
-            before: None,
-            speech: &[],
-        };
-        tracks.iter().enumerate().map(one).collect()
-    }
-
     fn solved(
         members: &[Member],
         known: &BTreeMap<(usize, usize), Pair>,
@@ -217,7 +202,7 @@ mod tests {
     fn an_event_is_solved_and_one_more_recording_joins_it() {
         let mut room = event();
         let tracks = tracks(&mut room);
-        let all = members(&room, &tracks);
+        let all = members_with(&room, &tracks);
         let solution = solved(&all, &BTreeMap::new(), &mut room);
         let place = |n: usize| Placement::even(room.start_ms[n], room.ppm[n]);
         for n in 1..3 {
@@ -285,7 +270,7 @@ mod tests {
         let track = tracks(&mut room).remove(0);
         room.length_ms.push(120_000.0);
         let tracks = [track.clone(), track.clone(), track];
-        let mut members = members(&room, &tracks);
+        let mut members = members_with(&room, &tracks);
         members[1].file = 0;
         let mut copies = Copies(room);
         let solution = align(
@@ -324,7 +309,7 @@ mod tests {
         cancel.cancel();
         room.length_ms = vec![30_000.0; 2];
         let tracks = tracks(&mut room);
-        let members = members(&room, &tracks);
+        let members = members_with(&room, &tracks);
         assert_eq!(
             align(
                 &members,

@@ -1,4 +1,8 @@
 //! Do two recordings share sound, and along which line?
+//!
+//! Votes of blocks for places (correlation of the movements of all bands over all
+//! lags), lines through the votes, and each line looked at again in short looks,
+//! which alone decide.
 
 use realfft::RealFftPlanner;
 
@@ -12,7 +16,7 @@ use super::weigh::weigh;
 use super::{Coarse, Line, Support};
 use crate::Cancel;
 
-/// Blocks for the ends of recordings and for short ones, frames: 20 s and 60 s.
+/// Blocks for the ends of recordings and for short ones, frames: 10, 20 and 60 s.
 const TEN: usize = 250;
 const SHORT: usize = 500;
 const MIDDLE: usize = 1_500;
@@ -78,21 +82,8 @@ const RATE_STEP: f64 = 0.004;
 const RATE_BLOCK: usize = 750;
 const RATE_BLOCKS: usize = 12;
 
-/// Does the second recording share sound with the first? `None` if cancelled.
-///
-/// Votes of blocks for places (correlation of the movements of all bands over all
-/// lags), lines through the votes, and each line looked at again in short looks,
-/// which alone decide.
-pub fn coarse(a: &Prepared, b: &Prepared, params: &ClockParams, cancel: &Cancel) -> Option<Coarse> {
-    let usual = search(a, b, params, cancel)?;
-    if usual.is_plain() {
-        return Some(usual.finding);
-    }
-    let other = other_rates(a, b, params, cancel)?;
-    Some(better(usual, other).finding)
-}
-
-/// The usual look alone: clocks that run alike within [`ClockParams::max_ppm`].
+/// The usual look: clocks that run alike within [`ClockParams::max_ppm`]. `None` if
+/// cancelled, as of all that follow.
 pub(super) fn search(
     a: &Prepared,
     b: &Prepared,

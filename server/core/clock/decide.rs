@@ -203,29 +203,35 @@ pub(super) fn decide(lines: Vec<Weighed>) -> Decided {
             one.support(one.line.against(alone) as u32)
         })
         .collect();
-    let finding = if !ties.is_empty() {
-        let mut all = supports;
-        all.extend(ties);
-        all.truncate(LISTED);
-        Coarse::Tie(all)
-    } else {
+    let finding = if ties.is_empty() {
         // Each for itself: two doubtful stretches are no better than one.
-        let (lone, sound): (Vec<_>, Vec<_>) = taken
+        let sound: Vec<Support> = taken
             .iter()
             .zip(&supports)
-            .partition(|(one, support)| is_lone(one, support));
+            .filter(|(one, support)| !is_lone(one, support))
+            .map(|(_, support)| *support)
+            .collect();
         if sound.is_empty() {
-            Coarse::Tie(
-                lone.into_iter()
-                    .map(|(_, support)| *support)
-                    .take(LISTED)
-                    .collect(),
-            )
+            Coarse::Tie(listed(supports, ties))
         } else {
-            Coarse::Shared(sound.into_iter().map(|(_, support)| *support).collect())
+            Coarse::Shared(sound)
         }
+    } else {
+        Coarse::Tie(listed(supports, ties))
     };
     Decided { finding, best }
+}
+
+/// The lines of a tie, strongest first: the strongest of those taken, its rivals,
+/// and the others while there is room.
+fn listed(mut taken: Vec<Support>, rivals: Vec<Support>) -> Vec<Support> {
+    let strongest_first =
+        |all: &mut Vec<Support>| all.sort_by(|x, y| y.strength.total_cmp(&x.strength));
+    strongest_first(&mut taken);
+    taken.splice(taken.len().min(1)..taken.len().min(1), rivals);
+    taken.truncate(LISTED);
+    strongest_first(&mut taken);
+    taken
 }
 
 /// A short stretch amid hours that speak against it, in one piece.
@@ -236,4 +242,55 @@ fn is_lone(one: &Taken, support: &Support) -> bool {
     longest.fold(0.0, f64::max) * FRAME_MS < LONE_MS
         && support.against >= TIMES_AGAINST * support.blocks.max(1)
         && !apart
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::votes::Guess;
+
+    /// A line that agrees at these looks, of 100 frames each, with this height.
+    fn line(lag: f64, looks: std::ops::Range<usize>, height: f32) -> Weighed {
+        let look = |n: usize| Look {
+            here: 50.0 + 100.0 * n as f64,
+            height,
+            best: height,
+            lag,
+            alive: true,
+        };
+        Weighed {
+            guess: Guess {
+                here: 0.0,
+                lag,
+                ppm: 0.0,
+                height,
+            },
+            looks: looks.map(look).collect(),
+            length: 100,
+        }
+    }
+
+    #[test]
+    fn a_tie_lists_the_strongest_first_and_never_without_a_rival() {
+        // Six stretches with a jump after each, and a rival to the strongest, which
+        // is the fifth.
+        let mut lines: Vec<Weighed> = (0..6)
+            .map(|n| line(100.0 * n as f64, 60 * n..60 * n + 50, 5.0 + (n % 5) as f32))
+            .collect();
+        lines.push(line(5_000.0, 240..290, 7.0));
+        let Coarse::Tie(listed) = decide(lines).finding else {
+            panic!("no tie");
+        };
+        let told: Vec<f64> = listed
+            .iter()
+            .map(|one| (one.line.there_ms - one.line.here_ms) / FRAME_MS)
+            .collect();
+        assert_eq!(listed.len(), LISTED);
+        assert!(
+            listed.is_sorted_by(|x, y| x.strength >= y.strength),
+            "{listed:?}"
+        );
+        assert_eq!(told[0], 400.0, "{told:?}");
+        assert!(told.contains(&5_000.0), "{told:?}");
+    }
 }

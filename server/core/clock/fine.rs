@@ -5,6 +5,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
+use super::peak::top;
 use crate::units::ANALYSIS_RATE_HZ;
 
 /// The longest stretch that is looked at, samples: 4.096 s at 16 kHz.
@@ -12,10 +13,10 @@ pub const FINE_WINDOW: usize = 65_536;
 
 /// Lags are looked for up to this far to either side, samples: 250 ms, more than
 /// twice what the search leaves open.
-pub const FINE_REACH: usize = 4_000;
+const REACH: usize = 4_000;
 
 /// The shortest stretch with enough sound in it, samples: half a second.
-pub const FINE_SHORTEST: usize = 8_000;
+const SHORTEST: usize = 8_000;
 
 /// Frequencies that count, Hz: rumble lies below; above, a room and the way through
 /// the air leave little that two microphones share.
@@ -79,11 +80,11 @@ impl FineLags {
         }
     }
 
-    /// Makes up to [`FINE_WINDOW`] samples at 16 kHz ready; `None` for fewer than
-    /// [`FINE_SHORTEST`], or silence. Samples that are not finite count as 0.
+    /// Makes up to [`FINE_WINDOW`] samples at 16 kHz ready; `None` for less than half
+    /// a second, or silence. Samples that are not finite count as 0.
     pub fn spectrum(&mut self, stretch: &[f32]) -> Option<FineSpectrum> {
         let length = stretch.len().min(FINE_WINDOW);
-        if length < FINE_SHORTEST {
+        if length < SHORTEST {
             return None;
         }
         self.samples.fill(0.0);
@@ -144,7 +145,7 @@ impl FineLags {
         self.inverse
             .process_with_scratch(&mut self.cross, &mut self.lags, work)
             .ok()?;
-        // Lags from −FINE_REACH to FINE_REACH; negative ones stand at the end.
+        // Lags from −REACH to REACH; negative ones stand at the end.
         let at = |lag: isize| {
             let n = if lag < 0 {
                 lag + FINE_WINDOW as isize
@@ -153,16 +154,16 @@ impl FineLags {
             };
             self.lags[n as usize]
         };
-        let reach = FINE_REACH as isize;
+        let reach = REACH as isize;
         let (peak, height) = (-reach..=reach)
             .map(|lag| (lag, at(lag)))
             .max_by(|x, y| x.1.total_cmp(&y.1))?;
         let square: f64 = (-reach..=reach).map(|lag| f64::from(at(lag)).powi(2)).sum();
-        let rms = (square / (2.0 * FINE_REACH as f64 + 1.0)).sqrt();
+        let rms = (square / (2.0 * REACH as f64 + 1.0)).sqrt();
         if !(rms > 0.0 && whole > 0.0 && height > 0.0) {
             return None;
         }
-        let part = between(at(peak - 1), height, at(peak + 1));
+        let (part, _) = top(at(peak - 1), height, at(peak + 1));
         let samples = peak as f64 + f64::from(part);
         Some(FineLag {
             lag_ms: samples * 1_000.0 / f64::from(ANALYSIS_RATE_HZ),
@@ -185,21 +186,10 @@ fn band() -> (usize, usize) {
     ((BAND_HZ.0 / bin) as usize, (BAND_HZ.1 / bin) as usize)
 }
 
-/// The top of the parabola through three values, in steps from the middle one.
-fn between(left: f32, middle: f32, right: f32) -> f32 {
-    let bend = left - 2.0 * middle + right;
-    if bend < 0.0 {
-        (0.5 * (left - right) / bend).clamp(-0.5, 0.5)
-    } else {
-        0.0
-    }
-}
-
 /// `samples` as a recorder would have them whose clock runs by `ppm` slower, `count`
 /// of them, starting at sample `from` (with fractions). By the cubic through four
 /// samples (Catmull and Rom, 1974); behind the ends lies silence.
-#[must_use]
-pub fn stretched(samples: &[f32], from: f64, ppm: f64, count: usize) -> Vec<f32> {
+pub(super) fn stretched(samples: &[f32], from: f64, ppm: f64, count: usize) -> Vec<f32> {
     let step = 1.0 + ppm / 1e6;
     let get = |n: isize| {
         usize::try_from(n)

@@ -272,13 +272,17 @@ fn middle(points: &[LagPoint], group: &[usize], weights: &[f64]) -> (f64, f64) {
     (at / sum, lag / sum)
 }
 
-/// The middle value; 0 of none.
+/// The middle value, between the two middle ones of an even number; 0 of none.
 pub(super) fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => 0.0,
-        n if n % 2 == 1 => values[n / 2],
-        n => 0.5 * (values[n / 2 - 1] + values[n / 2]),
+    let half = values.len() / 2;
+    if values.is_empty() {
+        return 0.0;
+    }
+    let even = values.len().is_multiple_of(2);
+    let (below, middle, _) = values.select_nth_unstable_by(half, f64::total_cmp);
+    match below.iter().copied().max_by(f64::total_cmp) {
+        Some(before) if even => 0.5 * (before + *middle),
+        _ => *middle,
     }
 }
 
@@ -299,18 +303,7 @@ fn student_95(freedom: usize) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Uniform in −1..1 (Knuth's MMIX numbers).
-    fn roll(state: &mut u64) -> f64 {
-        *state = state
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (*state >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    }
-
-    fn normal(state: &mut u64) -> f64 {
-        (0..12).map(|_| roll(state)).sum::<f64>() / 2.0
-    }
+    use crate::clock::scenes::Chance;
 
     const PRIOR: Slope = Slope {
         ppm: 0.0,
@@ -328,18 +321,18 @@ mod tests {
     #[test]
     fn voices_at_three_distances_and_a_fifth_of_nonsense_leave_the_rate() {
         for seed in 0..50 {
-            let mut dice = seed;
-            let ppm = 90.0 * roll(&mut dice);
+            let mut chance = Chance::new(seed);
+            let ppm = 90.0 * f64::from(chance.roll());
             let places = [30.0, -25.0, 4.0];
             let points: Vec<LagPoint> = (0..40)
                 .map(|n| {
                     let at = 90_000.0 * f64::from(n);
-                    let place = places[((roll(&mut dice) + 1.0) * 1.499) as usize];
-                    let lag = place + at * ppm / 1e6 + 0.2 * normal(&mut dice);
+                    let place = places[((f64::from(chance.roll()) + 1.0) * 1.499) as usize];
+                    let lag = place + at * ppm / 1e6 + 0.2 * f64::from(chance.normal());
                     point(
                         at,
                         if n % 5 == 0 {
-                            250.0 * roll(&mut dice)
+                            250.0 * f64::from(chance.roll())
                         } else {
                             lag
                         },
@@ -362,12 +355,12 @@ mod tests {
         for count in [4, 6, 12, 40] {
             let (mut lag_in, mut ppm_in) = (0, 0);
             for seed in 0..400 {
-                let mut dice = seed * 977 + count;
-                let ppm = 60.0 * normal(&mut dice);
+                let mut chance = Chance::new(seed * 977 + count);
+                let ppm = 60.0 * f64::from(chance.normal());
                 let step = 3_600_000.0 / count as f64;
                 let points: Vec<LagPoint> = (0..count)
                     .map(|n| n as f64 * step)
-                    .map(|at| point(at, 7.0 + at * ppm / 1e6 + 0.3 * normal(&mut dice)))
+                    .map(|at| point(at, 7.0 + at * ppm / 1e6 + 0.3 * f64::from(chance.normal())))
                     .collect();
                 let line = lag_line(&points, PRIOR).unwrap();
                 let truth = 7.0 + line.at_ms * ppm / 1e6;
@@ -381,14 +374,26 @@ mod tests {
 
     #[test]
     fn a_short_overlap_keeps_near_what_crystals_do() {
-        let mut dice = 3;
+        let mut chance = Chance::new(3);
         for _ in 0..50 {
             let points: Vec<LagPoint> = (0..5)
-                .map(|n| point(2_000.0 * f64::from(n), 1.0 + 0.8 * normal(&mut dice)))
+                .map(|n| {
+                    point(
+                        2_000.0 * f64::from(n),
+                        1.0 + 0.8 * f64::from(chance.normal()),
+                    )
+                })
                 .collect();
             let line = lag_line(&points, PRIOR).unwrap();
             assert!(line.ppm.abs() < 170.0, "{line:?}");
         }
+    }
+
+    #[test]
+    fn the_middle_is_between_two_of_an_even_number() {
+        assert_eq!(median(vec![3.0, 1.0, 2.0]), 2.0);
+        assert_eq!(median(vec![4.0, 1.0, 3.0, 2.0]), 2.5);
+        assert_eq!((median(vec![]), median(vec![7.0])), (0.0, 7.0));
     }
 
     #[test]

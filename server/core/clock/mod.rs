@@ -23,6 +23,7 @@ mod looks;
 mod measure;
 mod member;
 mod params;
+mod peak;
 mod placement;
 mod prepared;
 #[cfg(test)]
@@ -38,18 +39,16 @@ mod votes;
 mod weigh;
 
 pub use align::align;
-pub use coarse::coarse;
-pub use coarse_all::{Found, coarse_all};
-pub use fine::{
-    FINE_REACH, FINE_SHORTEST, FINE_WINDOW, FineLag, FineLags, FineSpectrum, stretched,
-};
+pub use fine::{FINE_WINDOW, FineLag, FineLags, FineSpectrum};
 pub use fit::{LagLine, LagPoint, Slope, lag_line};
 pub use line::Line;
 pub use member::{Before, Fix, Member, Samples, StampAt};
 pub use params::ClockParams;
 pub use placement::{How, Piece, Placement};
-pub use prepared::Prepared;
 pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};
-pub use support::{Coarse, Support};
 pub use track::{FRAME_MS, TRACK_BANDS, Track, TrackError, TrackLevels};
 pub use track_maker::TrackMaker;
+
+use coarse_all::coarse_all;
+use fine::stretched;
+use support::{Coarse, Support};

@@ -3,7 +3,7 @@
 use super::track::{TRACK_BANDS, Track};
 
 /// Movements of the bands in one frame, in steps of half a dB.
-pub type Moves = [i8; TRACK_BANDS];
+pub(super) type Moves = [i8; TRACK_BANDS];
 
 /// Frames to either side over which a band's mean is taken away (together about
 /// 2 s): colour of the room and the microphone, automatic gain and swelling noise
@@ -21,7 +21,7 @@ const ABOVE_FLOOR: i32 = 10;
 /// A recording as the search for shared sound sees it: how far each band's level,
 /// smoothed off at its noise floor, stands above its mean of the 2 s around.
 #[derive(Clone)]
-pub struct Prepared {
+pub(super) struct Prepared {
     pub(super) moves: Vec<Moves>,
     /// Sum of squared movements before each frame.
     energy: Vec<u64>,
@@ -29,8 +29,7 @@ pub struct Prepared {
 
 impl Prepared {
     /// Prepares a whole recording.
-    #[must_use]
-    pub fn new(track: &Track) -> Self {
+    pub(super) fn new(track: &Track) -> Self {
         Self::of(moves(track, 0, track.frames()))
     }
 
@@ -46,8 +45,7 @@ impl Prepared {
     }
 
     /// Number of frames, each [`super::FRAME_MS`] long.
-    #[must_use]
-    pub fn frames(&self) -> usize {
+    pub(super) fn frames(&self) -> usize {
         self.moves.len()
     }
 

@@ -1,30 +1,18 @@
 //! For tests: bursts of noise in a room, heard by recorders whose clocks and places
 //! are known.
 
+use super::scenes::Chance;
 use super::*;
 use crate::units::FileMs;
 
 const RATE: f64 = 16_000.0;
 
-/// Uniform in −1..1 (Knuth's MMIX numbers).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn roll(&mut self) -> f32 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 33) as f32 / (1u64 << 30) as f32) - 1.0
-    }
-}
-
 /// Noise that a voice's band goes through, in syllables: low-passed twice, switched
 /// on and off every 150 to 300 ms.
 pub fn voice(seed: u64, seconds: usize) -> Vec<f32> {
-    let mut dice = Dice(seed);
+    let mut chance = Chance::new(seed);
     let (mut one, mut two, mut left, mut loud) = (0.0_f32, 0.0_f32, 0_i32, 0.0_f32);
-    let mut syllable = Dice(seed ^ 77);
+    let mut syllable = Chance::new(seed ^ 77);
     (0..seconds * 16_000)
         .map(|_| {
             left -= 1;
@@ -32,7 +20,7 @@ pub fn voice(seed: u64, seconds: usize) -> Vec<f32> {
                 left = 2_400 + ((syllable.roll() + 1.0) * 1_200.0) as i32;
                 loud = (syllable.roll() + 0.4).max(0.02);
             }
-            one += 0.5 * (dice.roll() - one);
+            one += 0.5 * (chance.roll() - one);
             two += 0.5 * (one - two);
             two * loud
         })
@@ -78,16 +66,20 @@ impl Samples for Room {
                 }
             }
         }
-        let mut dice = Dice(from.0.unsigned_abs() * 31 + member as u64);
+        let mut chance = Chance::new(from.0.unsigned_abs() * 31 + member as u64);
         for x in &mut out {
-            *x += self.noise * dice.roll();
+            *x += self.noise * chance.roll();
         }
         out
     }
 }
 
-pub fn members<'a>(room: &Room, track: &'a Track) -> Vec<Member<'a>> {
-    let one = |n: usize| Member {
+/// The recorders, each with the band levels given for it.
+pub fn members_with<'a>(
+    room: &Room,
+    tracks: impl IntoIterator<Item = &'a Track>,
+) -> Vec<Member<'a>> {
+    let one = |(n, track)| Member {
         track,
         duration_ms: room.length_ms[n],
         source: n,
@@ -98,7 +90,13 @@ pub fn members<'a>(room: &Room, track: &'a Track) -> Vec<Member<'a>> {
         before: None,
         speech: &[],
     };
-    (0..room.start_ms.len()).map(one).collect()
+    let all = room.length_ms.len();
+    tracks.into_iter().take(all).enumerate().map(one).collect()
+}
+
+/// The recorders, where nothing looks at band levels.
+pub fn members<'a>(room: &Room, track: &'a Track) -> Vec<Member<'a>> {
+    members_with(room, std::iter::repeat(track))
 }
 
 /// Two recorders in a room with echoes, and a quarter of an hour of one voice.

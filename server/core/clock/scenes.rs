@@ -24,6 +24,11 @@ impl Chance {
         ((z ^ (z >> 31)) >> 40) as f32 / (1_u64 << 24) as f32
     }
 
+    /// Even from −1 to 1.
+    pub fn roll(&mut self) -> f32 {
+        2.0 * self.even() - 1.0
+    }
+
     /// About normal, deviation 1: six even numbers (each of variance 1/12).
     pub fn normal(&mut self) -> f32 {
         let sum: f32 = (0..6).map(|_| self.even()).sum();

@@ -139,17 +139,11 @@ impl Track {
         Ok(Self::new(samples, levels.to_vec()))
     }
 
-    /// Number of frames; a last one that is only begun counts.
+    /// Number of frames, each [`FRAME_MS`] long; a last one that is only begun
+    /// counts. Frame `n` is about the sound around `(n + ½)·FRAME_MS`.
     #[must_use]
     pub fn frames(&self) -> usize {
         self.levels.len()
-    }
-
-    /// Length of a frame, ms. Frame `n` is about the sound around
-    /// `(n + ½)·frame_ms`.
-    #[must_use]
-    pub fn frame_ms(&self) -> f64 {
-        FRAME_MS
     }
 
     /// Length of the recording by its samples, ms.

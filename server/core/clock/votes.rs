@@ -2,6 +2,7 @@
 //! votes lie?
 
 use super::field::Field;
+use super::fit::median;
 use super::prepared::Moves;
 
 /// Places a block may vote for, and frames between two of them.
@@ -108,20 +109,10 @@ pub(super) fn votes_of(block: &[Moves], from: usize, field: &Field<'_>) -> Vec<V
 /// distribution's is 0.6745 of the deviation), of some thousand of the values.
 pub(super) fn spread(values: &[f32]) -> (f32, f32) {
     let every = (values.len() / 4_096).max(1);
-    let mut some: Vec<f32> = values.iter().step_by(every).copied().collect();
-    let middle = median(&mut some);
-    for value in &mut some {
-        *value = (*value - middle).abs();
-    }
-    (middle, median(&mut some) / 0.6745)
-}
-
-fn median(values: &mut [f32]) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let half = values.len() / 2;
-    *values.select_nth_unstable_by(half, f32::total_cmp).1
+    let some = || values.iter().step_by(every).copied().map(f64::from);
+    let middle = median(some().collect());
+    let away = median(some().map(|value| (value - middle).abs()).collect());
+    (middle as f32, (away / 0.6745) as f32)
 }
 
 /// The lines most votes lie on, at most `max_ppm` steep, highest first.

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::clock::coarse_all::{Found, coarse_all};
 use crate::clock::scenes::{Recorder, Sound, applause, music, of_levels, talk};
 use crate::clock::{Track, TrackLevels};
 
@@ -11,9 +12,14 @@ const PLAIN: Recorder = Recorder {
     noise_db: -10.0,
 };
 
+/// What is found between two recordings, which are an event; `None` if cancelled.
+fn search_two(a: &Track, b: &Track, params: &ClockParams, cancel: &Cancel) -> Option<Coarse> {
+    let found = coarse_all(&[a, b], &Found::new(), params, cancel, &mut |_| {})?;
+    found.get(&(0, 1)).cloned()
+}
+
 fn found(a: &Track, b: &Track) -> Coarse {
-    let (a, b) = (Prepared::new(a), Prepared::new(b));
-    coarse(&a, &b, &ClockParams::default(), &Cancel::new()).unwrap()
+    search_two(a, b, &ClockParams::default(), &Cancel::new()).unwrap()
 }
 
 fn shared(a: &Track, b: &Track) -> Vec<Support> {
@@ -267,10 +273,10 @@ fn copies_lie_on_themselves() {
 
 #[test]
 fn a_cancelled_search_answers_nothing() {
-    let prepared = Prepared::new(&PLAIN.hears(&talk(600, 12), 1));
+    let track = PLAIN.hears(&talk(600, 12), 1);
     let cancel = Cancel::new();
     cancel.cancel();
-    let answer = coarse(&prepared, &prepared, &ClockParams::default(), &cancel);
+    let answer = search_two(&track, &track, &ClockParams::default(), &cancel);
     assert_eq!(answer, None);
 }
 
@@ -300,8 +306,7 @@ proptest! {
         look_ms in prop_oneof![Just(0.0), Just(10_000.0), Just(f64::NAN), Just(1e12)],
     ) {
         let params = ClockParams { max_ppm, look_ms, ..ClockParams::default() };
-        let (a, b) = (Prepared::new(&of_levels(a)), Prepared::new(&of_levels(b)));
-        let finding = coarse(&a, &b, &params, &Cancel::new());
+        let finding = search_two(&of_levels(a), &of_levels(b), &params, &Cancel::new());
         prop_assert!(finding.is_some());
     }
 }
