@@ -10,8 +10,9 @@ use crate::units::{EventMs, FileMs};
 pub enum How {
     /// By sound that another recording shares.
     Sound,
-    /// By a piece of the same take, or another channel of the same file, that is
-    /// placed: tied by sample count.
+    /// By its samples alone: it is a piece of the same take as one that is placed, or
+    /// another channel or a copy of the same file; or the event has nothing else, and
+    /// its own sample count is the event clock.
     Joined,
     /// By the difference of two stamps of the same source.
     Stamp,
@@ -47,11 +48,26 @@ impl Piece {
 /// Where a recording lies on a clock. One piece, unless the recorder stopped and
 /// went on inside the file: then each further piece begins where it went on.
 ///
-/// Event time includes the sound's way to the microphone.
+/// Event time includes the sound's way to the microphone. It is written as the list of
+/// its pieces; what [`Self::of_pieces`] refuses can't be read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(transparent)]
+#[serde(try_from = "Vec<Piece>", into = "Vec<Piece>")]
 pub struct Placement {
     pieces: Vec<Piece>,
+}
+
+impl TryFrom<Vec<Piece>> for Placement {
+    type Error = &'static str;
+
+    fn try_from(pieces: Vec<Piece>) -> Result<Self, Self::Error> {
+        Self::of_pieces(pieces).ok_or("the pieces of a placement are in order and don't go back")
+    }
+}
+
+impl From<Placement> for Vec<Piece> {
+    fn from(placement: Placement) -> Self {
+        placement.pieces
+    }
 }
 
 impl Placement {
@@ -197,6 +213,29 @@ mod tests {
             vec![piece(0.0, f64::NAN)],
         ] {
             assert_eq!(Placement::of_pieces(wrong), None);
+        }
+    }
+
+    #[test]
+    fn what_is_no_placement_cannot_be_read() {
+        use serde::de::value::{Error, MapDeserializer, SeqDeserializer};
+
+        let read = |pieces: &[[f64; 3]]| {
+            let names = ["from_ms", "event_ms", "ppm"];
+            let piece = |one: &[f64; 3]| MapDeserializer::new(names.into_iter().zip(*one));
+            let pieces: Vec<MapDeserializer<_, Error>> = pieces.iter().map(piece).collect();
+            Placement::deserialize(SeqDeserializer::new(pieces.into_iter())).ok()
+        };
+        let stopped = read(&[[0.0, 5.5, -2.0], [100.0, 900.0, -2.0]]).unwrap();
+        assert_eq!(stopped.pieces().len(), 2);
+        for wrong in [
+            &[][..],
+            &[[100.0, 0.0, 0.0], [0.0, 900.0, 0.0]],
+            &[[0.0, 0.0, 0.0], [100.0, 50.0, 0.0]],
+            &[[0.0, f64::NAN, 0.0]],
+            &[[0.0, 0.0, 600_000.0]],
+        ] {
+            assert_eq!(read(wrong), None, "{wrong:?}");
         }
     }
 }

@@ -31,6 +31,10 @@ pub struct Pair {
     pub stretches: Vec<Stretch>,
     /// Whether the last solve agreed with it.
     pub used: bool,
+    /// Whether the sound of *a*, and of *b*, could not be read or was silent when it
+    /// was measured.
+    #[serde(default)]
+    pub mute: (bool, bool),
 }
 
 impl Pair {

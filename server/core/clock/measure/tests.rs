@@ -37,6 +37,7 @@ fn run(room: &mut Room, stretches: Vec<Stretch>) -> (Pair, Vec<usize>) {
             finding: Finding::Shared,
             stretches,
             used: false,
+            mute: (false, false),
         },
     )]);
     let mut last = 0.0;
@@ -182,6 +183,7 @@ fn a_stop_is_found_to_a_second() {
             finding: Finding::Shared,
             stretches: vec![before, after],
             used: false,
+            mute: (false, false),
         },
     )]);
     let mut room = Stopped(room);

@@ -1,11 +1,13 @@
 //! Which recordings are rigid to each other?
+//!
+//! Tied by sample count: channels of one file, pieces of one take, copies.
 
 use std::collections::BTreeMap;
 
 use crate::clock::Member;
 
-/// Recordings tied by sample count: channels of one file, pieces of one take.
-/// A body has one clock; its time starts with its first sample.
+/// Recordings tied by sample count. A body has one clock; its time starts with its
+/// first sample.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Body {
     /// Members and where each starts on the body's time, ms.
@@ -61,6 +63,45 @@ impl Bodies {
             last = take;
         }
         bodies
+    }
+
+    /// The same, with `copies` too: pairs of members that began with the same
+    /// sample.
+    pub fn with_copies(members: &[Member], copies: impl Iterator<Item = (usize, usize)>) -> Self {
+        let mut bodies = Self::of(members);
+        for (a, b) in copies.filter(|(a, b)| a.max(b) < &members.len()) {
+            bodies.tie(a, b);
+        }
+        bodies.list.retain(|body| !body.members.is_empty());
+        for (index, body) in bodies.list.iter().enumerate() {
+            for &(member, start) in &body.members {
+                bodies.of[member] = (index, start);
+            }
+        }
+        bodies
+    }
+
+    /// Moves all of the body of `b` to that of `a`, such that both start at once.
+    fn tie(&mut self, a: usize, b: usize) {
+        let ((to, start_a), (from, start_b)) = (self.of[a], self.of[b]);
+        if to == from {
+            return;
+        }
+        let moved = std::mem::take(&mut self.list[from]);
+        // Both on a time that starts with what is first.
+        let first = (start_a - start_b).min(0.0);
+        let (later, later_b) = (-first, start_a - start_b - first);
+        let body = &mut self.list[to];
+        body.length_ms = (body.length_ms + later).max(moved.length_ms + later_b);
+        body.members
+            .iter_mut()
+            .for_each(|(_, start)| *start += later);
+        let moved = moved.members.into_iter();
+        body.members
+            .extend(moved.map(|(member, start)| (member, start + later_b)));
+        for &(member, start) in &body.members {
+            self.of[member] = (to, start);
+        }
     }
 }
 

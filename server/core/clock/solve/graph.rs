@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::bodies::Bodies;
+use super::copies::copies;
 use super::parts::{Part, parts, shared};
 use crate::clock::{Fix, Line, Member, Pair, Stretch};
 
@@ -43,16 +44,23 @@ pub(super) struct Graph {
     pub bodies: Bodies,
     pub parts: Vec<Part>,
     pub edges: Vec<Edge>,
+    /// The first part of each body.
+    first: Vec<usize>,
 }
 
 impl Graph {
     pub fn new(members: &[Member], pairs: &BTreeMap<(usize, usize), Pair>) -> Self {
-        let bodies = Bodies::of(members);
+        let bodies = Bodies::with_copies(members, copies(pairs));
         let parts = parts(&bodies, pairs);
+        let mut first = vec![0; bodies.list.len()];
+        for (n, part) in parts.iter().enumerate().rev() {
+            first[part.body] = n;
+        }
         let mut graph = Self {
             bodies,
             parts,
             edges: Vec::new(),
+            first,
         };
         for (&pair, found) in shared(&graph.bodies, pairs) {
             let edges = found.stretches.iter().filter_map(|s| graph.edge(pair, s));
@@ -73,20 +81,24 @@ impl Graph {
         graph
     }
 
+    /// The members of bodies.
+    pub fn members(&self, bodies: &[usize]) -> Vec<usize> {
+        let inside = bodies
+            .iter()
+            .flat_map(|&body| &self.bodies.list[body].members);
+        inside.map(|(n, _)| *n).collect()
+    }
+
     /// The part a member is in at a time of its file.
     pub fn part(&self, member: usize, file_ms: f64) -> usize {
         let (body, base) = self.bodies.of[member];
         let at = base + file_ms;
-        let mut inside = self
-            .parts
-            .iter()
-            .enumerate()
-            .filter(|(_, part)| part.body == body);
-        let first = inside.next().map_or(0, |(n, _)| n);
-        inside
-            .take_while(|(_, part)| part.from_ms <= at)
-            .last()
-            .map_or(first, |(n, _)| n)
+        let first = self.first[body];
+        let after = self.parts[first + 1..].iter();
+        first
+            + after
+                .take_while(|part| part.body == body && part.from_ms <= at)
+                .count()
     }
 
     fn edge(&self, (a, b): (usize, usize), stretch: &Stretch) -> Option<Edge> {

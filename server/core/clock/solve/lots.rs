@@ -19,6 +19,8 @@ pub(super) struct Lot {
 /// Lots, and the parts each body is placed by.
 pub(super) struct Lots {
     pub list: Vec<Lot>,
+    /// The lot of each body.
+    pub of: Vec<usize>,
     /// For each body, its parts that lie on its lot's clock, in order.
     pub parts: Vec<Vec<usize>>,
 }
@@ -63,24 +65,25 @@ impl Lots {
             inside.retain(|&n| together.root(n) == home);
             homes.push(home);
         }
-        let mut list: Vec<(usize, Lot)> = Vec::new();
+        let mut list: Vec<Lot> = Vec::new();
+        let mut number = vec![None; count];
         for (body, &home) in homes.iter().enumerate() {
-            let index = list
-                .iter()
-                .position(|(root, _)| *root == home)
-                .unwrap_or_else(|| {
-                    list.push((home, Lot::default()));
-                    list.len() - 1
-                });
-            let lot = &mut list[index].1;
+            let index = *number[home].get_or_insert_with(|| {
+                list.push(Lot::default());
+                list.len() - 1
+            });
+            let lot = &mut list[index];
             lot.bodies.push(body);
             lot.held |= parts[body].iter().any(|&n| state.held[n]);
             lot.length_ms += graph.bodies.list[body].length_ms;
         }
-        Self {
-            list: list.into_iter().map(|(_, lot)| lot).collect(),
-            parts,
+        let mut of = vec![0; homes.len()];
+        for (index, lot) in list.iter().enumerate() {
+            for &body in &lot.bodies {
+                of[body] = index;
+            }
         }
+        Self { list, of, parts }
     }
 
     /// The lot that is the event clock: what is held there, or the largest that
@@ -144,12 +147,9 @@ impl Lots {
         if pieces.is_empty() {
             pieces.extend(self.parts[body].last().map(|&n| piece(n, 0.0)));
         }
-        let first = pieces.first().copied();
-        Placement::of_pieces(pieces).unwrap_or_else(|| match first {
-            Some(one) if one.event_ms.is_finite() && one.ppm.is_finite() => {
-                Placement::even(one.event_ms, one.ppm)
-            }
-            _ => Placement::even(0.0, 0.0),
-        })
+        let first: Vec<Piece> = pieces.first().copied().into_iter().collect();
+        Placement::of_pieces(pieces)
+            .or_else(|| Placement::of_pieces(first))
+            .unwrap_or_else(|| Placement::even(0.0, 0.0))
     }
 }

@@ -1,7 +1,9 @@
 //! Where each part lies while the whole is being solved.
 
+use std::collections::BTreeSet;
+
 use super::graph::{Edge, Graph};
-use crate::clock::{Fix, How, Member};
+use crate::clock::{Before, Fix, How, Member};
 
 /// Event times and rates; some of them held.
 #[derive(Clone, Debug)]
@@ -14,25 +16,31 @@ pub(super) struct State {
     pub nominal: Vec<f64>,
     /// Parts on the event clock that must not move.
     pub held: Vec<bool>,
+    /// Those of them that a person put there.
+    pub by_hand: Vec<bool>,
     /// Bodies whose rate must not change.
     pub held_rate: Vec<bool>,
+    /// The body that alone is held from before: not for good, unless others are tied
+    /// to it.
+    pub lone: Option<usize>,
 }
 
 impl State {
-    /// Holds what a person said, and what lay on the event clock before.
-    pub fn held(graph: &mut Graph, members: &[Member]) -> Self {
+    /// Holds what a person said, and what lay on the event clock before; of a body
+    /// alone only if `even_lone`.
+    pub fn held(graph: &mut Graph, members: &[Member], even_lone: bool) -> Self {
         let (parts, bodies) = (graph.parts.len(), graph.bodies.list.len());
         let mut state = Self {
             event: vec![0.0; parts],
             rate: vec![0.0; bodies],
             nominal: vec![0.0; bodies],
             held: vec![false; parts],
+            by_hand: vec![false; parts],
             held_rate: vec![false; bodies],
+            lone: None,
         };
-        let mut by_hand = vec![false; bodies];
         for (n, member) in members.iter().enumerate() {
-            let (body, base) = graph.bodies.of[n];
-            by_hand[body] |= member.fix.is_some();
+            let base = graph.bodies.of[n].1;
             if let Some(Fix::Start { event_ms }) = member.fix
                 && event_ms.is_finite()
             {
@@ -40,19 +48,21 @@ impl State {
                 graph.parts[part].at_ms = base;
                 state.event[part] = event_ms;
                 state.held[part] = true;
+                state.by_hand[part] = true;
             }
         }
-        for (n, member) in members.iter().enumerate() {
-            let (body, base) = graph.bodies.of[n];
-            let Some(before) = &member.before else {
-                continue;
-            };
-            let stays = before.island == 0
-                && matches!(before.how, How::Sound | How::Joined | How::ByHand)
-                && !(before.how == How::ByHand && member.fix.is_none());
-            if by_hand[body] || !stays {
-                continue;
+        let staying = staying(graph, members);
+        if let [lone] = staying.bodies[..]
+            && !staying.referred
+            && bodies > 1
+        {
+            if !even_lone || !staying.heard {
+                return state;
             }
+            state.lone = Some(lone);
+        }
+        for (n, before) in staying.members {
+            let (body, base) = graph.bodies.of[n];
             let mut pieces = before.placement.pieces().to_vec();
             pieces.retain(|piece| piece.ppm.abs() < 300_000.0);
             if let Some(first) = pieces.first()
@@ -109,5 +119,61 @@ impl State {
         let now = self.at(graph, from, here);
         let body = graph.parts[to].body;
         self.event[to] = now + (graph.parts[to].at_ms - there) * self.rate[body].exp();
+    }
+}
+
+/// What lay on the event clock and may stay there.
+struct Staying<'a> {
+    members: Vec<(usize, &'a Before)>,
+    /// The bodies they are of.
+    bodies: Vec<usize>,
+    /// Whether what a person said refers to where they lay.
+    referred: bool,
+    /// Whether one was placed by sound and has sound in common with others.
+    heard: bool,
+}
+
+/// All that sound placed, or that is joined to it, unless a person has moved it or
+/// has let it go.
+fn staying<'a>(graph: &Graph, members: &'a [Member]) -> Staying<'a> {
+    let of = |n: usize| graph.bodies.of[n].0;
+    // Members that others were put beside.
+    let others: BTreeSet<usize> = members
+        .iter()
+        .filter_map(|member| match member.fix {
+            Some(Fix::Same { other, .. }) => Some(other),
+            _ => None,
+        })
+        .collect();
+    let mut moved = vec![false; graph.bodies.list.len()];
+    for (n, member) in members.iter().enumerate() {
+        let by_hand = matches!(&member.before, Some(before) if before.how == How::ByHand);
+        moved[of(n)] |= member.fix.is_some() || (by_hand && !others.contains(&n));
+    }
+    let stays = |before: &&Before| {
+        before.island == 0 && matches!(before.how, How::Sound | How::Joined | How::ByHand)
+    };
+    let inside = members.iter().enumerate().filter(|(n, _)| !moved[of(*n)]);
+    let staying: Vec<(usize, &Before)> = inside
+        .filter_map(|(n, member)| Some((n, member.before.as_ref().filter(stays)?)))
+        .collect();
+    let mut bodies: Vec<usize> = staying.iter().map(|(n, _)| of(*n)).collect();
+    bodies.sort_unstable();
+    bodies.dedup();
+    let inside = |body: usize| bodies.binary_search(&body).is_ok();
+    let started = |member: &Member| matches!(member.fix, Some(Fix::Start { .. }));
+    let referred =
+        members.iter().any(started) || others.iter().any(|&n| n < members.len() && inside(of(n)));
+    let touched = |part: usize| inside(graph.parts[part].body);
+    let heard = staying.iter().any(|(_, before)| before.how == How::Sound)
+        && graph
+            .edges
+            .iter()
+            .any(|edge| touched(edge.a) || touched(edge.b));
+    Staying {
+        members: staying,
+        bodies,
+        referred,
+        heard,
     }
 }

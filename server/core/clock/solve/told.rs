@@ -1,68 +1,42 @@
 //! What should a person know about this?
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::adjust::Adjusted;
-use super::graph::Graph;
-use super::lots::Lots;
+use super::Whole;
+use super::copies::copy;
+use super::fixes::disputes;
 use super::stamps;
 use super::start::{WRONG_PPM, likely};
-use super::state::State;
 use crate::clock::{Finding, Member, Pair, Placed, Warning};
 
-/// A copy's points are all at one lag, to a tenth of a sample at 16 kHz (ms) ...
-const COPY_RESIDUAL_MS: f64 = 0.01;
-/// ... and its correlation is as high as a lossy coding of the same samples leaves it.
-const COPY_ALIKE: f32 = 0.9;
-/// What a person said is contradicted by more than this, ms: the largest difference
-/// of distances.
-const FIX_OFF_MS: f64 = 100.0;
-
 /// Warnings of single members go to them, those of the whole are returned.
-#[allow(
-    clippy::too_many_arguments,
-    reason = "the whole of the solve is looked at"
-)]
 pub(super) fn told(
     members: &[Member],
     pairs: &BTreeMap<(usize, usize), Pair>,
-    graph: &Graph,
-    state: &State,
-    adjusted: &Adjusted,
-    lots: &Lots,
+    whole: &Whole,
     placed: &mut [Placed],
 ) -> Vec<Warning> {
-    let mut whole = Vec::new();
+    let (graph, state, lots) = (&whole.graph, &whole.state, &whole.lots);
+    let mut of_all = Vec::new();
+    let mut mute = BTreeSet::new();
     for (&(a, b), pair) in pairs {
         if a >= members.len() || b >= members.len() {
             continue;
         }
-        match pair.finding {
-            Finding::Tie => whole.push(Warning::Tie { a, b }),
-            Finding::Shared => {
-                let copy = pair
-                    .stretches
-                    .first()
-                    .and_then(|stretch| stretch.fine)
-                    .filter(|fine| {
-                        pair.stretches.len() == 1
-                            && fine.alike >= COPY_ALIKE
-                            && fine.agreement >= 0.9
-                            && fine.points >= 5
-                            && fine.residual_ms <= COPY_RESIDUAL_MS
-                    });
-                if let Some(fine) = copy {
-                    placed[b].warnings.push(Warning::Copy {
-                        member: b,
-                        of: a,
-                        gain_db: fine.gain_db,
-                    });
-                }
-            }
-            Finding::Nothing => {}
+        if pair.finding == Finding::Tie {
+            of_all.push(Warning::Tie { a, b });
         }
+        if let Some((_, fine)) = copy(pair) {
+            placed[b].warnings.push(Warning::Copy {
+                member: b,
+                of: a,
+                gain_db: fine.gain_db,
+            });
+        }
+        mute.extend(pair.mute.0.then_some(a));
+        mute.extend(pair.mute.1.then_some(b));
     }
-    contradictions(members, graph, state, adjusted, placed, &mut whole);
+    contradictions(members, pairs, whole, placed, &mut of_all);
     for (member, place) in placed.iter_mut().enumerate() {
         let (body, base) = graph.bodies.of[member];
         let length = super::bodies::length(&members[member]);
@@ -90,37 +64,38 @@ pub(super) fn told(
             placed[member].warnings.push(warning);
         }
     }
-    whole
+    for member in mute {
+        placed[member].warnings.push(Warning::Unreadable { member });
+    }
+    of_all
 }
 
-/// Edges that were thrown out.
+/// People that the sound contradicts, and edges that were thrown out for another
+/// reason.
 fn contradictions(
     members: &[Member],
-    graph: &Graph,
-    state: &State,
-    adjusted: &Adjusted,
+    pairs: &BTreeMap<(usize, usize), Pair>,
+    whole: &Whole,
     placed: &mut [Placed],
-    whole: &mut Vec<Warning>,
+    of_all: &mut Vec<Warning>,
 ) {
-    for (edge, &used) in graph.edges.iter().zip(&adjusted.used) {
-        if edge.by_hand {
-            continue;
-        }
+    let disputes = disputes(members, pairs, whole);
+    let body = |n: usize| whole.graph.bodies.of[n].0;
+    let mut disputed = BTreeSet::new();
+    for &(member, by_ms) in &disputes.list {
+        placed[member]
+            .warnings
+            .push(Warning::FixDisagrees { member, by_ms });
+        disputed.insert(body(member));
+    }
+    let edges = whole.graph.edges.iter().zip(&whole.adjusted.used);
+    for (n, (edge, _)) in edges.enumerate().filter(|(_, (_, used))| !**used) {
         let (a, b) = edge.pair;
-        let by_ms = state.off(graph, edge);
-        let fixed = |n: usize| members[n].fix.is_some();
-        if (fixed(a) || fixed(b)) && by_ms.abs() > FIX_OFF_MS {
-            // The sound says b where a's time is: later by what a is beyond it.
-            let (member, by_ms) = if fixed(b) { (b, by_ms) } else { (a, -by_ms) };
-            placed[member]
-                .warnings
-                .push(Warning::FixDisagrees { member, by_ms });
-        } else if !used {
-            whole.push(Warning::Outlier {
-                a,
-                b,
-                by_ms: by_ms.abs(),
-            });
+        // Said already if it is the fix that contradicts.
+        let said = disputed.contains(&body(a)) || disputed.contains(&body(b));
+        if !(said && disputes.heard.get(n) == Some(&true)) {
+            let by_ms = whole.state.off(&whole.graph, edge).abs();
+            of_all.push(Warning::Outlier { a, b, by_ms });
         }
     }
 }

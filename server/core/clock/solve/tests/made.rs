@@ -80,6 +80,7 @@ pub(super) fn pair(stretches: Vec<Stretch>) -> Pair {
         finding: Finding::Shared,
         stretches,
         used: false,
+        mute: (false, false),
     }
 }
 
@@ -155,4 +156,16 @@ pub(super) fn three() -> Vec<True> {
         True::new(600_000.0, -40.0, HOUR),
         True::new(1_200_000.5, 80.0, HOUR),
     ]
+}
+
+/// The members with where they lay before.
+pub(super) fn lain<'a>(mut members: Vec<Member<'a>>, old: &[Placed]) -> Vec<Member<'a>> {
+    for (member, place) in members.iter_mut().zip(old) {
+        member.before = Some(Before {
+            placement: place.placement.clone(),
+            island: place.island,
+            how: place.how,
+        });
+    }
+    members
 }

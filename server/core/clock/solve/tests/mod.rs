@@ -2,7 +2,9 @@
 
 mod known;
 mod made;
+mod order;
 mod random;
+mod sure;
 
 use std::collections::BTreeMap;
 
@@ -19,7 +21,7 @@ fn nobody_and_one_alone() {
         &mut BTreeMap::new(),
     );
     assert!(warnings.is_empty());
-    assert_eq!((placed[0].island, placed[0].how), (0, How::Sound));
+    assert_eq!((placed[0].island, placed[0].how), (0, How::Joined));
     assert_eq!(placed[0].placement, Placement::even(0.0, 0.0));
 }
 
