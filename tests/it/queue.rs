@@ -2,6 +2,7 @@
 //! model.
 
 pub mod desk;
+mod elsewhere;
 mod files;
 mod room;
 mod running;
