@@ -1,8 +1,12 @@
 //! The command line, through the real program: what it answers with and
 //! without a server, how it ends, and what it says when things go wrong.
 
+mod bad_day;
 mod bad_input;
 mod clock;
+mod day;
+mod long;
+mod one_by_one;
 mod run;
 mod stopping;
 mod story;

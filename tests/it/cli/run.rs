@@ -138,6 +138,16 @@ impl Run {
 }
 
 impl Served {
+    /// Where it answers.
+    pub(crate) fn url(&self) -> &str {
+        let at = self.said.find("http://").expect("an address");
+        self.said[at..].trim_end()
+    }
+
+    pub(crate) fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Asks the server to stop, as a person or the system would.
     pub(crate) fn stop(&mut self) -> i32 {
         signal(self.child.id(), "TERM");
