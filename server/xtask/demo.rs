@@ -125,10 +125,15 @@ impl Demo {
             let new = ["event", "new", title, "--date", scene::demo::DATE];
             process::run(self.sayback().args(new))?;
         }
-        for source in scene::demo_sources() {
+        let sources = scene::demo_sources();
+        for (n, source) in (1..).zip(&sources) {
             let mut add = self.sayback();
             add.args(["add", title, "--source", source.label]);
             add.args(["--placement", source.placement.as_str()]);
+            // Words are written once all are there, each from who has it best.
+            if n < sources.len() {
+                add.arg("--no-wait");
+            }
             if let Some(person) = source.person {
                 add.args(["--person", person]);
             }
