@@ -11,7 +11,7 @@ use xtask::scene::day::{Corpus, Day, cases};
 use xtask::scene::spec::Place;
 
 use super::Bench;
-use super::day::{CLOCK_MS, Cards, placement, solved, take, together, told};
+use super::day::{CLOCK_MS, Cards, placement, solved, take, together, told, write};
 
 // The takes.
 const GOOD: usize = 0;
@@ -75,18 +75,8 @@ fn odd_files(bench: &Bench, cards: &Cards) {
     std::fs::write(folder.join("nothing.wav"), "").expect("a file");
 }
 
-fn silence(path: &Path, frames: u32) {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 16_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(path, spec).expect("a file");
-    for _ in 0..frames {
-        writer.write_sample(0_i16).expect("a sample");
-    }
-    writer.finalize().expect("a whole file");
+fn silence(path: &Path, frames: usize) {
+    write(path, std::iter::repeat_n(0.0, frames));
 }
 
 fn warned(recording: &Value, words: &[&str]) {

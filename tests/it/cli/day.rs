@@ -1,11 +1,12 @@
 //! A made-up day on cards, and what the program says of where it lies.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use sayback::core::clock::{Piece, Placement};
 use serde_json::Value;
-use xtask::scene::day::{Clock, Corpus, Day, render, truth, write_wavs};
+use xtask::scene::day::spec::Take;
+use xtask::scene::day::{Clock, Corpus, Day, Rendered, render, truth};
 
 use super::Bench;
 
@@ -29,18 +30,17 @@ impl Cards {
         let sounds = tempfile::tempdir().expect("a folder");
         std::fs::create_dir(&folder).expect("a folder");
         let rendered = render(&day, &corpus, sounds.path()).expect("the day is rendered");
-        let loose = write_wavs(&day, &rendered, sounds.path()).expect("recordings");
-        let place = |(take, file): (&xtask::scene::day::Take, &PathBuf)| {
+        let file = |(n, (take, sound)): (usize, (&Take, &Rendered))| {
             let card = folder.join(format!("Recorder {}", take.source));
             std::fs::create_dir_all(&card).expect("a folder");
-            let to = card.join(file.file_name().expect("a name"));
-            std::fs::rename(file, &to)
-                .or_else(|_| std::fs::copy(file, &to).map(drop))
-                .expect("a card");
-            to
+            let file = card.join(format!("take-{n}.wav"));
+            let samples = sound.read(0, sound.samples()).expect("samples");
+            write(&file, samples.into_iter());
+            file
         };
+        let files = day.takes.iter().zip(&rendered).enumerate().map(file);
         Self {
-            files: day.takes.iter().zip(&loose).map(place).collect(),
+            files: files.collect(),
             clocks: day.takes.iter().map(Clock::of).collect(),
             day,
             corpus,
@@ -81,6 +81,22 @@ impl Cards {
         }
         worst.unwrap_or_else(|| panic!("takes {a} and {b} never ran together"))
     }
+}
+
+/// Writes samples of full scale 1 as a mono WAV of 16 bits at 16 kHz.
+pub(super) fn write(path: &Path, samples: impl Iterator<Item = f32>) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 16_000,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(path, spec).expect("a file");
+    for sample in samples {
+        let sample = (sample * 32_768.0).clamp(-32_768.0, 32_767.0) as i16;
+        writer.write_sample(sample).expect("a sample");
+    }
+    writer.finalize().expect("a whole file");
 }
 
 /// What is told of a recording, by its file's name.

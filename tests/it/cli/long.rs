@@ -10,7 +10,7 @@ use serde_json::Value;
 use xtask::scene::day::{Corpus, cases, render};
 
 use super::Bench;
-use super::day::solved;
+use super::day::{solved, write};
 use super::run::signal;
 
 /// Whoever stops something waits no longer than this.
@@ -18,7 +18,7 @@ const PROMPT: Duration = Duration::from_secs(2);
 
 /// Recorders, and how long each ran, minutes.
 const RECORDERS: usize = 3;
-const MINUTES: u32 = 20;
+const MINUTES: usize = 20;
 
 /// Five minutes of talk, again and again, from another minute on each recorder:
 /// much to compare.
@@ -28,24 +28,12 @@ fn long_files(bench: &Bench) {
     let folder = tempfile::tempdir().expect("a folder");
     let sounds = render(&day, &corpus, folder.path()).expect("the day is rendered");
     let talk = sounds[0].read(0, sounds[0].samples()).expect("samples");
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 16_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
     for n in 0..RECORDERS {
         let card = bench.path("cards").join(format!("Recorder {n}"));
         std::fs::create_dir_all(&card).expect("a folder");
         let file = card.join(format!("take-{n}.wav"));
-        let mut writer = hound::WavWriter::create(file, spec).expect("a file");
         let on_and_on = talk.iter().cycle().skip(n * 60 * 16_000);
-        let mut block = writer.get_i16_writer(MINUTES * 60 * 16_000);
-        for sample in on_and_on.take(MINUTES as usize * 60 * 16_000) {
-            block.write_sample((sample * 32_000.0) as i16);
-        }
-        block.flush().expect("samples");
-        writer.finalize().expect("a whole file");
+        write(&file, on_and_on.take(MINUTES * 60 * 16_000).copied());
     }
 }
 

@@ -27,7 +27,7 @@ async fn heard_twice() -> (Desk, PathBuf, PathBuf) {
     make(&inputs, joined, &near);
     let softer = "[0]volume=0.3,adelay=900[said];anoisesrc=r=16000:a=0.003:seed=5:d=60[noise];\
                   [said][noise]amix=inputs=2:duration=first:normalize=0";
-    make(&[near.clone()], softer, &far);
+    make(std::slice::from_ref(&near), softer, &far);
     for (source, path) in [("near", &near), ("far", &far)] {
         let mut add = add(&desk.event.id, &[path]);
         add.source = Some(source.into());
