@@ -113,7 +113,7 @@ fn work(inner: &Inner, claim: &Claim, voice: &mut Voice) {
     let step = Step::new(inner, claim, &cancel);
     let begun = Instant::now();
     let outcome = catch_unwind(AssertUnwindSafe(|| step.run(voice)))
-        .unwrap_or_else(|panic| Err(StepError::Final(panic_text(&*panic))));
+        .unwrap_or_else(|panic| Err(StepError::Final(panic_text(claim.kind, &*panic))));
     inner.held.drop_job(claim.id);
     match outcome {
         Ok(()) => {
@@ -169,13 +169,17 @@ fn backoff_ms(inner: &Inner, attempts: i64) -> i64 {
     first.saturating_mul(1 << attempts.clamp(0, 6))
 }
 
-fn panic_text(panic: &(dyn Any + Send)) -> String {
+fn panic_text(kind: JobKind, panic: &(dyn Any + Send)) -> String {
     let text = panic
         .downcast_ref::<&str>()
         .map(|text| (*text).to_owned())
         .or_else(|| panic.downcast_ref::<String>().cloned())
         .unwrap_or_default();
-    format!("sayback made a mistake with this file: {text}")
+    let what = match kind {
+        JobKind::Align | JobKind::Group => "event",
+        JobKind::Probe | JobKind::Detect | JobKind::Transcribe => "file",
+    };
+    format!("sayback made a mistake with this {what}: {text}")
 }
 
 /// Writes signs of life and progress, and frees what dead processes held.

@@ -6,6 +6,7 @@ use sqlx::{Sqlite, Transaction};
 
 use super::queue::Ended;
 use super::statement::statements;
+use super::wanting::pending;
 use super::{EventId, JobId, JobKind, JobRow, RecordingId, Store, StoreError};
 
 statements! {
@@ -23,12 +24,16 @@ statements! {
         WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
             AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
     /// Above everything that waits, also above what was put first before; what is
-    /// done remembers it for the words that come later. The clock of its event
-    /// needs every file, so these come next.
-    FIRST = "UPDATE job SET priority = (SELECT max(priority) FROM job)
+    /// done remembers it for the words that come later. Next come those it waits
+    /// for: the clock of its event needs every file, and what it heard may be
+    /// listened to in another.
+    FIRST = concat!("UPDATE job SET priority = (SELECT max(priority) FROM job)
             + CASE WHEN subject = ?1 THEN 2 ELSE 1 END
         WHERE subject = ?1 OR (event_id = (SELECT event_id FROM recording WHERE id = ?1)
-            AND kind IN ('probe', 'detect', 'align', 'group') AND state IN ('ready', 'running'))";
+            AND state IN ('ready', 'running')
+            AND (kind IN ('probe', 'detect', 'align', 'group') OR subject IN (
+                SELECT h.recording_id FROM hearing own JOIN hearing h ON h.moment_id = own.moment_id
+                WHERE own.recording_id = ?1 AND own.heard = 1 AND ", pending!(), ")))");
 }
 
 impl Store {
@@ -61,8 +66,8 @@ impl Store {
         Ok(())
     }
 
-    /// Stops a waiting or running job for good. Its worker notices by itself; what
-    /// others heard of a recording's words too is listened to there.
+    /// Stops a waiting or running job for good. Its worker notices by itself; its
+    /// event goes on without it, see [`Store::fail`].
     ///
     /// # Errors
     /// [`StoreError::Unknown`]; [`StoreError::JobState`] if it is over.
@@ -73,15 +78,14 @@ impl Store {
             .bind(now_ms)
             .fetch_optional(&mut *transaction)
             .await?;
-        match &ended {
-            Some(ended) if ended.kind == JobKind::Align => {
+        if let Some(ended) = &ended {
+            if ended.kind == JobKind::Align {
                 sqlx::query(self.sql(NOT_ANEW))
                     .bind(&ended.event_id)
                     .execute(&mut *transaction)
                     .await?;
             }
-            Some(ended) => self.pass_on(&mut transaction, ended).await?,
-            None => {}
+            self.pass_on(&mut transaction, ended).await?;
         }
         transaction.commit().await?;
         self.after_change(id, ended.is_some(), "waiting or running", "cancelled")

@@ -135,7 +135,7 @@ statements! {
             coalesce(c.warnings, '[]') AS warnings, j.id AS job, j.error,
             CASE WHEN j.state = 'running' THEN 'working'
                 WHEN j.state = 'ready' THEN 'waiting'
-                WHEN j.state IN ('failed', 'cancelled') THEN 'failed'
+                WHEN j.state IN ('failed', 'cancelled') THEN j.state
                 WHEN EXISTS (SELECT 1 FROM job x WHERE x.event_id = e.id
                     AND x.kind IN ('probe', 'detect') AND x.state IN ('ready', 'running'))
                     THEN 'waiting'

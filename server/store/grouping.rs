@@ -9,6 +9,8 @@ use sayback_core::clock::Placement;
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
+use super::listening::Fuse;
+use super::moved::Moved;
 use super::queue::Ended;
 use super::segments::{finite, or_zero};
 use super::statement::statements;
@@ -56,13 +58,28 @@ pub struct NewMoment {
     pub hearings: Vec<NewHearing>,
 }
 
+/// The output of the group step.
+#[derive(Clone, Copy)]
+pub struct Grouped<'a> {
+    /// The event.
+    pub event: &'a EventId,
+    /// Its moments.
+    pub moments: &'a [NewMoment],
+    /// Makes the words of moments whose attempts are others now.
+    pub fuse: &'a Fuse<'a>,
+}
+
 #[derive(FromRow)]
-struct There {
-    id: MomentId,
+pub(super) struct There {
+    pub id: MomentId,
     unheard: bool,
-    recording_id: RecordingId,
-    start_ms: i64,
-    end_ms: i64,
+    pub recording_id: RecordingId,
+    pub start_ms: i64,
+    pub end_ms: i64,
+    /// Whether there is an attempt at it.
+    pub tried: bool,
+    /// Whether the times of the words are in its file.
+    pub has_words: bool,
 }
 
 #[derive(FromRow)]
@@ -72,7 +89,10 @@ struct Pending {
 }
 
 statements! {
-    THERE = "SELECT m.id, m.text IS NULL AS unheard, h.recording_id, h.start_ms, h.end_ms
+    THERE = "SELECT m.id, m.text IS NULL AS unheard, h.recording_id, h.start_ms, h.end_ms,
+            EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
+                AND a.recording_id = h.recording_id) AS tried,
+            m.words_from IS h.recording_id AS has_words
         FROM moment m JOIN hearing h ON h.moment_id = m.id
         WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
     HEARINGS_OF_EVENT = "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard,
@@ -81,8 +101,6 @@ statements! {
                 AND a.recording_id = h.recording_id) AS tried
         FROM moment m JOIN hearing h ON h.moment_id = m.id
         WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
-    /// What other copies of the survivor gave goes to it.
-    MERGE_ATTEMPTS = "UPDATE OR IGNORE attempt SET moment_id = ?1 WHERE moment_id = ?2";
     DROP_MOMENTS = "DELETE FROM moment WHERE id IN (SELECT value FROM json_each(?1))";
     MOMENTS = "INSERT INTO moment (id, event_id, island, start_ms, end_ms)
         SELECT value ->> 0, ?1, value ->> 1, value ->> 2, value ->> 3 FROM json_each(?2)
@@ -107,6 +125,13 @@ statements! {
         WHERE batch IS NOT NULL AND moment_id IN (SELECT id FROM moment WHERE event_id = ?1)
             AND NOT EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = hearing.moment_id
                 AND a.recording_id = hearing.recording_id)";
+    /// A second try that can't be made is open to others.
+    RELEASE = "UPDATE hearing SET wanted = 0, batch = NULL
+        WHERE wanted = 2 AND moment_id IN (SELECT id FROM moment WHERE event_id = ?1)
+            AND NOT EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = hearing.moment_id
+                AND a.recording_id = hearing.recording_id)
+            AND (heard = 0 OR EXISTS (SELECT 1 FROM job j WHERE j.subject = hearing.recording_id
+                AND j.kind = 'transcribe' AND j.state IN ('failed', 'cancelled')))";
     /// A moment nobody listened to is listened to where it is best; a recording
     /// that could not or should not be listened to comes last, and one that did not
     /// hear it is never asked.
@@ -167,17 +192,18 @@ impl Store {
 
     /// Writes the moments of an event in place of those that nobody listened to
     /// yet, chooses where to listen to each, and that `group` is done, as one;
-    /// and has the chosen hearings listened to.
+    /// and has the chosen hearings listened to. What was heard of sound that a
+    /// hearing no longer is, is forgotten.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
     pub async fn finish_group(
         &self,
         lease: &Lease,
-        event: &EventId,
-        moments: &[NewMoment],
+        grouped: &Grouped<'_>,
         now_ms: i64,
     ) -> Result<(), StoreError> {
+        let Grouped { event, moments, .. } = *grouped;
         let mut transaction = self.begin().await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
         let there: Vec<There> = sqlx::query_as(self.sql(THERE))
@@ -185,15 +211,8 @@ impl Store {
             .fetch_all(&mut *transaction)
             .await?;
         let ids = ids(&there, moments);
-        for (id, moment) in ids.iter().zip(moments) {
-            for merged in moment.kept.iter().filter(|merged| *merged != id) {
-                sqlx::query(self.sql(MERGE_ATTEMPTS))
-                    .bind(id)
-                    .bind(merged)
-                    .execute(&mut *transaction)
-                    .await?;
-            }
-        }
+        let moved = Moved::of(&there, &ids, moments);
+        self.move_attempts(&mut transaction, &moved).await?;
         let dropped = json!(dropped(&there, &ids, moments)).to_string();
         sqlx::query(self.sql(DROP_MOMENTS))
             .bind(dropped)
@@ -216,13 +235,16 @@ impl Store {
             .bind(json!(gone(&there, &ids, moments)).to_string())
             .execute(&mut *transaction)
             .await?;
-        for statement in [UNPACK, CHOOSE, GROUPED, COUNT_EVENT] {
+        self.settle_moved(&mut transaction, &moved, grouped.fuse)
+            .await?;
+        for statement in [UNPACK, RELEASE, CHOOSE, GROUPED, COUNT_EVENT] {
             sqlx::query(self.sql(statement))
                 .bind(event)
                 .execute(&mut *transaction)
                 .await?;
         }
         self.queue_words(&mut transaction, event).await?;
+        self.try_seconds(&mut transaction, event).await?;
         transaction.commit().await?;
         Ok(())
     }

@@ -73,10 +73,13 @@ pub struct WindowCommit<'a> {
     pub model: &'a str,
     /// Every hearing the window holds whole, also those without a word.
     pub tried: &'a [Tried],
-    /// Makes the words of a moment of all attempts at it, the best hearing first:
-    /// quick, and from nothing but what it is given.
-    pub fuse: &'a dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords,
+    /// Makes the words of its moments.
+    pub fuse: &'a Fuse<'a>,
 }
+
+/// Makes the words of a moment of all attempts at it, the best hearing first: quick,
+/// and from nothing but what it is given.
+pub type Fuse<'a> = dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords + 'a;
 
 /// Text, start, end, confidence.
 type KeptWord = (String, i64, i64, f32);
@@ -175,11 +178,11 @@ impl Store {
     }
 
     /// Makes the words of moments, a JSON array of their ids, of all attempts.
-    async fn write_words(
+    pub(super) async fn write_words(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
         moments: &str,
-        fuse: &dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords,
+        fuse: &Fuse<'_>,
     ) -> Result<(), StoreError> {
         let raw: Vec<RawAttempt> = sqlx::query_as(self.sql(ATTEMPTS_AT))
             .bind(moments)

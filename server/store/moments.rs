@@ -100,17 +100,6 @@ pub struct HeardMoment {
     pub words: Vec<WordRow>,
 }
 
-/// What the speech model had to listen to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, FromRow)]
-pub struct Listened {
-    /// Sound of all hearings the model listened to, ms.
-    pub model_ms: i64,
-    /// Speech that is there once, however many recorders heard it, ms.
-    pub distinct_ms: i64,
-    /// Speech of all hearings, ms: what every source by itself would cost.
-    pub heard_ms: i64,
-}
-
 macro_rules! select_hearing {
     ($rest:literal) => {
         concat!(
@@ -153,16 +142,6 @@ statements! {
         WHERE h.recording_id = ?1 ORDER BY h.start_ms, h.moment_id, w.n";
     WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
         FROM json_each(?1) i JOIN word w ON w.moment_id = i.value ORDER BY i.key, w.n";
-    LISTENED = "SELECT
-            coalesce((SELECT sum(h.end_ms - h.start_ms) FROM moment m
-                JOIN attempt a ON a.moment_id = m.id
-                JOIN hearing h ON h.moment_id = m.id AND h.recording_id = a.recording_id
-                WHERE m.event_id = ?1), 0) AS model_ms,
-            coalesce((SELECT sum(m.end_ms - m.start_ms) FROM moment m WHERE m.event_id = ?1), 0)
-                AS distinct_ms,
-            coalesce((SELECT sum(h.end_ms - h.start_ms) FROM moment m
-                JOIN hearing h ON h.moment_id = m.id AND h.heard = 1
-                WHERE m.event_id = ?1), 0) AS heard_ms";
 }
 
 impl Store {
@@ -248,9 +227,18 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn moments_by_ids(&self, ids: &[MomentId]) -> Result<Vec<MomentRow>, StoreError> {
+        self.moments_at(&self.read, ids).await
+    }
+
+    /// [`Store::moments_by_ids`] as one look at the database sees them.
+    pub(super) async fn moments_at(
+        &self,
+        look: impl sqlx::SqliteExecutor<'_>,
+        ids: &[MomentId],
+    ) -> Result<Vec<MomentRow>, StoreError> {
         Ok(sqlx::query_as(self.sql(OF_IDS))
             .bind(json!(ids).to_string())
-            .fetch_all(&self.read)
+            .fetch_all(look)
             .await?)
     }
 
@@ -271,20 +259,18 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn words_of(&self, moments: &[MomentId]) -> Result<Vec<WordRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(WORDS_OF))
-            .bind(json!(moments).to_string())
-            .fetch_all(&self.read)
-            .await?)
+        self.words_at(&self.read, moments).await
     }
 
-    /// What the speech model had to listen to in an event, so far.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn listened(&self, event: &EventId) -> Result<Listened, StoreError> {
-        Ok(sqlx::query_as(self.sql(LISTENED))
-            .bind(event)
-            .fetch_one(&self.read)
+    /// [`Store::words_of`] as one look at the database sees them.
+    pub(super) async fn words_at(
+        &self,
+        look: impl sqlx::SqliteExecutor<'_>,
+        moments: &[MomentId],
+    ) -> Result<Vec<WordRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(WORDS_OF))
+            .bind(json!(moments).to_string())
+            .fetch_all(look)
             .await?)
     }
 }

@@ -171,7 +171,9 @@ statements! {
     FREE = concat!("UPDATE job SET interruptions = interruptions + 1,
             state = CASE WHEN interruptions + 1 >= ?3 THEN 'failed' ELSE 'ready' END,
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
-                || (interruptions + 1) || ' times while working on this; add it again to have it tried'
+                || (interruptions + 1) || ' times while working on this; '
+                || iif(kind IN ('align', 'group'), 'have the clock of the event solved again',
+                    'add it again') || ' to have it tried'
                 ELSE error END,
             again = 0, lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
         WHERE state = 'running'
@@ -264,7 +266,8 @@ impl Store {
 
     /// Writes that a step failed; says whether it will be tried again
     /// ([`JobState::Ready`]) or not ([`JobState::Failed`]). Words that can't be
-    /// heard in one recording are then looked for in others.
+    /// heard in one recording are then looked for in others, and without a clock
+    /// each recording has its own.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`].

@@ -74,7 +74,6 @@ statements! {
     SET_TAKE = "UPDATE recording SET take_id = ?2, take_order = ?3, take_of = ?4 WHERE id = ?1";
     FRESH = "UPDATE source SET takes_stale = 0 WHERE id = ?1
         AND ?2 = (SELECT count(*) FROM recording WHERE source_id = ?1)";
-    TAKES = "SELECT count(DISTINCT coalesce(take_id, id)) FROM recording WHERE event_id = ?1";
 }
 
 /// What is needed to see which recordings of a source are pieces of one take.
@@ -246,17 +245,6 @@ impl Store {
             .await?;
         transaction.commit().await?;
         Ok(())
-    }
-
-    /// How many takes an event has. With one, its clock is that take's.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn take_count(&self, event: &EventId) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar(self.sql(TAKES))
-            .bind(event)
-            .fetch_one(&self.read)
-            .await?)
     }
 }
 

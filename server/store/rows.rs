@@ -115,6 +115,8 @@ word_enum!(
         Solved = "solved",
         /// It could not be solved; the error says why.
         Failed = "failed",
+        /// A person stopped the solve.
+        Cancelled = "cancelled",
     }
 );
 

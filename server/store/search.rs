@@ -52,17 +52,22 @@ impl Store {
         if expression.is_empty() {
             return Ok(Vec::new());
         }
+        // One look at the database, so that words are those of the moment; it is
+        // over before anything else is asked of the readers.
+        let mut look = self.read.begin().await?;
         let found: Vec<FoundMoment> = sqlx::query_as(self.sql(FIND))
             .bind(expression)
             .bind(event)
             .bind(limit)
-            .fetch_all(&self.read)
+            .fetch_all(&mut *look)
             .await?;
         let ids: Vec<MomentId> = found.iter().map(|found| found.id.clone()).collect();
         let ranks: HashMap<&MomentId, f64> =
             found.iter().map(|found| (&found.id, found.bm25)).collect();
-        let moments = self.moments_by_ids(&ids).await?;
-        let mut words = self.words_of(&ids).await?.into_iter().peekable();
+        let moments = self.moments_at(&mut *look, &ids).await?;
+        let words = self.words_at(&mut *look, &ids).await?;
+        drop(look);
+        let mut words = words.into_iter().peekable();
         let mut events: HashMap<EventId, Arc<EventRow>> = HashMap::new();
         let mut candidates = Vec::with_capacity(moments.len());
         for moment in moments {

@@ -38,6 +38,7 @@ macro_rules! pending {
             WHERE a.moment_id = h.moment_id AND a.recording_id = h.recording_id)"
     };
 }
+pub(super) use pending;
 
 statements! {
     HELD = "SELECT EXISTS (SELECT 1 FROM job WHERE id = ?1 AND lease_owner = ?2
@@ -239,17 +240,28 @@ impl Store {
             .execute(&mut *transaction)
             .await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
-        let event = &recording.event_id;
-        let listening: bool = sqlx::query_scalar(self.sql(LISTENING))
-            .bind(event)
-            .fetch_one(&mut *transaction)
+        self.try_seconds(&mut transaction, &recording.event_id)
             .await?;
-        if !listening {
-            self.want_seconds(&mut transaction, event).await?;
-            self.queue_words(&mut transaction, event).await?;
-        }
         transaction.commit().await?;
         Ok(())
+    }
+
+    /// Once no recording of an event is left to be listened to, has doubted moments
+    /// listened to a second time.
+    pub(super) async fn try_seconds(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        event: &EventId,
+    ) -> Result<(), StoreError> {
+        let listening: bool = sqlx::query_scalar(self.sql(LISTENING))
+            .bind(event)
+            .fetch_one(&mut **transaction)
+            .await?;
+        if listening {
+            return Ok(());
+        }
+        self.want_seconds(transaction, event).await?;
+        self.queue_words(transaction, event).await
     }
 
     async fn want_seconds(

@@ -4,9 +4,9 @@ use std::time::Instant;
 
 use sayback::core::text::Query;
 use sayback::store::{
-    AttemptRow, Detected, EventId, Lane, Lease, MomentId, MomentWords, NewFile, NewHearing,
-    NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued, RecordingRow,
-    Solved, Store, StoreError, Tried, WindowCommit,
+    AttemptRow, Detected, EventId, Grouped, Lane, Lease, MomentId, MomentWords, NewFile,
+    NewHearing, NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued,
+    RecordingRow, Solved, Store, StoreError, Tried, WindowCommit,
 };
 use sqlx::ConnectOptions;
 
@@ -196,10 +196,12 @@ async fn write_down(store: &Store, recording: &RecordingRow, n: usize) {
     store.finish_align(&lease, &solved, 1).await.unwrap();
     let moments: Vec<NewMoment> = (0..SEGMENTS as i64).map(|s| moment(recording, s)).collect();
     let lease = claim(store, Lane::Light).await;
-    store
-        .finish_group(&lease, event, &moments, 1)
-        .await
-        .unwrap();
+    let grouped = Grouped {
+        event,
+        moments: &moments,
+        fuse: &|_, _| unreachable!("nothing was heard yet"),
+    };
+    store.finish_group(&lease, &grouped, 1).await.unwrap();
     let lease = claim(store, Lane::Model).await;
     let wanted = store
         .begin_listening(&lease, &recording.id, "m")

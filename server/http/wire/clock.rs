@@ -10,8 +10,8 @@ use super::{EventRef, RecordingRef, SourceRef};
 pub struct Clock {
     /// The event.
     pub event: EventRef,
-    /// `none`, `waiting` (until its files are looked through), `working`, `solved`
-    /// or `failed`.
+    /// `none`, `waiting` (until its files are looked through), `working`, `solved`,
+    /// `failed` or `cancelled`.
     pub state: String,
     /// The job that solves it, to be cancelled or retried.
     #[schema(required)]

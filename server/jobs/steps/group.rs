@@ -7,9 +7,10 @@ use sayback_core::moments::{Hearer, Kept, Moment, MomentParams, PlacedAs, Tracks
 use sayback_core::signal::SpeechSegment;
 use sayback_core::units::FileMs;
 
+use super::words::Fuser;
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
-use crate::store::{EventId, MomentId, NewHearing, NewMoment, RecordingId, RecordingRow};
+use crate::store::{EventId, Grouped, MomentId, NewHearing, NewMoment, RecordingId, RecordingRow};
 
 impl Step<'_> {
     /// Finds each stretch of speech once, with everybody who heard it.
@@ -20,6 +21,8 @@ impl Step<'_> {
         let hearers: Vec<Hearer> = listeners.iter().map(Listener::hearer).collect();
         let (ids, kept) = self.kept(&event, &listeners)?;
         self.check()?;
+        let placements = self.read(self.store().placements(&event))?;
+        let fuser = Fuser::new(&placements);
         let found = group(&hearers, &kept, &MomentParams::default(), &Tracks(&tracks));
         let moments: Vec<NewMoment> = found
             .into_iter()
@@ -27,10 +30,12 @@ impl Step<'_> {
             .collect();
         self.check()?;
         let lease = self.claim.lease();
-        self.write(|| {
-            self.store()
-                .finish_group(&lease, &event, &moments, now_ms())
-        })
+        let grouped = Grouped {
+            event: &event,
+            moments: &moments,
+            fuse: &|_, attempts| fuser.words(attempts),
+        };
+        self.write(|| self.store().finish_group(&lease, &grouped, now_ms()))
     }
 
     /// The recordings that lie on a clock, with their speech.

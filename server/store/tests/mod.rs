@@ -6,11 +6,12 @@
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod full;
+mod going_on;
 mod older;
 mod story;
 mod words;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 pub(super) use full::limited;
 
@@ -28,6 +29,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         intake::ALL,
         listening::ALL,
         moments::ALL,
+        moved::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,

@@ -8,7 +8,7 @@ use super::*;
 pub(super) const NOW: i64 = 1_000_000;
 pub(super) const LEASE: i64 = 10_000;
 
-fn file(path: &Path, hash: char) -> NewFile {
+pub(super) fn file(path: &Path, hash: char) -> NewFile {
     NewFile {
         hash: hash.to_string().repeat(64),
         path: path.to_owned(),
@@ -218,7 +218,6 @@ async fn the_story_uses_every_statement() {
         .await
         .unwrap();
     assert_eq!(store.sources_with_stale_takes().await.unwrap(), []);
-    assert_eq!(store.take_count(&event.id).await.unwrap(), 1);
 
     // Detected, with the priority of what a person looks at.
     store.put_first(id).await.unwrap();
@@ -277,7 +276,7 @@ async fn the_story_uses_every_statement() {
     );
 }
 
-fn found(start_ms: i64, end_ms: i64) -> NewSegment {
+pub(super) fn found(start_ms: i64, end_ms: i64) -> NewSegment {
     NewSegment {
         start_ms,
         end_ms,
