@@ -71,6 +71,9 @@ statements! {
     PLACE = "INSERT INTO placement (recording_id, island, pieces, how, uncertainty_ms, agreement,
             residual_ms, points, warnings)
         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
+    /// A pair that was written in the other order.
+    FORGET_TURNED = "DELETE FROM pair WHERE (b_id, a_id) IN
+            (SELECT value ->> 0, value ->> 1 FROM json_each(?1)) AND a_id <> b_id";
     PAIR = "INSERT INTO pair (a_id, b_id, version, body) VALUES (?1, ?2, ?3, ?4)
         ON CONFLICT (a_id, b_id) DO UPDATE SET version = excluded.version, body = excluded.body";
     /// What was asked for meanwhile is still to be done.
@@ -161,6 +164,12 @@ impl Store {
                 .execute(&mut *transaction)
                 .await?;
         }
+        let pairs = solved.pairs.iter();
+        let pairs: Vec<_> = pairs.map(|pair| json!([pair.a, pair.b])).collect();
+        sqlx::query(self.sql(FORGET_TURNED))
+            .bind(json!(pairs).to_string())
+            .execute(&mut *transaction)
+            .await?;
         for pair in &solved.pairs {
             sqlx::query(self.sql(PAIR))
                 .bind(&pair.a)

@@ -48,6 +48,30 @@ impl Pair {
         })
     }
 
+    /// The same, *b* before *a*.
+    #[must_use]
+    pub fn turned(&self) -> Self {
+        let turned = self.stretches.iter().map(|stretch| Stretch {
+            line: stretch.line.inverse(),
+            from_ms: stretch.line.map(stretch.from_ms),
+            to_ms: stretch.line.map(stretch.to_ms),
+            fine: stretch.fine.map(|fine| Fine {
+                gain_db: -fine.gain_db,
+                ..fine
+            }),
+            ..*stretch
+        });
+        let mut stretches: Vec<Stretch> = turned.collect();
+        if self.finding == Finding::Shared {
+            stretches.sort_by(|x, y| x.from_ms.total_cmp(&y.from_ms));
+        }
+        Self {
+            stretches,
+            mute: (self.mute.1, self.mute.0),
+            ..self.clone()
+        }
+    }
+
     /// How long they share sound, ms of *a*.
     #[must_use]
     pub fn overlap_ms(&self) -> f64 {
@@ -201,4 +225,56 @@ pub enum Warning {
         /// Which.
         member: usize,
     },
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_turned_pair_says_the_same_of_the_same_two() {
+        let stretch = |here_ms, there_ms, length_ms: f64| Stretch {
+            line: Line {
+                here_ms,
+                there_ms,
+                ppm: 80.0,
+            },
+            from_ms: here_ms,
+            to_ms: here_ms + length_ms,
+            blocks: 3,
+            against: 0,
+            strength: 9.0,
+            fine: Some(Fine {
+                uncertainty_ms: 0.4,
+                ppm_uncertainty: 1.0,
+                residual_ms: 0.3,
+                agreement: 0.9,
+                points: 40,
+                alike: 0.8,
+                gain_db: -6.0,
+            }),
+        };
+        let pair = Pair {
+            finding: Finding::Shared,
+            stretches: vec![
+                stretch(5_000.0, 1_000.0, 60_000.0),
+                stretch(80_000.0, 91_000.0, 30_000.0),
+            ],
+            used: true,
+            mute: (true, false),
+        };
+        let turned = pair.turned();
+        assert_eq!((turned.used, turned.mute), (true, (false, true)));
+        for (old, new) in pair.stretches.iter().zip(&turned.stretches) {
+            let ends = (old.line.map(old.from_ms), old.line.map(old.to_ms));
+            assert_eq!((new.from_ms, new.to_ms), ends);
+            assert!((new.line.map(ends.1) - old.to_ms).abs() < 1e-6);
+            assert_eq!(new.fine.unwrap().gain_db, 6.0);
+        }
+        let back = turned.turned();
+        for (old, new) in pair.stretches.iter().zip(&back.stretches) {
+            assert!((old.to_ms - new.to_ms).abs() < 1e-6);
+            assert!((old.line.ppm - new.line.ppm).abs() < 1e-9);
+        }
+    }
 }

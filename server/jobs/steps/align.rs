@@ -3,20 +3,18 @@
 use std::collections::{BTreeMap, HashMap};
 
 use sayback_core::clock::{
-    Before, ClockParams, Finding, Fix, Member, PAIR_VERSION, Pair, Solution, Track, align,
+    Before, ClockParams, Finding, Fix, Member, PAIR_VERSION, Solution, Track, align,
 };
 use sayback_core::units::FileMs;
 use serde_json::json;
 
+use super::earlier::{self, Pairs};
 use super::sound::FileSound;
 use super::stamp_times::stamp_times;
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
 use crate::media::ShownPath;
 use crate::store::{ClockFix, EventId, NewPair, NewPlacement, RecordingId, RecordingRow, Solved};
-
-/// Pairs that were looked at before, by the members' places.
-type Pairs = BTreeMap<(usize, usize), Pair>;
 
 impl Step<'_> {
     /// Places the recordings of an event.
@@ -31,11 +29,10 @@ impl Step<'_> {
                     .detect_again(&lease, &event, &gathered.stale, now_ms())
             });
         }
-        let known = self.known(&event, &gathered)?;
         let mut sound = FileSound::new(&gathered.recordings);
         let solution = align(
             &gathered.members(),
-            &known,
+            &gathered.known,
             &mut sound,
             &ClockParams::default(),
             self.cancel,
@@ -98,38 +95,17 @@ impl Step<'_> {
             }
         }
         if !gathered.anew {
-            for row in self.read(self.store().placements(event))? {
-                if let Some(n) = places.get(&row.recording_id) {
-                    let before = Before {
-                        placement: row.placement.0.clone(),
-                        island: u32::try_from(row.island).unwrap_or(u32::MAX),
-                        how: *row.how,
-                    };
-                    gathered.before.insert(*n, before);
-                }
-            }
+            let pairs = self.read(self.store().pairs(event))?;
+            let lay = self.read(self.store().placements(event))?;
+            let files = gathered.recordings.iter();
+            let files = files.map(|r| (&r.id, r.file_hash.as_str())).collect();
+            let before = earlier::places(&lay, &pairs, &files).into_iter();
+            gathered.before = before
+                .filter_map(|(id, before)| Some((*places.get(&id)?, before)))
+                .collect();
+            gathered.known = earlier::pairs(&pairs, &places);
         }
         Ok(gathered)
-    }
-
-    /// The pairs that were measured before.
-    fn known(&self, event: &EventId, gathered: &Gathered) -> Result<Pairs, StepError> {
-        let mut known = Pairs::new();
-        if gathered.anew {
-            return Ok(known);
-        }
-        let places = gathered.places();
-        for row in self.read(self.store().pairs(event))? {
-            let (a, b) = (places.get(&row.a_id), places.get(&row.b_id));
-            let pair = serde_json::from_value::<Pair>(row.body.0.clone());
-            if let (Some(a), Some(b), Ok(pair)) = (a, b, pair)
-                && row.version == i64::from(PAIR_VERSION)
-                && a < b
-            {
-                known.insert((*a, *b), pair);
-            }
-        }
-        Ok(known)
     }
 }
 
@@ -141,6 +117,8 @@ struct Gathered {
     speech: Vec<Vec<(FileMs, FileMs)>>,
     fixes: BTreeMap<usize, Fix>,
     before: BTreeMap<usize, Before>,
+    /// Pairs that were measured before.
+    known: Pairs,
     anew: bool,
     /// Whose band levels another version of the program made.
     stale: Vec<RecordingId>,

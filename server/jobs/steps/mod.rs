@@ -5,6 +5,7 @@
 
 mod align;
 mod detect;
+mod earlier;
 mod group;
 mod original;
 mod probe;
