@@ -355,8 +355,10 @@ pub struct HeardWords {
 pub struct Clock {
     /// The event.
     pub event: EventName,
-    /// `none`, `waiting`, `working`, `solved` or `failed`.
+    /// `none`, `waiting`, `working`, `solved`, `failed` or `cancelled`.
     pub state: String,
+    /// The job that solves it.
+    pub job: Option<String>,
     /// Why it failed.
     pub error: Option<String>,
     /// From the first to the last sound, ms.

@@ -293,6 +293,8 @@ pub enum ClockCommand {
     Fix(ClockFix),
     /// Work it out again
     Solve(ClockSolve),
+    /// Stop working it out
+    Cancel(ClockCancel),
 }
 
 /// `sayback clock fix`
@@ -319,6 +321,16 @@ pub struct ClockFix {
     /// Leave the work in the queue, for `sayback serve`
     #[arg(long)]
     pub no_wait: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback clock cancel`
+#[derive(Debug, Args)]
+pub struct ClockCancel {
+    /// The event's id, or its title where only one has it
+    pub event: String,
     /// For whom the answer is.
     #[command(flatten)]
     pub json: Json,

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use crate::core::Cancel;
 
 use super::answers::{self, ClockRecording, EventDetail};
-use super::args::{Clock, ClockCommand, ClockFix, ClockSolve};
+use super::args::{Clock, ClockCancel, ClockCommand, ClockFix, ClockSolve};
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
 use super::progress;
@@ -24,6 +24,7 @@ pub fn run(client: &Client, clock: &Clock, cancel: &Cancel) -> Result<Outcome, C
     match (&clock.command, &clock.event) {
         (Some(ClockCommand::Fix(fix)), _) => place(client, fix, cancel),
         (Some(ClockCommand::Solve(solve)), _) => solve_again(client, solve, cancel),
+        (Some(ClockCommand::Cancel(stop)), _) => call_off(client, stop),
         (None, Some(event)) => {
             if let Some(file) = &clock.picture {
                 picture(client, event, file)?;
@@ -133,6 +134,20 @@ fn solve_again(client: &Client, solve: &ClockSolve, cancel: &Cancel) -> Result<O
         &json!({ "anew": solve.anew }),
     )?;
     see_through(client, event, solve.no_wait, solve.json.json, cancel)
+}
+
+fn call_off(client: &Client, stop: &ClockCancel) -> Result<Outcome, CliError> {
+    let path = format!("/events/{}/clock", quoted(&stop.event));
+    let clock: answers::Clock = client.get(&path)?.read()?;
+    let Some(job) = &clock.job else {
+        return Err(CliError::Usage(format!(
+            "there is no clock to be worked out in '{}' yet",
+            safe(&clock.event.title)
+        )));
+    };
+    client.post(&format!("/jobs/{}/cancel", quoted(job)), &json!({}))?;
+    show(client, &stop.event, stop.json.json)?;
+    Ok(Outcome::Done)
 }
 
 /// Waits for the work, and for the words that depend on it, then shows the clock.
@@ -247,7 +262,11 @@ fn next(clock: &answers::Clock, event: &str) -> Option<String> {
         "working" => "the clock is being worked out".into(),
         "failed" => format!(
             "the clock could not be worked out ({}); `sayback clock solve {}` tries again",
-            safe(clock.error.as_deref().unwrap_or("it was cancelled")),
+            safe(clock.error.as_deref().unwrap_or("nobody knows why")),
+            safe(event)
+        ),
+        "cancelled" => format!(
+            "working out the clock was cancelled; `sayback clock solve {}` does it after all",
             safe(event)
         ),
         _ => return None,
@@ -305,7 +324,11 @@ mod tests {
             ("working", "being worked out"),
             (
                 "failed",
-                "(it was cancelled); `sayback clock solve Ferry` tries again",
+                "(nobody knows why); `sayback clock solve Ferry` tries again",
+            ),
+            (
+                "cancelled",
+                "was cancelled; `sayback clock solve Ferry` does it after all",
             ),
         ] {
             let next = next(&clock(state), "Ferry").expect("something to know");

@@ -27,7 +27,7 @@ state.read((known, changed) => {
   if (any("events", "detail")) showEmpty(known);
   if (any("answer")) showHits(known, (spot) => player.toggle(spot));
   if (any("answer", "asked", "query", "trouble", "busy", "status")) showSummary(known);
-  if (any("clock", "detail")) showClock(known, server.clockPicture, solveAgain);
+  if (any("clock", "detail")) showClock(known, server.clockPicture, solveAgain, stopSolving);
   if (any("clock", "said")) {
     showSaid(known, (spot) => player.toggle(spot));
     showPlaying(known);
@@ -93,6 +93,7 @@ async function listSaid({ more = 0 } = {}) {
 }
 
 const solveAgain = () => act(server.solve(state.known.eventId));
+const stopSolving = (job) => act(server.cancel(job));
 
 async function listEvents() {
   const events = await guarded(server.events());

@@ -32,6 +32,7 @@ export const event = (id) => ask(`/events/${part(id)}`);
 export const pause = () => post("/queue/pause");
 export const resume = () => post("/queue/resume");
 export const retry = (job) => post(`/jobs/${part(job)}/retry`);
+export const cancel = (job) => post(`/jobs/${part(job)}/cancel`);
 export const first = (recording) => post(`/recordings/${part(recording)}/first`);
 
 export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);

@@ -10,16 +10,19 @@ const STATES = {
   waiting:
     "All recordings are put on one clock once their files are looked through. Words come after that.",
   working: "The recordings are being put on one clock. Words come after that.",
+  cancelled: "Putting the recordings on one clock was stopped.",
 };
 
-export function showClock({ clock, detail }, picture, onSolve) {
+export function showClock({ clock, detail }, picture, onSolve, onStop) {
   const known = clock !== null && clock.recordings.length > 0;
   at("clock").hidden = !known;
   if (!known) return;
   const told = sentence(clock);
   at("clock-text").textContent = told;
-  const retry = el("button", { type: "button", class: "quiet", onclick: onSolve }, "try again");
-  if (clock.state === "failed") at("clock-text").append(" ", retry);
+  const offer = (text, onclick) =>
+    at("clock-text").append(" ", el("button", { type: "button", class: "quiet", onclick }, text));
+  if (["failed", "cancelled"].includes(clock.state)) offer("try again", onSolve);
+  if (clock.state === "working") offer("stop", () => onStop(clock.job));
   at("clock-text").classList.toggle("trouble", clock.state === "failed");
   const warnings = new Set([...clock.warnings, ...clock.recordings.flatMap((r) => r.warnings)]);
   update(at("clock-warnings"), [...warnings], (warning) => el("li", {}, warning));
@@ -35,7 +38,7 @@ export function showClock({ clock, detail }, picture, onSolve) {
 
 function sentence(clock) {
   if (clock.state === "failed") {
-    return `The recordings could not be put on one clock: ${clock.error ?? "it was cancelled"}.`;
+    return `The recordings could not be put on one clock: ${clock.error ?? "nobody knows why"}.`;
   }
   const placed = clock.recordings.filter((recording) => recording.start_ms !== null).length;
   const all = count(clock.recordings.length, "recording", "recordings");

@@ -138,12 +138,6 @@ impl Run {
 }
 
 impl Served {
-    /// Where it answers.
-    pub(crate) fn url(&self) -> &str {
-        let at = self.said.find("http://").expect("an address");
-        self.said[at..].trim_end()
-    }
-
     pub(crate) fn pid(&self) -> u32 {
         self.child.id()
     }
