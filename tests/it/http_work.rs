@@ -1,5 +1,6 @@
 //! The queue as a person steers it.
 
+use sayback::store::Store;
 use serde_json::{Value, json};
 
 use crate::app::{TestApp, write_tone};
@@ -87,7 +88,19 @@ fn a_recording_can_go_first() {
     app.wait_idle();
     let recording = app.only_recording(&event);
     let id = recording["id"].as_str().expect("an id");
+    let priorities = || {
+        let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+        runtime.block_on(async {
+            let store = Store::open(app.data.path()).await.expect("the same store");
+            let jobs = store.jobs_of(id).await.expect("its jobs");
+            let all: Vec<i64> = jobs.iter().map(|job| job.priority).collect();
+            all
+        })
+    };
+    assert_eq!(priorities(), [0]);
     assert_eq!(post(&app, &format!("/recordings/{id}/first")), 204);
+    // What is done remembers it for the words that come later.
+    assert_eq!(priorities(), [2]);
     let shown = app.get(&format!("/recordings/{id}")).json();
     assert_eq!(shown, recording);
     let none: &Value = &app.get(&format!("/recordings/{id}/words")).json()["hearings"];

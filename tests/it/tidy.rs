@@ -113,6 +113,11 @@ fn nothing_is_unfinished_or_left_out() {
 }
 
 #[test]
+fn every_file_is_built() {
+    none(form::in_no_build(&files()));
+}
+
+#[test]
 fn no_input_ends_the_program() {
     none(files().iter().flat_map(form::may_end).collect());
 }

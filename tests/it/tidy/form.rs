@@ -1,6 +1,7 @@
 //! Rules about single files.
 
 use super::{File, source};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 /// Lines; a file of more holds a second idea. The aim is 400.
@@ -64,6 +65,53 @@ fn is_sql(text: &str) -> bool {
         Some(&"PRAGMA") => true,
         _ => false,
     }
+}
+
+/// Files that no other names: they are never built, so nothing holds them.
+pub(super) fn in_no_build(files: &[File]) -> Vec<String> {
+    let mut named = BTreeSet::new();
+    for file in files {
+        let folder = file.name.rsplit_once('/').map_or("", |(folder, _)| folder);
+        if file.name.ends_with("Cargo.toml") {
+            let values = file.text.split('"').filter(|text| text.ends_with(".rs"));
+            named.extend(values.map(|path| joined(folder, path)));
+        }
+        if !file.is_rust() {
+            continue;
+        }
+        let (code, strings) = source::parts(&file.text);
+        let paths = strings.iter().filter(|text| text.ends_with(".rs"));
+        named.extend(paths.map(|path| joined(folder, path)));
+        let code = code.replace(';', " ; ");
+        let words: Vec<&str> = code.split_whitespace().collect();
+        let own = file.name.strip_suffix(".rs").unwrap_or(&file.name);
+        for words in words.windows(3) {
+            let ["mod", module, ";"] = words else {
+                continue;
+            };
+            for folder in [folder, own] {
+                named.insert(joined(folder, &format!("{module}.rs")));
+                named.insert(joined(folder, &format!("{module}/mod.rs")));
+            }
+        }
+    }
+    files
+        .iter()
+        .filter(|file| file.is_rust() && !named.contains(&file.name))
+        .map(|file| format!("{}: no `mod` and no manifest names it", file.name))
+        .collect()
+}
+
+/// A path as seen from a folder, from the root.
+fn joined(folder: &str, path: &str) -> String {
+    let mut parts: Vec<&str> = folder.split('/').filter(|part| !part.is_empty()).collect();
+    for part in path.split('/') {
+        match part {
+            ".." => drop(parts.pop()),
+            part => parts.push(part),
+        }
+    }
+    parts.join("/")
 }
 
 /// Work that somebody left for later, and tests that don't run.
@@ -277,4 +325,26 @@ fn a_stray_or_heavy_file_is_seen() {
     assert!(stray(Path::new("server/media/mod.rs")).is_none());
     assert!(heavy(Path::new("tests/long.wav"), HEAVIEST + 1).is_some());
     assert!(heavy(Path::new("tests/short.flac"), HEAVIEST).is_none());
+}
+
+#[test]
+fn a_file_that_nothing_names_is_seen() {
+    let files = [
+        ("Cargo.toml", "[lib]\npath = \"server/lib.rs\""),
+        (
+            "server/lib.rs",
+            "pub mod text;\n#[path = \"odd/place.rs\"]\nmod place;",
+        ),
+        ("server/text/mod.rs", "mod query;\n// mod gone;"),
+        ("server/text/query.rs", "#[cfg(test)]\nmod tests;"),
+        ("server/text/query/tests.rs", ""),
+        ("server/odd/place.rs", ""),
+        ("server/text/gone.rs", ""),
+        ("server/odd/query.rs", ""),
+    ];
+    let files = files.map(|(name, text)| File::new(name, text));
+    let seen = in_no_build(&files);
+    assert_eq!(seen.len(), 2, "{seen:?}");
+    assert!(seen[0].starts_with("server/text/gone.rs"), "{seen:?}");
+    assert!(seen[1].starts_with("server/odd/query.rs"), "{seen:?}");
 }
