@@ -72,6 +72,11 @@ fn ends(frames: usize) -> Vec<(usize, usize)> {
         .collect()
 }
 
+/// A wrong header is wrong for the whole file: a line steeper than clocks run holds
+/// for so many looks, and more speaks for it than against. Two looks in applause
+/// find some rate that fits them.
+const STEEP_LOOKS: u32 = 4;
+
 /// Rates of one recording against another that a wrong header makes: 44.1 kHz
 /// taken for 48 kHz and the reverse.
 const HEADER_RATES: [f64; 2] = [44_100.0 / 48_000.0, 48_000.0 / 44_100.0];
@@ -151,7 +156,8 @@ pub(super) fn other_rates(
     let Some((_, rate)) = best else {
         return Some(Decided::nothing());
     };
-    Some(search(&a.at_rate(rate), b, params, cancel)?.back_from(rate))
+    let found = search(&a.at_rate(rate), b, params, cancel)?.back_from(rate);
+    Some(found.without_short_steep(params))
 }
 
 /// First frames of the liveliest blocks for the second look.
@@ -203,6 +209,20 @@ fn votes(a: &Prepared, b: &Prepared, cancel: &Cancel) -> Option<Vec<Vote>> {
 }
 
 impl Decided {
+    /// The same without steep lines that hold for a moment.
+    pub(super) fn without_short_steep(mut self, params: &ClockParams) -> Self {
+        if let Coarse::Shared(supports) = &mut self.finding {
+            supports.retain(|support| {
+                support.line.ppm.abs() <= 2.0 * params.max_ppm
+                    || support.is_firm() && support.blocks >= STEEP_LOOKS
+            });
+            if supports.is_empty() {
+                return Self::nothing();
+            }
+        }
+        self
+    }
+
     /// Found between the first recording at `rate` times its rate and the second.
     pub(super) fn back_from(self, rate: f64) -> Self {
         let back = |support: Support| Support {

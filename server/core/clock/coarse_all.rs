@@ -100,13 +100,14 @@ impl Event<'_> {
         for (here, next) in [(a, b), (b, a)] {
             self.links[here].retain(|(other, _)| *other != next);
         }
-        let lines = |finding: &Coarse| match finding {
-            Coarse::Shared(supports) => supports.iter().map(|support| support.line).collect(),
-            Coarse::Tie(_) | Coarse::Nothing => Vec::new(),
-        };
-        if matches!(finding, Coarse::Shared(_)) {
-            self.links[a].push((b, lines(&finding)));
-            self.links[b].push((a, lines(&finding.inverse())));
+        for (here, next, finding) in [(a, b, &finding), (b, a, &finding.inverse())] {
+            if let Coarse::Shared(supports) = finding {
+                let firm = supports.iter().filter(|support| support.is_firm());
+                let lines: Vec<Line> = firm.map(|support| support.line).collect();
+                if !lines.is_empty() {
+                    self.links[here].push((next, lines));
+                }
+            }
         }
         self.found.insert((a, b), finding);
     }
@@ -156,7 +157,9 @@ impl Event<'_> {
         if !guesses.iter().any(|guess| guess.overlap(a, b) > 0.0) {
             return Some(Some(Decided::nothing()));
         }
-        let mut decided = along(a, b, &guesses, self.params, self.cancel)?.back_from(rate);
+        let mut decided = along(a, b, &guesses, self.params, self.cancel)?
+            .back_from(rate)
+            .without_short_steep(self.params);
         // Alone it would be doubted, but the chain says the same. A steep chain is
         // itself in doubt.
         if let Coarse::Tie(supports) = &decided.finding

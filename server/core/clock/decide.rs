@@ -51,10 +51,14 @@ impl Decided {
         self.best.map_or(0.0, |(weight, _)| weight)
     }
 
-    /// Whether nobody need look at other rates: one line, or one jump.
+    /// Whether nobody need look at other rates: one line, or one jump, and more
+    /// speaks for it than against. Two looks may fit by chance along what is really
+    /// a steep line.
     pub(super) fn is_plain(&self) -> bool {
         match &self.finding {
-            Coarse::Shared(supports) => supports.len() <= 2,
+            Coarse::Shared(supports) => {
+                supports.len() <= 2 && supports.iter().any(Support::is_firm)
+            }
             Coarse::Tie(_) | Coarse::Nothing => false,
         }
     }

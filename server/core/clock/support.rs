@@ -22,6 +22,13 @@ pub struct Support {
     pub strength: f32,
 }
 
+impl Support {
+    /// Whether more looks speak for it than against it.
+    pub(super) fn is_firm(&self) -> bool {
+        self.blocks > self.against
+    }
+}
+
 /// Whether two recordings share sound, and where.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "finding", content = "supports")]

@@ -167,3 +167,20 @@ fn sound_wins_against_a_stamp_that_lies() {
     assert!(told, "{:?}", solved.warnings());
     solved.keeps_the_goals();
 }
+
+/// Beside a wrong rate another recorder once lay 1.4 s off, and ten seconds of
+/// applause placed one 0.7 s off, each claiming a tenth of a second.
+#[test]
+fn nothing_that_is_wrong_with_one_recorder_moves_another() {
+    let corpus = Corpus::load(240).expect("talk");
+    for seed in [62, 65] {
+        let day = cases::bad_day::day(seed, &corpus);
+        let solved = solved(&day, &corpus);
+        let judged = &solved.judged;
+        assert_eq!(judged.placed, judged.overlapping, "{:?}", judged.notes);
+        solved.is_never_surely_wrong();
+        for n in [cases::bad_day::ELSEWHERE, cases::bad_day::CELLAR] {
+            assert!(!solved.together(0, n), "{:?}", solved.solution.placed[n]);
+        }
+    }
+}

@@ -7,7 +7,7 @@
 //! to the sample, so talk is believed.
 
 use super::reader::Reader;
-use super::{compare, covered};
+use super::{NEAR_MS, SURE, compare, covered};
 use crate::Cancel;
 use crate::clock::{Finding, Member, Pair, Stretch};
 use crate::units::FileMs;
@@ -23,10 +23,6 @@ const WINDOW_MS: f64 = 4_096.0;
 const SPEECH: f64 = 0.5;
 /// Talk has at least this share of pauses, see [`crate::clock::Track::pauses`].
 const TALK: f32 = 0.38;
-/// A window agrees when it is this clear, see [`crate::clock::FineLag::clear`], and
-/// this near to the line, ms: what places of talk differ by, and the line's rate.
-const CLEAR: f32 = 6.0;
-const NEAR_MS: f64 = 120.0;
 /// Doubted are stretches with so large a share of windows that agree inside: what is
 /// faint inside may well be too faint outside.
 const INSIDE: f64 = 0.5;
@@ -63,7 +59,7 @@ pub(super) fn settle(
                 return None;
             }
             let lag = compare(reader, key, &stretch.line, from, from + WINDOW_MS);
-            goes_on |= lag.is_some_and(|lag| lag.clear >= CLEAR && lag.lag_ms.abs() <= NEAR_MS);
+            goes_on |= lag.is_some_and(|lag| lag.clear >= SURE && lag.lag_ms.abs() <= NEAR_MS);
             if goes_on {
                 break;
             }
@@ -72,10 +68,7 @@ pub(super) fn settle(
             doubted.push(n);
         }
     }
-    if doubted.is_empty() {
-        return Some(());
-    }
-    if doubted.len() == pair.stretches.len() {
+    if !doubted.is_empty() && doubted.len() == pair.stretches.len() {
         pair.finding = Finding::Tie;
     } else {
         let mut n = 0;

@@ -15,8 +15,8 @@ use std::collections::BTreeMap;
 
 use super::fit::median;
 use super::{
-    FINE_WINDOW, Fine, FineLag, LagPoint, Line, Member, Pair, Samples, Slope, Stretch, lag_line,
-    stretched,
+    FINE_WINDOW, Finding, Fine, FineLag, LagPoint, Line, Member, Pair, Samples, Slope, Stretch,
+    lag_line, stretched,
 };
 use crate::Cancel;
 use crate::units::ANALYSIS_RATE_HZ;
@@ -40,6 +40,16 @@ const NORMAL_95: f64 = 1.96;
 const CHANCE: f32 = 4.0;
 /// Fewer of the points agree on lines that are none, as a share.
 const LEAST_AGREEMENT: f64 = 0.2;
+
+/// And fewer points than this.
+const LEAST_POINTS: usize = 3;
+/// So many looks of the search that agree are no chance: a minute.
+const MANY_LOOKS: u32 = 6;
+/// A lag is no chance when it is this clear.
+const SURE: f32 = 6.0;
+/// It is on the line when it is this near, ms: what places of talk differ by, and
+/// what the search leaves open.
+const NEAR_MS: f64 = 120.0;
 
 /// An instant of the first recording, ms, and the lag there.
 type Compared = (f64, Option<FineLag>);
@@ -76,12 +86,25 @@ pub(super) fn measure(
             .push((at, lag));
         progress((n + 1) as f32 / sites.len() as f32);
     }
+    let mut unheard: Vec<((usize, usize), usize)> = Vec::new();
     for ((pair, index), lags) in found {
         let stretch = pairs
             .get_mut(&pair)
             .and_then(|pair| pair.stretches.get_mut(index));
         if let Some(stretch) = stretch {
             fit(stretch, &lags);
+            if !stands(stretch, &lags) {
+                unheard.push((pair, index));
+            }
+        }
+    }
+    // From behind, so that the places of the others stay.
+    for (key, index) in unheard.into_iter().rev() {
+        if let Some(pair) = pairs.get_mut(&key) {
+            pair.stretches.remove(index);
+            if pair.stretches.is_empty() {
+                pair.finding = Finding::Nothing;
+            }
         }
     }
     for key in wanted {
@@ -126,6 +149,19 @@ fn compare(
     Some(lag)
 }
 
+/// Whether a stretch is to be believed after its samples were compared: they agree;
+/// or the search's looks are so many that hiss alone may hide it from them; or, where
+/// there was nothing to compare, more looks speak for it than against.
+fn stands(stretch: &Stretch, lags: &[Compared]) -> bool {
+    let firm = stretch.blocks > stretch.against;
+    let heard: Vec<&FineLag> = lags.iter().filter_map(|(_, lag)| lag.as_ref()).collect();
+    if stretch.fine.is_some() || heard.is_empty() || stretch.blocks >= MANY_LOOKS {
+        return stretch.fine.is_some() || firm;
+    }
+    let on_line = |lag: &&FineLag| lag.clear >= SURE && lag.lag_ms.abs() <= NEAR_MS;
+    lags.len() < LEAST_POINTS && firm && heard.iter().any(on_line)
+}
+
 /// The stretch's line, made better by its lags where they agree.
 fn fit(stretch: &mut Stretch, lags: &[Compared]) {
     let clear: Vec<(f64, FineLag)> = lags
@@ -154,7 +190,7 @@ fn fit(stretch: &mut Stretch, lags: &[Compared]) {
         return;
     };
     let agreement = line.agreeing as f64 / lags.len().max(1) as f64;
-    if agreement < LEAST_AGREEMENT || line.agreeing < 3 {
+    if agreement < LEAST_AGREEMENT || line.agreeing < LEAST_POINTS {
         return;
     }
     let of = |get: fn(&FineLag) -> f32| {

@@ -1,7 +1,7 @@
 //! When exactly did a recorder stop?
 
-use super::compare;
 use super::reader::Reader;
+use super::{SURE, compare};
 use crate::Cancel;
 use crate::clock::{Finding, Pair, Stretch};
 
@@ -11,8 +11,6 @@ const STEP_MS: f64 = 500.0;
 /// A window is on a line when its lag is below this, ms: voices differ by more only
 /// when they stand apart, and the line is the middle of them.
 const ON_LINE_MS: f64 = 30.0;
-/// And it is clear that it is no chance; see [`crate::clock::FineLag::clear`].
-const SURE: f32 = 6.0;
 /// How far the search may be off to either side, ms.
 const BEYOND_MS: f64 = 10_000.0;
 /// No more than this is looked through, ms.

@@ -210,6 +210,45 @@ fn a_stop_is_found_to_a_second() {
 }
 
 #[test]
+fn two_looks_that_the_samples_know_nothing_of_are_nothing() {
+    // Recorders in two houses, and what the search took for sound of both.
+    let apart = || {
+        let mut room = two(0.01);
+        room.speakers[0].delay_ms = vec![3.0, 1e9];
+        room.speakers.push(Speaker {
+            says: voice(12, 900),
+            delay_ms: vec![1e9, 4.0],
+            from_s: 0,
+        });
+        room
+    };
+    let found = |from_ms, to_ms, blocks, against| Stretch {
+        blocks,
+        against,
+        ..searched(&apart(), 0, 1, from_ms, to_ms)
+    };
+    // A sentence or two, a short file, and looks enough for any noise but against
+    // still more of them.
+    for lone in [
+        found(141_000.0, 161_000.0, 2, 0),
+        found(100_000.0, 105_000.0, 2, 0),
+        found(100_000.0, 400_000.0, 9, 12),
+    ] {
+        let (pair, _) = run(&mut apart(), vec![lone]);
+        assert_eq!(pair.finding, Finding::Nothing, "{lone:?}");
+        assert!(pair.stretches.is_empty());
+    }
+    // The true stretch beside it stays, with its points.
+    let mut room = two(0.01);
+    let mut wrong = searched(&room, 0, 1, 700_000.0, 720_000.0);
+    (wrong.blocks, wrong.line.there_ms) = (2, wrong.line.there_ms + 5_000.0);
+    let right = searched(&room, 0, 1, 0.0, 600_000.0);
+    let (pair, _) = run(&mut room, vec![right, wrong]);
+    assert_eq!((pair.finding, pair.stretches.len()), (Finding::Shared, 1));
+    assert!(pair.stretches[0].fine.is_some());
+}
+
+#[test]
 fn silence_is_told_and_cancelling_stops() {
     let mut room = two(0.0);
     room.speakers.clear();

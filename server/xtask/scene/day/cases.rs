@@ -3,6 +3,8 @@
 //! Short days, one for each thing that goes wrong; who reads them knows from
 //! the doc what the right answer is.
 
+pub mod bad_day;
+
 use super::chance::talk;
 use super::corpus::{Corpus, VOICES};
 use super::spec::{Bed, BedSound, Day, Ear, Part, Said, Stop, Take};
