@@ -45,6 +45,9 @@ const LEAST_AGREEMENT: f64 = 0.2;
 const LEAST_POINTS: usize = 3;
 /// So many looks of the search that agree are no chance: a minute.
 const MANY_LOOKS: u32 = 6;
+/// Points agree closely within this, ms: a step or two of whoever speaks. A sentence
+/// said twice in one manner drifts by more.
+const CLOSE_MS: f64 = 20.0;
 /// A lag is no chance when it is this clear.
 const SURE: f32 = 6.0;
 /// It is on the line when it is this near, ms: what places of talk differ by, and
@@ -149,14 +152,17 @@ fn compare(
     Some(lag)
 }
 
-/// Whether a stretch is to be believed after its samples were compared: they agree;
-/// or the search's looks are so many that hiss alone may hide it from them; or, where
+/// Whether a stretch is to be believed after its samples were compared: they agree,
+/// and closely where more looks speak against it than for; or the search's looks are so many that hiss alone may hide it from them; or, where
 /// there was nothing to compare, more looks speak for it than against.
 fn stands(stretch: &Stretch, lags: &[Compared]) -> bool {
     let firm = stretch.blocks > stretch.against;
     let heard: Vec<&FineLag> = lags.iter().filter_map(|(_, lag)| lag.as_ref()).collect();
-    if stretch.fine.is_some() || heard.is_empty() || stretch.blocks >= MANY_LOOKS {
-        return stretch.fine.is_some() || firm;
+    if let Some(fine) = stretch.fine {
+        return firm || fine.uncertainty_ms <= CLOSE_MS;
+    }
+    if heard.is_empty() || stretch.blocks >= MANY_LOOKS {
+        return firm;
     }
     let on_line = |lag: &&FineLag| lag.clear >= SURE && lag.lag_ms.abs() <= NEAR_MS;
     lags.len() < LEAST_POINTS && firm && heard.iter().any(on_line)

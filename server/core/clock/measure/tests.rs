@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::measure;
+use super::{measure, stands};
 use crate::Cancel;
 use crate::clock::room::*;
 use crate::clock::*;
@@ -246,6 +246,34 @@ fn two_looks_that_the_samples_know_nothing_of_are_nothing() {
     let (pair, _) = run(&mut room, vec![right, wrong]);
     assert_eq!((pair.finding, pair.stretches.len()), (Finding::Shared, 1));
     assert!(pair.stretches[0].fine.is_some());
+}
+
+#[test]
+fn points_that_agree_loosely_need_looks_that_agree() {
+    let fine = |uncertainty_ms| Fine {
+        uncertainty_ms,
+        ppm_uncertainty: 166.6,
+        residual_ms: 9.0,
+        agreement: 0.75,
+        points: 4,
+        alike: 0.5,
+        gain_db: 0.0,
+    };
+    let stretch = |blocks, against, uncertainty_ms| Stretch {
+        blocks,
+        against,
+        fine: Some(fine(uncertainty_ms)),
+        ..searched(&two(0.0), 0, 1, 16_000.0, 26_000.0)
+    };
+    // The second is a sentence said twice in one manner, a hundredth faster the
+    // second time.
+    for (one, believed) in [
+        (stretch(2, 4, 4.0), true),
+        (stretch(2, 4, 46.0), false),
+        (stretch(4, 2, 46.0), true),
+    ] {
+        assert_eq!(stands(&one, &[]), believed, "{one:?}");
+    }
 }
 
 #[test]
