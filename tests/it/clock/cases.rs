@@ -1,6 +1,6 @@
 //! Days that must not fool the clock.
 
-use xtask::scene::day::cases;
+use xtask::scene::day::{Clock, cases, truth};
 
 use super::judge::{FRAME_25_MS, quantile};
 use super::*;
@@ -43,12 +43,33 @@ fn a_recorder_that_stopped_inside_its_file_is_placed_on_both_sides() {
         assert!((at_ms / 1000.0 - at_s).abs() < 15.0, "{jumps:?}");
         assert!((lost_ms - 1000.0 * lost_s).abs() < FRAME_25_MS, "{jumps:?}");
     }
-    // All instants but those between the stop and the next word.
-    assert!(
-        quantile(&solved.judged.beside_ms, 0.85) <= P99_MS,
-        "{:?}",
-        solved.judged.notes
-    );
+    let off = errors_in_talk(&day, &corpus, &solved.solution);
+    assert!(off.len() > 3_000, "{}", off.len());
+    assert!(quantile(&off, 0.5) <= MEDIAN_MS && quantile(&off, 0.99) <= P99_MS);
+}
+
+/// Of the first two takes, how far instants of talk are off beside the sound's way,
+/// ms; but for the lines that a stop cuts. A line lies wholly before or behind.
+fn errors_in_talk(day: &Day, corpus: &Corpus, solution: &Solution) -> Vec<f64> {
+    let shared = truth::shared(day, corpus, &day.takes[0], &day.takes[1]);
+    let clocks = [0, 1].map(|n: usize| Clock::of(&day.takes[n]));
+    let place = |n: usize| &solution.placed[n].placement;
+    let whole = |(start_s, end_s, _): &&(f64, f64, f64)| {
+        let mut stops = day.takes[1].stops.iter();
+        !stops.any(|stop| *start_s < stop.at_s + stop.lost_s && *end_s > stop.at_s)
+    };
+    let mut all = Vec::new();
+    for (start_s, end_s, _) in shared.heard.iter().filter(whole) {
+        let mut event_s = *start_s;
+        while event_s < *end_s {
+            let here = clocks[0].file_s(event_s).map(|at_s| at_s * 1000.0);
+            let mapped = here.map(|at_ms| place(1).file_at(place(0).event_at(at_ms)));
+            let error = mapped.and_then(|at| truth::error(&clocks[1], event_s, at, &shared));
+            all.extend(error.map(|error| error.beside_ms));
+            event_s += 0.1;
+        }
+    }
+    all
 }
 
 #[test]
