@@ -168,6 +168,22 @@ fn files_of_one_second_break_nothing() {
 }
 
 #[test]
+fn clips_of_some_seconds_lie_right_or_nowhere() {
+    let corpus = corpus();
+    for length_s in [5.0, 10.0] {
+        let solved = solved(&cases::clips(27, 20, length_s, &corpus), &corpus);
+        let judged = &solved.judged;
+        // Of some there is nothing but a pause.
+        let placed = (2..22).filter(|&n| solved.together(0, n)).count();
+        assert!(placed >= 10, "{length_s} s: {placed}");
+        solved.is_never_surely_wrong();
+        let (most, shown) = (quantile(&judged.beside_ms, 1.0), &judged.notes);
+        assert!(most <= P99_MS, "{length_s} s: {most} ms {shown:?}");
+        assert!(judged.covered as f64 >= 0.9 * judged.beside_ms.len() as f64);
+    }
+}
+
+#[test]
 fn recorders_after_one_another_meet_through_a_third() {
     let corpus = corpus();
     let solved = solved(&cases::after_one_another(25, &corpus), &corpus);

@@ -7,8 +7,10 @@ use crate::units::FileMs;
 
 /// Points wanted of each stretch of shared sound.
 const POINTS: usize = 40;
-/// Points lie at least this far apart, ms: half a window.
-const LEAST_STEP_MS: f64 = 2_048.0;
+/// Windows of a stretch, side by side, at least; shorter ones where it is short, but
+/// no shorter than this, ms: a few syllables.
+const WINDOWS: f64 = 4.0;
+const LEAST_WINDOW_MS: f64 = 1_024.0;
 /// Places looked at for each point.
 const CHOICES: usize = 8;
 
@@ -22,15 +24,18 @@ pub(super) struct Site {
     pub stretch: usize,
     /// Middle of the window in the first recording, ms.
     pub at_ms: f64,
+    /// How long the window is, ms.
+    pub window_ms: f64,
 }
 
 /// Sites for all stretches of `wanted` pairs. Instants that serve one pair are used
-/// again for the next, as far as there is speech.
+/// again for the next, as far as there is speech. Windows are `longest_ms` long, and
+/// points half of that apart or more.
 pub(super) fn sites(
     members: &[Member],
     pairs: &BTreeMap<(usize, usize), Pair>,
     wanted: &[(usize, usize)],
-    window_ms: f64,
+    longest_ms: f64,
 ) -> Vec<Site> {
     let rough = rough_starts(members.len(), pairs);
     let mut stretches: Vec<((usize, usize), usize, &Stretch)> = Vec::new();
@@ -46,6 +51,9 @@ pub(super) fn sites(
     let mut sites = Vec::new();
     for (pair, index, stretch) in stretches {
         let (a, b) = (&members[pair.0], &members[pair.1]);
+        let window_ms = ((stretch.to_ms - stretch.from_ms) / WINDOWS)
+            .min(longest_ms)
+            .max(LEAST_WINDOW_MS);
         let (low, high) = (
             stretch.from_ms + 0.5 * window_ms,
             stretch.to_ms - 0.5 * window_ms,
@@ -59,7 +67,7 @@ pub(super) fn sites(
         if !(low.is_finite() && high.is_finite()) {
             continue;
         }
-        let count = (((high - low) / LEAST_STEP_MS).floor() as usize + 1).min(POINTS);
+        let count = (((high - low) / (0.5 * window_ms)).floor() as usize + 1).min(POINTS);
         let cell = (high - low) / count as f64;
         let half = 0.5 * window_ms;
         let speech = |at: f64| {
@@ -95,6 +103,7 @@ pub(super) fn sites(
                 pair,
                 stretch: index,
                 at_ms,
+                window_ms,
             });
         }
     }

@@ -67,8 +67,7 @@ pub(super) fn measure(
     cancel: &Cancel,
     progress: &mut dyn FnMut(f32),
 ) -> Option<Vec<usize>> {
-    let window_ms = FINE_WINDOW as f64 / PER_MS;
-    let sites = sites(members, pairs, wanted, window_ms);
+    let sites = sites(members, pairs, wanted, FINE_WINDOW as f64 / PER_MS);
     let mut reader = Reader::new(members.len(), samples);
     let mut found: BTreeMap<((usize, usize), usize), Vec<Compared>> = BTreeMap::new();
     for (n, site) in sites.iter().enumerate() {
@@ -79,8 +78,8 @@ pub(super) fn measure(
             .get(&site.pair)
             .and_then(|pair| pair.stretches.get(site.stretch));
         let Some(stretch) = stretch else { continue };
-        let from = (site.at_ms - 0.5 * window_ms).max(stretch.from_ms.max(0.0));
-        let to = (site.at_ms + 0.5 * window_ms).min(stretch.to_ms);
+        let from = (site.at_ms - 0.5 * site.window_ms).max(stretch.from_ms.max(0.0));
+        let to = (site.at_ms + 0.5 * site.window_ms).min(stretch.to_ms);
         let lag = compare(&mut reader, site.pair, &stretch.line, from, to);
         let at = 0.5 * (from + to);
         found

@@ -214,6 +214,19 @@ pub fn one_second(seed: u64, corpus: &Corpus) -> Day {
     day
 }
 
+/// Beside two good recorders, `count` files of `length_s` all through the talk, as
+/// of a camera that was switched on for a moment.
+#[must_use]
+pub fn clips(seed: u64, count: usize, length_s: f64, corpus: &Corpus) -> Day {
+    let mut day = plain(seed, 400.0, corpus);
+    for n in 0..count {
+        let place = Place::new("room", 1.0, 1.0);
+        let at_s = 10.0 + n as f64 * 370.0 / count as f64;
+        day.takes.push(take(2, place, at_s, at_s + length_s));
+    }
+    day
+}
+
 /// The second recorder starts a minute after the first has ended; a third ran
 /// through: one clock, and a negative overlap.
 #[must_use]
