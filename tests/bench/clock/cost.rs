@@ -5,9 +5,12 @@ use std::path::Path;
 use std::process::Command;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use sayback::core::clock::{Solution, Track};
+use sayback::core::moments::{Hearer, MomentParams, PlacedAs, Tracks, group};
+use sayback::core::signal::SpeechSegment;
 use xtask::scene::day::{Chances, Corpus, Day, Rendered, render_take, yardstick};
 
-use super::solving::{listen, members, solve};
+use super::solving::{Heard, members, pass, solve};
 
 /// Hours for 8 recordings, and numbers of recordings of 2 hours.
 pub const HOURS: [f64; 4] = [1.0, 2.0, 4.0, 8.0];
@@ -27,9 +30,9 @@ const GOAL_MB: f64 = 500.0;
 /// Measures and prints both curves. A point that misses the goal ends the program.
 pub fn run(hours: &[f64]) {
     println!(
-        "\n| recordings × hours | listening, user s | placing, user s | peak, MB | yardstick, user s |"
+        "\n| recordings × hours | listening, user s | placing, user s | peak, MB | grouping, user s | yardstick, user s |"
     );
-    println!("| --- | --- | --- | --- | --- |");
+    println!("| --- | --- | --- | --- | --- | --- |");
     let longest = hours.iter().copied().fold(0.0, f64::max);
     let work = tempfile::tempdir().expect("a folder");
     make(longest, EIGHT, false, work.path());
@@ -44,12 +47,13 @@ pub fn run(hours: &[f64]) {
         point(work.path(), MANY_HOURS, most, MANY_HOURS, count);
     }
     drop(work);
-    println!("| every second recording is of a day of its own: | | | | |");
+    println!("| every second recording is of a day of its own: | | | | | |");
     let work = tempfile::tempdir().expect("a folder");
     make(LOOSE_HOURS, EIGHT, true, work.path());
     point(work.path(), LOOSE_HOURS, EIGHT, LOOSE_HOURS, EIGHT);
     println!(
-        "\nListening: band levels and speech of every file, from 16 kHz. Yardstick: one plain \
+        "\nListening: band levels and speech of every file, from 16 kHz. Grouping: each stretch of \
+         speech once. Yardstick: one plain \
          full-length correlation of two level curves (100 a second, realfft), all pairs one after \
          another."
     );
@@ -136,7 +140,13 @@ pub fn measure(arguments: &[String]) {
         })
         .collect();
     let begun = user_s();
-    let heard: Vec<_> = sounds.iter().map(listen).collect();
+    let (heard, segments): (Vec<Heard>, Vec<Vec<SpeechSegment>>) = sounds
+        .iter()
+        .map(|sound| {
+            let (track, segments) = pass(sound);
+            (Heard::of(track, &segments), segments)
+        })
+        .unzip();
     let listening_s = user_s() - begun;
     let members = members(&day, &sounds, &heard);
     forget_peak();
@@ -154,6 +164,9 @@ pub fn measure(arguments: &[String]) {
         .iter()
         .filter(|p| p.uncertainty_ms.is_some());
     let placed = placed.count();
+    let begun = user_s();
+    let moments = grouped(&sounds, &heard, &segments, &solution);
+    let grouping_s = user_s() - begun;
     let levels: Vec<_> = sounds
         .iter()
         .map(|sound| yardstick::levels(sound).expect("levels"))
@@ -166,8 +179,30 @@ pub fn measure(arguments: &[String]) {
     }
     let yardstick_s = user_s() - begun;
     println!(
-        "| {count} × {hours} h ({placed} placed) | {listening_s:.1} | {placing_s:.1} | {peak_mb:.0} | {yardstick_s:.1} |"
+        "| {count} × {hours} h ({placed} placed, {moments} moments) | {listening_s:.1} | \
+         {placing_s:.1} | {peak_mb:.0} | {grouping_s:.1} | {yardstick_s:.1} |"
     );
+}
+
+/// How many moments the speech of all makes.
+fn grouped(
+    sounds: &[Rendered],
+    heard: &[Heard],
+    segments: &[Vec<SpeechSegment>],
+    solution: &Solution,
+) -> usize {
+    let hearers: Vec<Hearer> = (solution.placed.iter().enumerate())
+        .map(|(n, placed)| Hearer {
+            placement: &placed.placement,
+            island: placed.island,
+            source: n,
+            placed_as: PlacedAs::Ambient,
+            duration_ms: sounds[n].length_ms() as i64,
+            segments: &segments[n],
+        })
+        .collect();
+    let tracks: Vec<&Track> = heard.iter().map(|heard| &heard.track).collect();
+    group(&hearers, &[], &MomentParams::default(), &Tracks(&tracks)).len()
 }
 
 /// Processor time of this process so far, seconds: field 14 of `/proc/self/stat`

@@ -7,18 +7,32 @@ use sayback::core::Cancel;
 use sayback::core::clock::{
     ClockParams, Member, Pair, Samples, Solution, StampAt, Track, TrackMaker, align,
 };
-use sayback::core::signal::{DetectorParams, SpeechDetector};
+use sayback::core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
 use sayback::core::units::FileMs;
 use xtask::scene::day::{Day, Rendered};
 
-/// What one pass over a file leaves.
+/// What the clock wants of a file.
 pub struct Heard {
     pub track: Track,
     pub speech: Vec<(FileMs, FileMs)>,
 }
 
-/// One pass over a file.
+impl Heard {
+    pub fn of(track: Track, segments: &[SpeechSegment]) -> Self {
+        Self {
+            track,
+            speech: segments.iter().map(|s| (s.start, s.end)).collect(),
+        }
+    }
+}
+
 pub fn listen(sound: &Rendered) -> Heard {
+    let (track, segments) = pass(sound);
+    Heard::of(track, &segments)
+}
+
+/// One pass over a file.
+pub fn pass(sound: &Rendered) -> (Track, Vec<SpeechSegment>) {
     let mut maker = TrackMaker::new();
     let mut detector = SpeechDetector::new(DetectorParams::default());
     let mut segments = Vec::new();
@@ -30,10 +44,7 @@ pub fn listen(sound: &Rendered) -> Heard {
         detector.push(&block, &mut segments);
     }
     detector.finish(&mut segments);
-    Heard {
-        track: maker.finish(),
-        speech: segments.iter().map(|s| (s.start, s.end)).collect(),
-    }
+    (maker.finish(), segments)
 }
 
 /// Samples from the files.
