@@ -8,54 +8,127 @@
 //! - The random numbers of the temperature fallback go on from call to call:
 //!   every call gets a fresh state, so that a window's words do not depend on
 //!   the windows before it. It costs 20 ms.
-//! - The library's word times by alignment abort the process when a phrase is
-//!   shorter than 160 ms, and its other ones look at the wrong samples for all
-//!   phrases but the first: neither is used, see [`super::timing`].
+//! - The library's times by alignment abort the process when a pass holds less
+//!   than 160 ms (`median_filter`: 7 < frames / 2, where the frames are the
+//!   least of 3,000, the pass's last time mark and the sound left). So a call
+//!   makes one pass only, of at least [`LEAST_LEFT`] of sound, in which the
+//!   model can't choose an earlier mark: [`choose`] takes them away. Its other
+//!   word times look at the wrong samples for all phrases but the first.
 
+use std::collections::HashMap;
 use std::ffi::{c_int, c_void};
-use std::sync::atomic::{AtomicI32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use sayback_core::Cancel;
+use sayback_core::units::ANALYSIS_RATE_HZ;
 use whisper_rs::whisper_rs_sys as sys;
-use whisper_rs::{
-    FullParams, SamplingStrategy, WhisperContext, WhisperError, WhisperSegment, WhisperState,
-};
+use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperError, WhisperState};
 
+use super::log;
 use super::words::{Phrase, Token};
 
 /// The language reported when the library names none.
 const ENGLISH: &str = "en";
-/// A hint of a time mark weaker than this is none (the library's own
-/// `thold_pt` and `thold_ptsum`).
-const MARK_PROBABILITY: f32 = 0.01;
 /// Drafts for each window at temperatures above 0: one, as more need 60 MB
 /// more memory.
 const DRAFTS: c_int = 1;
 
+/// Least of a pass that the alignment takes, in frames of 10 ms.
+const LEAST_FRAMES: c_int = 16;
+/// Least sound left for a pass, in frames: the library counts up to two less than
+/// there are, as its spectra are longer than a frame.
+const LEAST_LEFT: c_int = LEAST_FRAMES + 4;
+/// The library's frame, in ms.
+const FRAME_MS: c_int = 10;
+/// The same in samples.
+const FRAME_SAMPLES: usize = ANALYSIS_RATE_HZ as usize / 100;
+/// Frames of a time mark.
+const MARK_FRAMES: c_int = 2;
+/// A last pass with less sound than this, in frames, goes without the words
+/// before it, which would confuse it (the library's own rule).
+const SHORT_FRAMES: c_int = 500;
+
 /// What a running call shares with whoever waits for it.
 pub(super) struct Job {
     cancel: Cancel,
-    percent: AtomicI32,
+    /// Frames of the sound, where the pass began, and how far the call is.
+    frames: c_int,
+    from: AtomicI32,
+    done: AtomicI32,
+    /// The first time mark of the model.
+    zero: c_int,
+    /// Whether this call's one pass has begun.
+    begun: AtomicBool,
+    /// The tokens of the pass so far, all but the last.
+    tokens: Mutex<Vec<c_int>>,
 }
 
 impl Job {
-    pub(super) fn new(cancel: Cancel) -> Self {
+    /// For so many samples.
+    pub(super) fn new(cancel: Cancel, context: &WhisperContext, samples: usize) -> Self {
         Self {
             cancel,
-            percent: AtomicI32::new(0),
+            frames: c_int::try_from(samples / FRAME_SAMPLES).unwrap_or(c_int::MAX),
+            from: AtomicI32::new(0),
+            done: AtomicI32::new(0),
+            zero: context.token_beg(),
+            begun: AtomicBool::new(false),
+            tokens: Mutex::new(Vec::new()),
         }
+    }
+
+    fn tokens(&self) -> std::sync::MutexGuard<'_, Vec<c_int>> {
+        self.tokens.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// How far the call is, 0 to 1.
     pub(super) fn progress(&self) -> f32 {
-        self.percent.load(Ordering::Relaxed).clamp(0, 100) as f32 / 100.0
+        let done = self.done.load(Ordering::Relaxed) as f32;
+        (done / self.frames.max(1) as f32).clamp(0.0, 1.0)
     }
+}
+
+/// What counts of the tokens of a pass, to its last time mark, and where the next
+/// begins in frames after it; none if the pass ended with the sound.
+///
+/// A pair of marks says that more is said after it.
+fn passed(mut tokens: Vec<c_int>, zero: c_int) -> (Vec<c_int>, Option<c_int>) {
+    let last = tokens.iter().rposition(|&token| token > zero);
+    tokens.truncate(last.map_or(0, |last| last + 1));
+    let next = match tokens[..] {
+        [.., before, last] if before >= zero => Some((last - zero) * MARK_FRAMES),
+        _ => None,
+    };
+    (tokens, next)
 }
 
 /// What a call found: the language it heard and the phrases.
 pub(super) type Found = Result<(String, Vec<Phrase>), WhisperError>;
 
-pub(super) fn parameters(language: &'static str, threads: c_int) -> FullParams<'static, 'static> {
+/// The parameters of each language, made once: their text leaks.
+pub(super) struct Parameters {
+    threads: c_int,
+    made: Mutex<HashMap<&'static str, FullParams<'static, 'static>>>,
+}
+
+impl Parameters {
+    pub(super) fn new(threads: c_int) -> Self {
+        Self {
+            threads,
+            made: Mutex::default(),
+        }
+    }
+
+    fn of(&self, language: &'static str) -> FullParams<'static, 'static> {
+        let mut made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        made.entry(language)
+            .or_insert_with(|| parameters(language, self.threads))
+            .clone()
+    }
+}
+
+fn parameters(language: &'static str, threads: c_int) -> FullParams<'static, 'static> {
     let mut parameters = FullParams::new(SamplingStrategy::Greedy { best_of: DRAFTS });
     parameters.set_n_threads(threads);
     parameters.set_language(Some(language));
@@ -77,36 +150,79 @@ pub(super) fn parameters(language: &'static str, threads: c_int) -> FullParams<'
     parameters
 }
 
-/// The whole of a call's foreign work, on its own thread.
+/// The whole of a call's foreign work, on its own thread: pass after pass, as
+/// the library would make them.
 pub(super) fn run(
     context: &WhisperContext,
-    mut parameters: FullParams<'static, 'static>,
+    parameters: &Parameters,
+    mut language: &'static str,
     prompt: &[c_int],
     sound: &[f32],
     job: &Job,
 ) -> Found {
     let mut state = context.create_state()?;
-    if job.cancel.is_cancelled() {
-        return Ok((ENGLISH.into(), Vec::new()));
+    let frames = job.frames;
+    let (mut prompt, mut from) = (prompt.to_vec(), 0);
+    let mut found = Vec::new();
+    while !job.cancel.is_cancelled() && frames - from >= LEAST_LEFT {
+        if from > 0 && frames - from <= SHORT_FRAMES {
+            prompt.clear();
+        }
+        pass(
+            &mut state,
+            parameters.of(language),
+            &prompt,
+            sound,
+            from,
+            job,
+        )?;
+        found.extend(phrases(&state, context));
+        language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
+        let (tokens, next) = passed(std::mem::take(&mut *job.tokens()), job.zero);
+        prompt.extend(tokens);
+        match next {
+            Some(next) => from += next,
+            None => break,
+        }
     }
+    Ok((language.to_owned(), found))
+}
+
+/// One pass of the model over what is up to 30 s from a frame on.
+fn pass(
+    state: &mut WhisperState,
+    mut parameters: FullParams<'static, 'static>,
+    prompt: &[c_int],
+    sound: &[f32],
+    from: c_int,
+    job: &Job,
+) -> Result<(), WhisperError> {
+    job.begun.store(false, Ordering::Relaxed);
+    job.from.store(from, Ordering::Relaxed);
     let shared = std::ptr::from_ref(job).cast_mut().cast::<c_void>();
     // SAFETY: the callbacks have the types the library asks for, and `shared`
     // points to a `Job` that outlives `full` below, which is the only call
-    // that uses these parameters. They only load and store atomics.
+    // that uses these parameters. None of them panics.
     #[allow(unsafe_code)]
     unsafe {
         parameters.set_abort_callback(Some(should_stop));
         parameters.set_abort_callback_user_data(shared);
         parameters.set_progress_callback(Some(note_progress));
         parameters.set_progress_callback_user_data(shared);
+        parameters.set_start_encoder_callback(Some(once));
+        parameters.set_start_encoder_callback_user_data(shared);
+        parameters.set_filter_logits_callback(Some(choose));
+        parameters.set_filter_logits_callback_user_data(shared);
     }
     let mut parameters: FullParams<'_, '_> = parameters;
+    parameters.set_offset_ms(from * FRAME_MS);
     if !prompt.is_empty() {
         parameters.set_tokens(prompt);
     }
     state.full(parameters, sound)?;
-    let language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
-    Ok((language.to_owned(), phrases(&state, context)))
+    // That no second pass was allowed is an error to the library.
+    drop(log::last_error());
+    Ok(())
 }
 
 #[allow(unsafe_code)]
@@ -126,20 +242,56 @@ unsafe extern "C" fn note_progress(
 ) {
     // SAFETY: as in `should_stop`.
     let job = unsafe { &*shared.cast_const().cast::<Job>() };
-    job.percent.store(percent, Ordering::Relaxed);
+    let from = job.from.load(Ordering::Relaxed);
+    let done = from + (job.frames - from) / 100 * percent.clamp(0, 100);
+    job.done.fetch_max(done, Ordering::Relaxed);
 }
 
-/// The phrases of a finished call.
+/// Says yes to the first pass of a call and no to all others.
+#[allow(unsafe_code)]
+unsafe extern "C" fn once(
+    _: *mut sys::whisper_context,
+    _: *mut sys::whisper_state,
+    shared: *mut c_void,
+) -> bool {
+    // SAFETY: as in `should_stop`.
+    let job = unsafe { &*shared.cast_const().cast::<Job>() };
+    !job.begun.swap(true, Ordering::Relaxed)
+}
+
+/// Notes what was chosen so far, and takes the time marks away that would end
+/// the process (see the top).
+#[allow(unsafe_code)]
+unsafe extern "C" fn choose(
+    _: *mut sys::whisper_context,
+    _: *mut sys::whisper_state,
+    tokens: *const sys::whisper_token_data,
+    count: c_int,
+    logits: *mut f32,
+    shared: *mut c_void,
+) {
+    // SAFETY: as in `should_stop`.
+    let job = unsafe { &*shared.cast_const().cast::<Job>() };
+    let mut noted = job.tokens();
+    noted.clear();
+    for at in 0..usize::try_from(count).unwrap_or(0) {
+        // SAFETY: the library passes `count` tokens.
+        noted.push(unsafe { (*tokens.add(at)).id });
+    }
+    // Mark 0 moves nothing on.
+    for mark in 1..LEAST_FRAMES / MARK_FRAMES {
+        // SAFETY: a logit for each number of the vocabulary, of which the last
+        // 1,501 are the time marks.
+        unsafe { *logits.add((job.zero + mark) as usize) = f32::NEG_INFINITY };
+    }
+}
+
+/// The phrases of a finished pass.
 fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
-    let zero = context.token_beg();
-    // Hints count from where the pass began that made them.
-    let mut pass_ms = 0;
+    // By the alignment a token's time is where it ends, and the next begins.
+    let mut begun = None;
     let mut phrases = Vec::new();
     for segment in state.as_iter() {
-        let (from_ms, to_ms) = (segment.start_timestamp() * 10, segment.end_timestamp() * 10);
-        if let Some(begun) = pass_start(&segment, zero) {
-            pass_ms = begun;
-        }
         let tokens = (0..segment.n_tokens())
             .filter_map(|index| {
                 let token = segment.get_token(index)?;
@@ -148,31 +300,43 @@ fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
                 if data.id >= context.token_eot() {
                     return None;
                 }
-                let sure = data.pt > MARK_PROBABILITY && data.ptsum > MARK_PROBABILITY;
+                let ended = (data.t_dtw >= 0).then_some(data.t_dtw * i64::from(FRAME_MS));
                 Some(Token {
                     bytes: token.to_bytes().ok()?.to_vec(),
                     probability: data.p,
-                    mark_ms: sure.then(|| pass_ms + 20 * i64::from(data.tid - zero)),
+                    from_ms: std::mem::replace(&mut begun, ended),
+                    to_ms: ended,
                 })
             })
             .collect();
         phrases.push(Phrase {
-            from_ms,
-            to_ms,
+            from_ms: segment.start_timestamp() * i64::from(FRAME_MS),
+            to_ms: segment.end_timestamp() * i64::from(FRAME_MS),
             tokens,
         });
     }
     phrases
 }
 
-/// Where the pass of a phrase began, if one of its own time marks tells.
-fn pass_start(segment: &WhisperSegment<'_>, zero: c_int) -> Option<i64> {
-    let mark = |index| {
-        let id = segment.get_token(index)?.token_id();
-        (id >= zero).then(|| 20 * i64::from(id - zero))
-    };
-    let last = segment.n_tokens() - 1;
-    mark(0)
-        .map(|first| segment.start_timestamp() * 10 - first)
-        .or_else(|| mark(last).map(|end| segment.end_timestamp() * 10 - end))
+#[cfg(test)]
+mod tests {
+    use super::passed;
+
+    #[test]
+    fn a_pair_of_marks_leaves_a_rest() {
+        const ZERO: i32 = 1_000;
+        for (tokens, kept, next) in [
+            // Two marks and what was said after them: heard again from there.
+            (vec![1_000, 7, 8, 1_200, 1_200, 9], 5, Some(400)),
+            (vec![1_000, 7, 8, 1_200, 1_200], 5, Some(400)),
+            // One mark at the end, or none: nothing is said after it.
+            (vec![1_000, 7, 8, 1_200], 4, None),
+            (vec![1_000, 7, 8], 0, None),
+            (vec![], 0, None),
+        ] {
+            let before = tokens.clone();
+            let (left, found) = passed(tokens, ZERO);
+            assert_eq!((&left[..], found), (&before[..kept], next));
+        }
+    }
 }

@@ -1,264 +1,265 @@
 //! When in its window was each word said?
 //!
-//! The model marks phrases in steps of 20 ms and hints, word by word, where it
-//! would have put a mark. Between those, a phrase's voiced time is shared out
-//! by how long the words take to say, and the borders move to the quietest
-//! instant nearby. (The library's own word times do the same, but look at the
-//! wrong samples for every phrase that does not begin at 0.) Pure.
+//! The alignment of the model's attention says where each piece of a word ends,
+//! late by about a tenth of a second and right to some 50 ms; the sound says
+//! where voice begins and stops, but not which word it is. [`times`] weighs both
+//! for all words of a window at once: each word has a start and an end near what
+//! the alignment says, where loudness rises and falls, with voice inside and
+//! none between words, about as long as it takes to say. The cheapest such row
+//! is found by dynamic programming. Pure.
 
+use super::loudness::{FRAME_MS, Loudness};
 use super::words::Spelled;
 
-/// One frame of loudness.
-const FRAME_MS: i64 = 10;
-/// How far a border may move to a quieter place.
-const SEARCH_MS: i64 = 80;
-/// No word is shorter.
-pub(super) const SHORTEST_MS: i64 = 20;
-/// A frame is voiced when its amplitude is above this share of a loud frame's.
-const VOICED: f32 = 0.06;
+/// By how much the alignment is late, in ms: between what the read passages (115)
+/// and the generated lines (100) of the tests say.
+const LATE_MS: i64 = 110;
+/// How far a border may be from where the alignment says, in frames.
+const REACH: i64 = 45;
+/// How far before it a word may end, in frames.
+const SOONER: i64 = 20;
+/// The least length of a word, in frames.
+const LEAST: i64 = 2;
+/// What the alignment of a border is usually right to, in ms.
+const SPREAD_MS: f32 = 50.0;
+/// The same where there is no alignment.
+const GUESS_MS: f32 = 200.0;
+/// A border this many spreads off costs no more: it was misheard.
+const FARTHEST: f32 = 8.0;
+/// How much less a start is held to the alignment after a pause, which belongs
+/// to neither word.
+const RESTED: f32 = 0.25;
+/// Cost of a dB by which loudness does not rise at a start, or fall at an end.
+const EDGE: f32 = 0.04;
+/// Cost of a voiced frame between words.
+const BETWEEN: f32 = 0.3;
+/// Cost of a silent frame in a word: the closures of stops are few.
+const INSIDE: f32 = 0.25;
+/// Cost of a gap between two words.
+const GAP: f32 = 0.5;
+/// Frames a letter takes, at least and at most.
+const LETTER: (f32, f32) = (4.0, 10.0);
+/// And where nothing tells.
+const USUAL_LETTER: f32 = 6.0;
+/// More than any row costs.
+const NEVER: f32 = 1e9;
 
-/// Loudness of a window over time.
-pub(super) struct Loudness {
-    /// Mean amplitude of each frame.
-    frames: Vec<f32>,
-    /// Amplitude above which a frame holds voice.
-    voiced: f32,
+/// What the DP may choose from for a word: its start and its end lie in these
+/// ranges, in frames, and cost so much.
+struct Choice {
+    starts: (i64, Vec<f32>),
+    ends: (i64, Vec<f32>),
+    /// Frames the word usually takes.
+    usual: f32,
 }
 
-impl Loudness {
-    /// Of samples at 16 kHz.
-    pub(super) fn new(samples: &[f32]) -> Self {
-        let per_frame = 16 * FRAME_MS as usize;
-        let frames: Vec<f32> = samples
-            .chunks(per_frame)
-            .map(|chunk| chunk.iter().map(|s| s.abs()).sum::<f32>() / chunk.len() as f32)
-            .collect();
-        let mut sorted = frames.clone();
-        sorted.sort_by(f32::total_cmp);
-        let at = |share: f32| {
-            sorted
-                .get((sorted.len() as f32 * share) as usize)
-                .copied()
-                .unwrap_or(0.0)
-        };
-        // Loud is what a twentieth of the window exceeds; the floor what a
-        // twentieth stays below.
-        let (floor, loud) = (at(0.05), at(0.95));
-        Self {
-            frames,
-            voiced: floor + (loud - floor) * VOICED,
-        }
-    }
-
-    fn end_ms(&self) -> i64 {
-        self.frames.len() as i64 * FRAME_MS
-    }
-
-    fn at(&self, ms: i64) -> f32 {
-        let frame = (ms / FRAME_MS).max(0) as usize;
-        self.frames.get(frame).copied().unwrap_or(0.0)
-    }
-
-    fn is_voiced(&self, ms: i64) -> bool {
-        self.at(ms) > self.voiced
-    }
+/// Where the alignment has a word, in frames.
+struct Aligned {
+    start: Option<i64>,
+    end: i64,
 }
 
-/// Start and end of every word of a phrase in ms of the window: in order, not
-/// overlapping, inside `[from_ms, to_ms)` as far as there is room.
-pub(super) fn times(
-    words: &[Spelled],
-    from_ms: i64,
-    to_ms: i64,
-    loudness: &Loudness,
-) -> Vec<(i64, i64)> {
-    if words.is_empty() {
-        return Vec::new();
-    }
-    let end = loudness.end_ms().max(SHORTEST_MS);
-    let from = from_ms.clamp(0, end - SHORTEST_MS);
-    let to = to_ms.clamp(from + SHORTEST_MS, end);
-    let borders = borders(words, from, to, loudness);
-    let mut times = Vec::with_capacity(words.len());
-    for pair in borders.windows(2) {
-        times.push(trimmed(pair[0], pair[1], loudness));
-    }
-    times
+/// The best row up to a word, for each of its ends.
+struct Step {
+    /// For each start, the best end of the word before.
+    before: Vec<usize>,
+    /// For each end, the best start.
+    start: Vec<usize>,
+    cost: Vec<f32>,
 }
 
-/// The instants between the words, and the two ends: one more than words.
-fn borders(words: &[Spelled], from: i64, to: i64, loudness: &Loudness) -> Vec<i64> {
-    let count = words.len();
-    let mut fixed: Vec<(usize, i64)> = vec![(0, from)];
-    for (index, word) in words.iter().enumerate().skip(1) {
-        if let (Some(mark), Some(&(_, last))) = (word.mark_ms, fixed.last())
-            && mark > last
-            && mark < to
-        {
-            fixed.push((index, mark));
-        }
-    }
-    fixed.push((count, to));
-    let mut borders = vec![from; count + 1];
-    for pair in fixed.windows(2) {
-        let ((first, start), (next, end)) = (pair[0], pair[1]);
-        share(
-            &words[first..next],
-            start,
-            end,
-            loudness,
-            &mut borders[first..=next],
-        );
-    }
-    for index in 1..count {
-        let low = borders[index - 1] + SHORTEST_MS;
-        let high = borders[index + 1] - SHORTEST_MS;
-        borders[index] = quietest(borders[index], low, high, loudness);
-    }
-    // Where words crowd, each still gets its least; the last may leave the
-    // phrase for it.
-    for index in 1..=count {
-        borders[index] = borders[index].max(borders[index - 1] + 1);
-    }
-    borders
+/// Start and end of every word of a window in ms: in order, not overlapping, none
+/// shorter than a ms; inside the sound if there is room for them.
+pub(super) fn times(words: &[Spelled], loudness: &Loudness) -> Vec<(i64, i64)> {
+    let choices = choices(words, loudness);
+    row(&choices, loudness).unwrap_or_else(|| even(words.len(), loudness.frames() * FRAME_MS))
 }
 
-/// Shares out the voiced frames between two instants by the words' lengths.
-fn share(words: &[Spelled], start: i64, end: i64, loudness: &Loudness, borders: &mut [i64]) {
-    let frames: Vec<i64> = (start..end).step_by(FRAME_MS as usize).collect();
-    let voiced: Vec<i64> = frames
-        .iter()
-        .copied()
-        .filter(|&ms| loudness.is_voiced(ms))
+/// Gives words that the model did not align the borders they would have if a
+/// phrase's voice were shared out by their lengths.
+pub(super) fn guess(words: &mut [Spelled], from_ms: i64, to_ms: i64, loudness: &Loudness) {
+    let voiced: Vec<i64> = (from_ms / FRAME_MS..to_ms / FRAME_MS)
+        .filter(|&frame| loudness.is_voiced(frame))
         .collect();
-    // With next to nothing voiced there is no pause to leave out.
-    let counted = if voiced.len() * 3 < frames.len() {
-        &frames
-    } else {
-        &voiced
-    };
-    let total: f32 = words.iter().map(|word| spoken_length(&word.text)).sum();
+    let total: f32 = words.iter().map(|word| letters(&word.text)).sum();
+    let length = (to_ms - from_ms).max(0) as f32;
     let mut done = 0.0;
-    for (index, word) in words.iter().enumerate() {
-        borders[index] = if index == 0 {
-            start
-        } else {
-            let at = (done / total * counted.len() as f32) as usize;
-            counted.get(at).copied().unwrap_or(end)
+    for word in words {
+        let begun = done / total;
+        done += letters(&word.text);
+        let ended = done / total;
+        // The voiced frame a share of the voice begins with, and the one it ends with.
+        let frame = |share: f32, less: usize| {
+            let at = ((share * voiced.len() as f32) as usize).saturating_sub(less);
+            voiced
+                .get(at)
+                .or(voiced.last())
+                .map(|frame| (frame + less as i64) * FRAME_MS)
         };
-        done += spoken_length(&word.text);
+        let flat = |share: f32| from_ms + (length * share) as i64;
+        word.guessed = true;
+        word.from_ms = Some(frame(begun, 0).unwrap_or(flat(begun)) + LATE_MS);
+        word.to_ms = Some(frame(ended, 1).unwrap_or(flat(ended)) + LATE_MS);
     }
-    borders[words.len()] = end;
 }
 
 /// How long a word takes to say, in letters.
-fn spoken_length(text: &str) -> f32 {
+fn letters(text: &str) -> f32 {
     let letters = text.chars().filter(|c| c.is_alphabetic()).count() as f32;
     let digits = text.chars().filter(char::is_ascii_digit).count() as f32;
     // A digit is a word of its own; no word takes no time.
     letters + 3.0 * digits + 0.5
 }
 
-/// The quietest frame near an instant, between two others.
-fn quietest(near: i64, low: i64, high: i64, loudness: &Loudness) -> i64 {
-    let low = low.max(near - SEARCH_MS);
-    let high = high.min(near + SEARCH_MS);
-    let candidates = (low..=high).step_by(FRAME_MS as usize);
-    candidates
-        .min_by(|&a, &b| {
-            let cost =
-                |ms: i64| loudness.at(ms) + loudness.voiced * (ms - near).abs() as f32 / 400.0;
-            cost(a).total_cmp(&cost(b))
+fn choices(words: &[Spelled], loudness: &Loudness) -> Vec<Choice> {
+    let frame = |ms: i64| (ms - LATE_MS + FRAME_MS / 2).div_euclid(FRAME_MS);
+    let mut last = 0;
+    let aligned: Vec<Aligned> = words
+        .iter()
+        .map(|word| {
+            let start = word.from_ms.map(|ms| frame(ms).max(last));
+            let end = word.to_ms.map_or(last, frame).max(last + 1);
+            last = end;
+            Aligned { start, end }
         })
-        .unwrap_or(near)
+        .collect();
+    let letter = pace(words, &aligned);
+    let frames = loudness.frames();
+    words
+        .iter()
+        .zip(&aligned)
+        .map(|(word, aligned)| {
+            let usual = letters(&word.text) * letter;
+            let end = aligned.end;
+            let near = aligned.start.unwrap_or(end - usual as i64);
+            let range = |from: i64, to: i64, least: i64, most: i64| {
+                let from = from.clamp(least, most.max(least));
+                (from, to.clamp(from, most.max(from)))
+            };
+            let sooner = aligned.start.map_or(0, |_| near.min(end - 1) - REACH);
+            // As late as the word itself, for a pause that no sign told of.
+            let later = (near.min(end) + REACH).max(end);
+            let starts = range(sooner, later, 0, frames - LEAST);
+            let ends = range(near.min(end) - SOONER, near.max(end) + REACH, 1, frames);
+            let hold = if word.rests { RESTED } else { 1.0 };
+            let spread = if word.guessed { GUESS_MS } else { SPREAD_MS };
+            let off = |frame: i64, aligned: i64| {
+                let off = ((frame - aligned) * FRAME_MS).abs() as f32 / spread;
+                let cost = if off < 1.0 {
+                    off * off / 2.0
+                } else {
+                    off - 0.5
+                };
+                cost.min(FARTHEST)
+            };
+            let start = |at: i64| {
+                aligned.start.map_or(0.0, |aligned| hold * off(at, aligned))
+                    - EDGE * loudness.rise(at).clamp(-6.0, 15.0)
+            };
+            let stop = |at: i64| off(at, end) + EDGE * loudness.rise(at).clamp(-15.0, 6.0);
+            Choice {
+                starts: (starts.0, (starts.0..=starts.1).map(start).collect()),
+                ends: (ends.0, (ends.0..=ends.1).map(stop).collect()),
+                usual,
+            }
+        })
+        .collect()
 }
 
-/// A word without the silence before and after it.
-fn trimmed(start: i64, end: i64, loudness: &Loudness) -> (i64, i64) {
-    let mut frames = (start..end)
-        .step_by(FRAME_MS as usize)
-        .filter(|&ms| loudness.is_voiced(ms));
-    let Some(first) = frames.next() else {
-        return (start, end);
+/// Frames a letter takes in this window.
+fn pace(words: &[Spelled], aligned: &[Aligned]) -> f32 {
+    let mut each: Vec<f32> = words
+        .iter()
+        .zip(aligned)
+        .filter_map(|(word, at)| Some((at.end - at.start?) as f32 / letters(&word.text)))
+        .collect();
+    each.sort_by(f32::total_cmp);
+    let middle = each.get(each.len() / 2).copied().unwrap_or(USUAL_LETTER);
+    middle.clamp(LETTER.0, LETTER.1)
+}
+
+/// The cheapest row of words, in ms; none if they have no room.
+fn row(choices: &[Choice], loudness: &Loudness) -> Option<Vec<(i64, i64)>> {
+    let mut steps: Vec<Step> = Vec::with_capacity(choices.len());
+    for (n, choice) in choices.iter().enumerate() {
+        let before = n.checked_sub(1).map(|n| (&choices[n].ends, &steps[n].cost));
+        let step = step(choice, before, loudness);
+        steps.push(step);
+    }
+    let last = steps.last()?;
+    let mut end = least(last.cost.iter().copied().enumerate())?.0;
+    if last.cost[end] >= NEVER {
+        return None;
+    }
+    let mut times = Vec::with_capacity(choices.len());
+    for (choice, step) in choices.iter().zip(&steps).rev() {
+        let start = step.start[end];
+        let ms = |from: i64, at: usize| (from + at as i64) * FRAME_MS;
+        times.push((ms(choice.starts.0, start), ms(choice.ends.0, end)));
+        end = step.before[start];
+    }
+    times.reverse();
+    Some(times)
+}
+
+fn step(
+    choice: &Choice,
+    before: Option<(&(i64, Vec<f32>), &Vec<f32>)>,
+    loudness: &Loudness,
+) -> Step {
+    let from_before = |at: i64| {
+        let Some(((first, _), costs)) = before else {
+            return Some((0, 0.0));
+        };
+        let ends = costs.iter().enumerate().filter_map(|(n, cost)| {
+            let end = first + n as i64;
+            let gap = if end < at { GAP } else { 0.0 };
+            (end <= at).then(|| (n, cost + gap + BETWEEN * loudness.voiced(end, at)))
+        });
+        least(ends)
     };
-    let last = frames.last().unwrap_or(first) + FRAME_MS;
-    let first = first.min(end - SHORTEST_MS).max(start);
-    (first, last.max(first + SHORTEST_MS).min(end).max(first + 1))
+    let (first, costs) = &choice.starts;
+    let begun: Vec<(usize, f32)> = (*first..)
+        .zip(costs)
+        .map(|(at, cost)| {
+            let (before, row) = from_before(at).unwrap_or((0, NEVER));
+            (before, row + cost)
+        })
+        .collect();
+    let inside = |start: i64, end: i64| {
+        let length = ((end - start) as f32 / choice.usual).ln();
+        INSIDE * loudness.silent(start, end) + length * length
+    };
+    let (start, cost) = (choice.ends.0..)
+        .zip(&choice.ends.1)
+        .map(|(end, own)| {
+            let starts = (*first..).zip(&begun).enumerate();
+            let fitting = starts.filter(|(_, (start, _))| start + LEAST <= end);
+            let best = least(fitting.map(|(n, (start, (_, row)))| (n, row + inside(start, end))));
+            let (start, row) = best.unwrap_or((0, NEVER));
+            (start, row + own)
+        })
+        .unzip();
+    Step {
+        before: begun.into_iter().map(|(before, _)| before).collect(),
+        start,
+        cost,
+    }
+}
+
+fn least(costs: impl Iterator<Item = (usize, f32)>) -> Option<(usize, f32)> {
+    costs.min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Words that have no room where they should be, side by side.
+fn even(count: usize, ms: i64) -> Vec<(i64, i64)> {
+    let count = count as i64;
+    let ms = ms.max(count);
+    (0..count)
+        .map(|n| (n * ms / count, (n + 1) * ms / count))
+        .collect()
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Ten-millisecond frames of a window: loud where `voice` says.
-    fn sound(ms: i64, voice: impl Fn(i64) -> bool) -> Loudness {
-        let samples: Vec<f32> = (0..ms * 16)
-            .map(|at| if voice(at / 16) { 0.3 } else { 0.001 })
-            .collect();
-        Loudness::new(&samples)
-    }
-
-    fn words(list: &[(&str, Option<i64>)]) -> Vec<Spelled> {
-        let word = |&(text, mark_ms): &(&str, Option<i64>)| Spelled {
-            text: text.into(),
-            confidence: 1.0,
-            mark_ms,
-        };
-        list.iter().map(word).collect()
-    }
-
-    #[test]
-    fn a_pause_lies_between_words() {
-        // Two words of the same length, said at 0.5 to 1.0 s and 2.0 to 2.5 s.
-        let loudness = sound(3_000, |ms| {
-            (500..1_000).contains(&ms) || (2_000..2_500).contains(&ms)
-        });
-        let times = times(
-            &words(&[("ferry", None), ("river", None)]),
-            0,
-            3_000,
-            &loudness,
-        );
-        assert_eq!(times, [(500, 1_000), (2_000, 2_500)]);
-    }
-
-    #[test]
-    fn a_hint_moves_the_border() {
-        let loudness = sound(2_000, |ms| ms > 0);
-        let hinted = times(
-            &words(&[("a", None), ("landing", Some(1_400))]),
-            0,
-            2_000,
-            &loudness,
-        );
-        assert!((hinted[1].0 - 1_400).abs() <= SEARCH_MS, "{hinted:?}");
-        // A hint before the word's own phrase is none.
-        let early = times(
-            &words(&[("a", None), ("landing", Some(-20))]),
-            0,
-            2_000,
-            &loudness,
-        );
-        assert!(early[1].0 < 700, "{early:?}");
-    }
-
-    proptest::proptest! {
-        #[test]
-        fn words_are_in_order_and_last(
-            count in 1..40_usize,
-            from in -500..4_000_i64,
-            length in -200..4_000_i64,
-            marks in proptest::collection::vec(proptest::option::of(-100..6_000_i64), 40),
-            quiet in 1..400_i64,
-        ) {
-            let loudness = sound(4_000, |ms| (ms / quiet) % 2 == 0);
-            let list: Vec<_> = marks.iter().take(count).map(|&mark| ("oars", mark)).collect();
-            let mut last = 0;
-            for (start, end) in times(&words(&list), from, from + length, &loudness) {
-                proptest::prop_assert!(last <= start && start < end);
-                last = end;
-            }
-            proptest::prop_assert!(last <= 4_000 + count as i64 * SHORTEST_MS);
-        }
-    }
-}
+#[path = "timing_tests.rs"]
+mod tests;

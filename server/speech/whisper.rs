@@ -4,7 +4,6 @@
 //! model takes a minute. So each call runs on a thread of its own and is left
 //! behind when cancelled; the next call waits for it to end.
 
-use std::collections::HashMap;
 use std::ffi::c_int;
 use std::path::Path;
 use std::sync::Arc;
@@ -14,12 +13,15 @@ use std::time::Duration;
 
 use sayback_core::Cancel;
 use sayback_core::units::ANALYSIS_RATE_HZ;
-use whisper_rs::{FullParams, WhisperContext, WhisperContextParameters};
+use whisper_rs::{
+    DtwMode, DtwModelPreset, DtwParameters, WhisperContext, WhisperContextParameters,
+};
 
-use super::call::{self, Job};
+use super::call::{self, Job, Parameters};
+use super::loudness::Loudness;
 use super::recogniser::{Ask, HeardWord, Recogniser};
-use super::timing::{self, Loudness};
-use super::words::{self, Phrase};
+use super::timing;
+use super::words::{self, Phrase, Spelled};
 use super::{SpeechError, ggml, log, memory};
 
 /// The language of a model that knows only one.
@@ -39,7 +41,7 @@ pub struct Whisper {
     name: String,
     english_only: bool,
     threads: c_int,
-    parameters: HashMap<&'static str, FullParams<'static, 'static>>,
+    parameters: Arc<Parameters>,
     left_behind: Option<JoinHandle<()>>,
 }
 
@@ -57,19 +59,25 @@ impl Whisper {
         log::install();
         memory::give_back_large_blocks();
         let sizes = ggml::inspect(file)?;
-        let context = WhisperContext::new_with_params(file, WhisperContextParameters::default())
-            .map_err(|_| SpeechError::Load {
+        let mut loading = WhisperContextParameters::default();
+        loading.dtw_parameters(DtwParameters {
+            mode: alignment(&sizes),
+            ..DtwParameters::default()
+        });
+        let context =
+            WhisperContext::new_with_params(file, loading).map_err(|_| SpeechError::Load {
                 file: file.to_owned(),
                 reason: log::last_error(),
             })?;
+        let threads = c_int::try_from(threads.clamp(1, 64)).unwrap_or(1);
         Ok(Self {
             context: Arc::new(context),
             name: file
                 .file_name()
                 .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
             english_only: sizes.english_only(),
-            threads: c_int::try_from(threads.clamp(1, 64)).unwrap_or(1),
-            parameters: HashMap::new(),
+            threads,
+            parameters: Arc::new(Parameters::new(threads)),
             left_behind: None,
         })
     }
@@ -97,14 +105,6 @@ impl Whisper {
             language: language.into(),
             model: self.name.clone(),
         })
-    }
-
-    fn parameters(&mut self, language: &'static str) -> FullParams<'static, 'static> {
-        let threads = self.threads;
-        self.parameters
-            .entry(language)
-            .or_insert_with(|| call::parameters(language, threads))
-            .clone()
     }
 
     /// Tokens of the prompt's end.
@@ -169,16 +169,17 @@ impl Recogniser for Whisper {
         let sound = clean(samples);
         let loudness = Loudness::new(&sound[..samples.len()]);
         let window_ms = (samples.len() as i64 * 1000 / i64::from(ANALYSIS_RATE_HZ)).max(1);
-        let parameters = self.parameters(language);
+        let parameters = Arc::clone(&self.parameters);
         let prompt = self.prompt(ask);
-        let job = Arc::new(Job::new(cancel.clone()));
+        let job = Arc::new(Job::new(cancel.clone(), &self.context, sound.len()));
         let (send, receive) = mpsc::channel();
         let (context, shared) = (Arc::clone(&self.context), Arc::clone(&job));
         let thread = thread::Builder::new()
             .name("speech".into())
             .spawn(move || {
                 // Nobody listens any more after a cancel.
-                let _ = send.send(call::run(&context, parameters, &prompt, &sound, &shared));
+                let found = call::run(&context, &parameters, language, &prompt, &sound, &shared);
+                let _ = send.send(found);
             })
             .map_err(|error| failed(error.to_string()))?;
         self.left_behind = Some(thread);
@@ -226,6 +227,32 @@ fn clean(samples: &[f32]) -> Vec<f32> {
     sound
 }
 
+/// Which attention heads of a model of these sizes follow the sound, as published
+/// with the models (openai/whisper, `__init__.py`).
+///
+/// The two older large models look alike; the heads are the second's. Other models
+/// have none known, and their words are timed by sound and length alone.
+fn alignment(sizes: &ggml::Sizes) -> DtwMode<'static> {
+    let english = sizes.english_only();
+    let preset = match (sizes.text_layers, sizes.audio_layers, sizes.mel_bands) {
+        (4, 4, 80) if english => DtwModelPreset::TinyEn,
+        (4, 4, 80) => DtwModelPreset::Tiny,
+        (6, 6, 80) if english => DtwModelPreset::BaseEn,
+        (6, 6, 80) => DtwModelPreset::Base,
+        (12, 12, 80) if english => DtwModelPreset::SmallEn,
+        (12, 12, 80) => DtwModelPreset::Small,
+        (24, 24, 80) if english => DtwModelPreset::MediumEn,
+        (24, 24, 80) => DtwModelPreset::Medium,
+        (32, 32, 80) => DtwModelPreset::LargeV2,
+        (32, 32, 128) => DtwModelPreset::LargeV3,
+        (4, 32, 128) => DtwModelPreset::LargeV3Turbo,
+        _ => return DtwMode::None,
+    };
+    DtwMode::ModelPreset {
+        model_preset: preset,
+    }
+}
+
 /// Words with times, in order, inside the window.
 fn heard(
     phrases: &[Phrase],
@@ -233,34 +260,29 @@ fn heard(
     loudness: &Loudness,
     window_ms: i64,
 ) -> Vec<HeardWord> {
-    let mut all: Vec<HeardWord> = Vec::new();
+    let mut spelled: Vec<Spelled> = Vec::new();
     for phrase in phrases {
-        let spelled = words::spell(&phrase.tokens, language);
-        let begun = all.last().map_or(0, |word| word.end_ms);
-        let times = timing::times(&spelled, phrase.from_ms.max(begun), phrase.to_ms, loudness);
-        all.extend(
-            spelled
-                .into_iter()
-                .zip(times)
-                .map(|(word, (start_ms, end_ms))| HeardWord {
-                    text: word.text,
-                    start_ms,
-                    end_ms,
-                    confidence: word.confidence,
-                }),
-        );
+        let mut words = words::spell(&phrase.tokens, language);
+        if words.iter().any(|word| word.to_ms.is_none()) {
+            timing::guess(&mut words, phrase.from_ms, phrase.to_ms, loudness);
+        }
+        spelled.extend(words);
     }
+    let times = timing::times(&spelled, loudness);
+    let mut all: Vec<HeardWord> = spelled
+        .into_iter()
+        .zip(times)
+        .map(|(word, (start_ms, end_ms))| HeardWord {
+            text: word.text,
+            start_ms,
+            end_ms,
+            confidence: word.confidence,
+        })
+        .collect();
     let texts: Vec<&str> = all.iter().map(|word| word.text.as_str()).collect();
     let mut keep = words::unlooped(&texts).into_iter();
     all.retain(|_| keep.next().unwrap_or(true));
-    // Words crowded at the end move back into the window; what finds no room
-    // there was not said in it.
-    let mut limit = window_ms;
-    for word in all.iter_mut().rev() {
-        word.end_ms = word.end_ms.min(limit);
-        word.start_ms = word.start_ms.min(word.end_ms - 1);
-        limit = word.start_ms;
-    }
-    all.retain(|word| word.start_ms >= 0);
+    // What finds no room in the window was not said in it.
+    all.retain(|word| word.end_ms <= window_ms);
     all
 }

@@ -16,7 +16,6 @@
 
 use sayback_core::units::{ANALYSIS_RATE_HZ, FileMs};
 
-use super::pauses::{Pause, settle};
 use super::recogniser::HeardWord;
 
 /// Longest window in ms: what the model was made for.
@@ -71,8 +70,6 @@ pub struct Window {
 pub struct Passage {
     samples: Vec<f32>,
     spans: Vec<WindowSpan>,
-    /// Silence kept before and after each span, in ms.
-    kept: Vec<(i64, i64)>,
 }
 
 /// (A part of) a span; a border is exact, or to be looked for near an instant.
@@ -256,25 +253,17 @@ impl Window {
         read: &mut dyn FnMut(FileMs, FileMs) -> Result<Vec<f32>, E>,
     ) -> Result<Passage, E> {
         let mut spans: Vec<WindowSpan> = Vec::with_capacity(self.pieces.len());
-        let mut kept = Vec::with_capacity(self.pieces.len());
         let mut samples = Vec::new();
         for (index, piece) in self.pieces.iter().enumerate() {
             let before = index.checked_sub(1).map(|before| &self.pieces[before]);
-            let (silence_before, from) = match piece.start {
-                Edge::At(start) => {
-                    let kept = piece.kept_before(before);
-                    (kept, start - kept)
-                }
-                Edge::Near(near) => (0, border(near, read)?),
+            let from = match piece.start {
+                Edge::At(start) => start - piece.kept_before(before),
+                Edge::Near(near) => border(near, read)?,
             };
-            let (silence_after, to) = match piece.end {
-                Edge::At(end) => {
-                    let kept = piece.kept_after(self.pieces.get(index + 1));
-                    (kept, end + kept)
-                }
-                Edge::Near(near) => (0, border(near, read)?),
+            let to = match piece.end {
+                Edge::At(end) => end + piece.kept_after(self.pieces.get(index + 1)),
+                Edge::Near(near) => border(near, read)?,
             };
-            kept.push((silence_before, silence_after));
             spans.push(WindowSpan {
                 span: piece.span,
                 from: FileMs(from),
@@ -285,11 +274,7 @@ impl Window {
             samples.extend(read(FileMs(from), FileMs(to))?);
             samples.resize(length, 0.0);
         }
-        Ok(Passage {
-            samples,
-            spans,
-            kept,
-        })
+        Ok(Passage { samples, spans })
     }
 }
 
@@ -367,27 +352,12 @@ impl Passage {
     ///
     /// A word that reaches over two pieces goes to the one that holds its
     /// middle, and is shortened to it. Words may begin or end in the sound
-    /// kept around their span. A sentence that ends within three words of a
-    /// pause between spans ends at it.
+    /// kept around their span.
     #[must_use]
-    pub fn place(&self, mut words: Vec<HeardWord>) -> Vec<(usize, HeardWord)> {
-        settle(&mut words, &self.pauses());
+    pub fn place(&self, words: Vec<HeardWord>) -> Vec<(usize, HeardWord)> {
         words
             .into_iter()
             .filter_map(|word| self.placed(word))
-            .collect()
-    }
-
-    fn pauses(&self) -> Vec<Pause> {
-        self.spans
-            .iter()
-            .skip(1)
-            .zip(self.kept.windows(2))
-            .map(|(span, kept)| Pause {
-                at: span.at_ms,
-                before: kept[0].1,
-                after: kept[1].0,
-            })
             .collect()
     }
 

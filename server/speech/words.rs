@@ -11,9 +11,11 @@ pub(super) struct Token {
     pub bytes: Vec<u8>,
     /// How sure the model was of it, 0 to 1.
     pub probability: f32,
-    /// Where the model would have put a time mark instead of this piece, in ms
-    /// of the window; none if it was far from doing so.
-    pub mark_ms: Option<i64>,
+    /// Where it begins in ms of the window by the model's alignment, which is where
+    /// the piece before it ends; none for the first of a pass, or without one.
+    pub from_ms: Option<i64>,
+    /// Where it ends.
+    pub to_ms: Option<i64>,
 }
 
 /// Pieces between two time marks.
@@ -34,8 +36,14 @@ pub(super) struct Spelled {
     pub text: String,
     /// Mean probability of the pieces that hold letters or digits.
     pub confidence: f32,
-    /// The mark of its first piece.
-    pub mark_ms: Option<i64>,
+    /// Where its first piece begins, by the model's alignment.
+    pub from_ms: Option<i64>,
+    /// Where its last sounding piece ends.
+    pub to_ms: Option<i64>,
+    /// Whether a sign or a phrase's border before it leaves room for a pause.
+    pub rests: bool,
+    /// Whether these times are no alignment's, but guessed.
+    pub guessed: bool,
 }
 
 /// Languages written without spaces: every character is a word of its own, as
@@ -60,8 +68,13 @@ pub(super) fn spell(tokens: &[Token], language: &str) -> Vec<Spelled> {
             _ => groups.push(vec![token]),
         }
     }
-    let words = groups.iter().filter_map(|group| word(group)).collect();
-    without_noises(words)
+    let rests = |n: usize| {
+        let before = n.checked_sub(1).and_then(|n| groups[n].last());
+        before.is_none_or(|token| !sounds(token))
+    };
+    let words = groups.iter().enumerate();
+    let words = words.filter_map(|(n, group)| word(group, rests(n)));
+    without_noises(words.collect())
 }
 
 /// Whether the bytes of a group end at the end of a character.
@@ -70,18 +83,16 @@ fn whole(group: &[&Token]) -> bool {
     std::str::from_utf8(&bytes).is_ok()
 }
 
-fn word(group: &[&Token]) -> Option<Spelled> {
+/// Whether a piece is said. One that is only part of a character counts as letters.
+fn sounds(token: &Token) -> bool {
+    std::str::from_utf8(&token.bytes).map_or(true, |text| text.contains(char::is_alphanumeric))
+}
+
+fn word(group: &[&Token], rests: bool) -> Option<Spelled> {
     let bytes: Vec<u8> = group.iter().flat_map(|token| token.bytes.clone()).collect();
     let text = String::from_utf8_lossy(&bytes).trim().to_owned();
-    // A piece that is only part of a character counts as letters.
-    let sounds = |token: &&&Token| {
-        std::str::from_utf8(&token.bytes).map_or(true, |text| text.contains(char::is_alphanumeric))
-    };
-    let sure: Vec<f32> = group
-        .iter()
-        .filter(sounds)
-        .map(|token| token.probability)
-        .collect();
+    let sounding = || group.iter().filter(|token| sounds(token));
+    let sure: Vec<f32> = sounding().map(|token| token.probability).collect();
     let noise = !text.contains(char::is_alphanumeric) && !text.contains(['[', ']', '(', ')']);
     if noise || text.is_empty() {
         return None;
@@ -94,7 +105,10 @@ fn word(group: &[&Token]) -> Option<Spelled> {
     Some(Spelled {
         text,
         confidence: confidence.clamp(0.0, 1.0),
-        mark_ms: group.first().and_then(|token| token.mark_ms),
+        from_ms: group.first().and_then(|token| token.from_ms),
+        to_ms: sounding().last().and_then(|token| token.to_ms),
+        rests,
+        guessed: false,
     })
 }
 
@@ -167,7 +181,8 @@ mod tests {
         let token = |piece: &&str| Token {
             bytes: piece.as_bytes().to_vec(),
             probability: 0.5,
-            mark_ms: None,
+            from_ms: None,
+            to_ms: None,
         };
         pieces.iter().map(token).collect()
     }

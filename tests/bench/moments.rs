@@ -4,7 +4,8 @@
 //!
 //! Two events: the demo, and a random one with eight recorders. tiny.en. With
 //! `FUSED=1` the sources by themselves, which take four fifths of the time, are left
-//! out; `SHOW=1` prints the lines with errors; `ONLY=demo` or `ONLY=eight` does one.
+//! out; `SHOW=1` prints the lines with errors; `ONLY=demo` or `ONLY=eight` does one;
+//! `SEED=7` takes another random event than 101.
 
 #[path = "moments/event.rs"]
 mod event;
@@ -16,6 +17,8 @@ mod said;
 mod score;
 #[path = "moments/table.rs"]
 mod table;
+#[path = "moments/times.rs"]
+mod times;
 
 use sayback::speech::{Whisper, default_threads};
 use xtask::oracle;
@@ -45,9 +48,10 @@ fn main() {
 
 /// Five minutes, eight recorders, 0 to 30 dB, a ringing room.
 fn eight_recorders(folder: &std::path::Path) -> Truth {
+    let seed = std::env::var("SEED").map_or(101, |seed| seed.parse().expect("a seed"));
     let spec = Shuffled {
         recorders: (8, 8),
-        ..Shuffled::new(101, 300.0)
+        ..Shuffled::new(seed, 300.0)
     };
     scene::build(&spec.spec().expect("a spec"), folder).expect("a scene")
 }

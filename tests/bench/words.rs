@@ -162,14 +162,13 @@ fn row(title: &str, ours: &[Utterance], plain: &[Utterance]) {
 fn word_times(model: &Path) {
     let mut whisper = Whisper::load(model, default_threads()).expect("a model");
     let off = times::of_passages(&mut whisper);
-    let mut all = [off.starts.as_slice(), off.ends.as_slice()].concat();
-    all.sort_by(f64::total_cmp);
     println!(
-        "\nword times, read passages against their alignment: {} words, mean error {:.0} ms at the start, {:.0} at the end; 9 of 10 within {:.0} ms",
+        "\nword times, read passages against their alignment: {} words, error {:.0} ms median and {:.0} ms at the 95th percentile at the start, {:.0} and {:.0} at the end",
         off.starts.len(),
-        times::mean(&off.starts),
-        times::mean(&off.ends),
-        all[all.len() * 9 / 10],
+        times::below(&off.starts, 0.5),
+        times::below(&off.starts, 0.95),
+        times::below(&off.ends, 0.5),
+        times::below(&off.ends, 0.95),
     );
 }
 

@@ -4,12 +4,17 @@
 //! 16 kHz mono beside it for each line, spoken by a synthesiser. The words and
 //! the people are ours. [`speak`] makes the files again.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use anyhow::{Context, Result, ensure};
 use sayback_core::units::ANALYSIS_RATE_HZ;
 use serde::{Deserialize, Serialize};
+
+use super::spoken;
+
+const WORDS: &str = "words.json";
 
 const RATE: f64 = ANALYSIS_RATE_HZ as f64;
 
@@ -94,6 +99,18 @@ pub fn list() -> Result<List> {
         .with_context(|| format!("{} is not a list of lines", path.display()))
 }
 
+/// Start and end of every word of the lines, words as the text's spaces part them,
+/// by line: in seconds of the dry recording, as the synthesiser tells.
+///
+/// # Errors
+/// When `words.json` is missing or is no such table.
+pub fn words() -> Result<BTreeMap<String, Vec<(f64, f64)>>> {
+    let path = folder().join(WORDS);
+    let text = std::fs::read_to_string(&path)
+        .with_context(|| format!("cannot read {}", path.display()))?;
+    serde_json::from_str(&text).with_context(|| format!("{} has no words", path.display()))
+}
+
 /// Reads every line with its sound (about 17 MB).
 ///
 /// # Errors
@@ -169,8 +186,8 @@ pub(super) fn rms(samples: &[f32], spans_s: &[(f64, f64)]) -> f64 {
     (power / count.max(1) as f64).sqrt()
 }
 
-/// Speaks every line of the list anew and writes the FLAC files, for authors:
-/// asks for the programs `flite` and `ffmpeg`.
+/// Speaks every line of the list anew and writes the FLAC files and the times of
+/// the words, for authors: asks for the programs `flite` and `ffmpeg`.
 ///
 /// A line is cut to 20 ms around its sound, brought to -20 dBFS RMS (less if
 /// it would clip) and rounded to 12 bits, which is 57 dB below the voice and
@@ -180,6 +197,7 @@ pub(super) fn rms(samples: &[f32], spans_s: &[(f64, f64)]) -> f64 {
 /// When a program is missing or fails, or a file cannot be written.
 pub fn speak() -> Result<()> {
     let list = list()?;
+    let mut words = BTreeMap::new();
     let raw = std::env::temp_dir().join(format!("dry-line-{}.wav", std::process::id()));
     for entry in &list.lines {
         let person = list
@@ -189,9 +207,11 @@ pub fn speak() -> Result<()> {
         let voice = &person
             .with_context(|| format!("nobody is called {}", entry.speaker))?
             .voice;
-        run(Command::new("flite")
-            .args(["-voice", voice, "-t", &entry.text, "-o"])
-            .arg(&raw))?;
+        let sounds = report(
+            Command::new("flite")
+                .args(["-voice", voice, "-psdur", "-t", &entry.text, "-o"])
+                .arg(&raw),
+        )?;
         let mut reader = hound::WavReader::open(&raw)?;
         ensure!(
             reader.spec().sample_rate == ANALYSIS_RATE_HZ,
@@ -202,6 +222,10 @@ pub fn speak() -> Result<()> {
             .map(|x| x.map(|x| f32::from(x) / 32_768.0))
             .collect::<Result<_, _>>()?;
         write_wav(&raw, &trimmed(&said))?;
+        words.insert(
+            entry.id.clone(),
+            word_times(entry, voice, &sounds, cut(&said).0)?,
+        );
         let flac = folder().join(format!("{}.flac", entry.id));
         run(Command::new("ffmpeg")
             .args(["-v", "error", "-y", "-i"])
@@ -218,16 +242,49 @@ pub fn speak() -> Result<()> {
             .arg(&flac))?;
     }
     std::fs::remove_file(&raw)?;
-    Ok(())
+    // A line of the table for each line of the list.
+    let rows: Vec<String> = words
+        .iter()
+        .map(|(id, times)| Ok(format!("  \"{id}\": {}", serde_json::to_string(times)?)))
+        .collect::<Result<_>>()?;
+    let table = format!("{{\n{}\n}}\n", rows.join(",\n"));
+    Ok(std::fs::write(folder().join(WORDS), table)?)
+}
+
+/// When each word is said in the file that is cut at a sample, in seconds to 1 ms.
+fn word_times(entry: &Entry, voice: &str, sounds: &str, cut: usize) -> Result<Vec<(f64, f64)>> {
+    let alone = |word: &str| {
+        let mut flite = Command::new("flite");
+        flite.args(["-voice", voice, "-ps", "-t", word, "-o", "none"]);
+        Ok(spoken::names(&report(&mut flite)?))
+    };
+    let alone: Vec<Vec<String>> = entry
+        .text
+        .split_whitespace()
+        .map(alone)
+        .collect::<Result<_>>()?;
+    let times = spoken::words(&alone, &spoken::phones(sounds)?)
+        .with_context(|| format!("the words of {}", entry.id))?;
+    let moved = |s: f64| ((s - cut as f64 / RATE) * 1000.0).round() / 1000.0;
+    Ok(times
+        .into_iter()
+        .map(|(a, b)| (moved(a), moved(b)))
+        .collect())
+}
+
+/// The first sample of what is kept, and the one after the last.
+fn cut(said: &[f32]) -> (usize, usize) {
+    let spans_s = spans(said);
+    let (Some(first), Some(last)) = (spans_s.first(), spans_s.last()) else {
+        return (0, 0);
+    };
+    let from = ((first.0 - 0.02).max(0.0) * RATE) as usize;
+    (from, (((last.1 + 0.02) * RATE) as usize).min(said.len()))
 }
 
 fn trimmed(said: &[f32]) -> Vec<f32> {
     let spans_s = spans(said);
-    let (Some(first), Some(last)) = (spans_s.first(), spans_s.last()) else {
-        return Vec::new();
-    };
-    let from = ((first.0 - 0.02).max(0.0) * RATE) as usize;
-    let to = (((last.1 + 0.02) * RATE) as usize).min(said.len());
+    let (from, to) = cut(said);
     let peak = said.iter().fold(0.0_f32, |a, x| a.max(x.abs()));
     let gain = (DRY_RMS as f32 / rms(said, &spans_s) as f32).min(0.97 / peak);
     said[from..to]
@@ -248,6 +305,16 @@ fn write_wav(path: &Path, samples: &[f32]) -> Result<()> {
         writer.write_sample((sample * 32_768.0) as i16)?;
     }
     Ok(writer.finalize()?)
+}
+
+/// What a program writes to standard output.
+fn report(command: &mut Command) -> Result<String> {
+    let name = command.get_program().to_string_lossy().into_owned();
+    let output = command
+        .output()
+        .with_context(|| format!("cannot run {name}; install it"))?;
+    ensure!(output.status.success(), "{name} failed: {}", output.status);
+    Ok(String::from_utf8(output.stdout)?)
 }
 
 fn run(command: &mut Command) -> Result<()> {

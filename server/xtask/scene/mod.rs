@@ -32,6 +32,7 @@ pub mod room;
 pub mod shuffled;
 pub mod sinc;
 pub mod spec;
+mod spoken;
 pub mod truth;
 pub mod wav;
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use sayback::core::clock::{How, Placed};
+use sayback::core::clock::How;
 use sayback::speech::{Recogniser, Span};
 use xtask::scene::Truth;
 
@@ -11,6 +11,7 @@ use crate::event::{Recording, placed, recordings};
 use crate::fused::{self, Fused};
 use crate::said::{Timed, by_line, listen, text};
 use crate::score::{Errors, errors};
+use crate::times;
 
 type Utterance = (String, String, String);
 
@@ -50,7 +51,7 @@ pub fn print(title: &str, folder: &Path, truth: &Truth, model: &mut dyn Recognis
         fused.twice, fused.doubted
     );
     word_errors(truth, &recordings, &fused, model);
-    times(truth, &recordings, &placed, &fused);
+    times::print(truth, &recordings, &placed, &fused);
 }
 
 fn word_errors(truth: &Truth, recordings: &[Recording], fused: &Fused, model: &mut dyn Recogniser) {
@@ -140,50 +141,4 @@ fn row(title: &str, errors: Errors) {
         errors.deleted,
         errors.inserted
     );
-}
-
-/// How far the first and the last word of each line lie from the truth in every
-/// file that has the line, by the fused words and the clock.
-fn times(truth: &Truth, recordings: &[Recording], placed: &[Placed], fused: &Fused) {
-    let lines = by_line(truth, &fused.words.concat());
-    let (mut starts, mut ends) = (Vec::new(), Vec::new());
-    for (recording, own) in recordings.iter().zip(placed) {
-        let hearings = &truth.recorders[recording.recorder].hearings;
-        for hearing in hearings.iter().filter(|h| h.channel == recording.channel) {
-            let (start, end) = (
-                hearing.start_ms - recording.first_ms,
-                hearing.end_ms - recording.first_ms,
-            );
-            let (Some(first), Some(last)) =
-                (lines[hearing.line].first(), lines[hearing.line].last())
-            else {
-                continue;
-            };
-            if start < 0.0 || end > recording.duration_ms {
-                continue;
-            }
-            // Where no clock joins them, the line can't be shown there.
-            let there = |word: &Timed, at: f64| {
-                let from = &placed[word.recording];
-                (from.island == own.island)
-                    .then(|| own.placement.file_at(from.placement.event_at(at)))
-            };
-            let (from, to) = (there(first, first.file.0), there(last, last.file.1));
-            starts.extend(from.map(|at| (at - start).abs()));
-            ends.extend(to.map(|at| (at - end).abs()));
-        }
-    }
-    for (what, mut errors) in [("start", starts), ("end", ends)] {
-        errors.sort_by(f64::total_cmp);
-        let at = |part: f64| {
-            let last = errors.len().saturating_sub(1) as f64;
-            errors.get((last * part) as usize).copied().unwrap_or(0.0)
-        };
-        println!(
-            "{what} of a line in every file: {} hearings, error {:.0} ms median, {:.0} ms at the 95th percentile",
-            errors.len(),
-            at(0.5),
-            at(0.95)
-        );
-    }
 }

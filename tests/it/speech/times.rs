@@ -17,9 +17,12 @@ pub struct Off {
     pub ends: Vec<f64>,
 }
 
-/// The mean of some distances.
-pub fn mean(list: &[f64]) -> f64 {
-    list.iter().sum::<f64>() / list.len().max(1) as f64
+/// What a share of some distances stays below.
+pub fn below(list: &[f64], share: f64) -> f64 {
+    let mut list = list.to_vec();
+    list.sort_by(f64::total_cmp);
+    let last = list.len().saturating_sub(1) as f64;
+    list.get((last * share) as usize).copied().unwrap_or(0.0)
 }
 
 /// A word and its times in ms.
