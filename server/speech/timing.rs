@@ -182,9 +182,9 @@ fn pace(words: &[Spelled], aligned: &[Aligned]) -> f32 {
 fn row(choices: &[Choice], loudness: &Loudness) -> Option<Vec<(i64, i64)>> {
     let mut steps: Vec<Step> = Vec::with_capacity(choices.len());
     for (n, choice) in choices.iter().enumerate() {
-        let before = n.checked_sub(1).map(|n| (&choices[n].ends, &steps[n].cost));
-        let step = step(choice, before, loudness);
-        steps.push(step);
+        let before = n.checked_sub(1);
+        let before = before.map(|n| (choices[n].ends.0, steps[n].cost.as_slice()));
+        steps.push(step(choice, before, loudness));
     }
     let last = steps.last()?;
     let mut end = least(last.cost.iter().copied().enumerate())?.0;
@@ -202,13 +202,11 @@ fn row(choices: &[Choice], loudness: &Loudness) -> Option<Vec<(i64, i64)>> {
     Some(times)
 }
 
-fn step(
-    choice: &Choice,
-    before: Option<(&(i64, Vec<f32>), &Vec<f32>)>,
-    loudness: &Loudness,
-) -> Step {
+/// One word after the ends of the word before: the first of them, in frames, and
+/// their costs.
+fn step(choice: &Choice, before: Option<(i64, &[f32])>, loudness: &Loudness) -> Step {
     let from_before = |at: i64| {
-        let Some(((first, _), costs)) = before else {
+        let Some((first, costs)) = before else {
             return Some((0, 0.0));
         };
         let ends = costs.iter().enumerate().filter_map(|(n, cost)| {

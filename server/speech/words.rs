@@ -106,7 +106,7 @@ fn word(group: &[&Token], rests: bool) -> Option<Spelled> {
         text,
         confidence: confidence.clamp(0.0, 1.0),
         from_ms: group.first().and_then(|token| token.from_ms),
-        to_ms: sounding().last().and_then(|token| token.to_ms),
+        to_ms: sounding().next_back().and_then(|token| token.to_ms),
         rests,
         guessed: false,
     })
