@@ -11,9 +11,11 @@
 //! - The library's times by alignment abort the process when a pass holds less
 //!   than 160 ms (`median_filter`: 7 < frames / 2, where the frames are the
 //!   least of 3,000, the pass's last time mark and the sound left). So a call
-//!   makes one pass only, of at least [`LEAST_LEFT`] of sound, in which the
-//!   model can't choose an earlier mark: [`choose`] takes them away. Its other
-//!   word times look at the wrong samples for all phrases but the first.
+//!   makes one pass only, of at least [`LEAST_FRAMES`], in which the model can't
+//!   choose an earlier mark: [`choose`] takes them away. What goes from pass to
+//!   pass is then ours ([`run`], [`passed`]), by the library's own rules, of which
+//!   it tells only what it chose before the last token. Its other word times look
+//!   at the wrong samples for all phrases but the first.
 
 use std::collections::HashMap;
 use std::ffi::{c_int, c_void};
@@ -36,9 +38,6 @@ const DRAFTS: c_int = 1;
 
 /// Least of a pass that the alignment takes, in frames of 10 ms.
 const LEAST_FRAMES: c_int = 16;
-/// Least sound left for a pass, in frames: the library counts up to two less than
-/// there are, as its spectra are longer than a frame.
-const LEAST_LEFT: c_int = LEAST_FRAMES + 4;
 /// The library's frame, in ms.
 const FRAME_MS: c_int = 10;
 /// The same in samples.
@@ -48,6 +47,9 @@ const MARK_FRAMES: c_int = 2;
 /// A last pass with less sound than this, in frames, goes without the words
 /// before it, which would confuse it (the library's own rule).
 const SHORT_FRAMES: c_int = 500;
+/// Drafts of a pass that know the words before it: those below temperature 0.5 (the
+/// library's own rule). After another the words before are forgotten.
+const KNOWING_DRAFTS: c_int = 3;
 
 /// What a running call shares with whoever waits for it.
 pub(super) struct Job {
@@ -60,7 +62,9 @@ pub(super) struct Job {
     zero: c_int,
     /// Whether this call's one pass has begun.
     begun: AtomicBool,
-    /// The tokens of the pass so far, all but the last.
+    /// Drafts of the pass so far, each at a higher temperature.
+    drafts: AtomicI32,
+    /// The tokens of the draft so far, all but the last.
     tokens: Mutex<Vec<c_int>>,
 }
 
@@ -74,6 +78,7 @@ impl Job {
             done: AtomicI32::new(0),
             zero: context.token_beg(),
             begun: AtomicBool::new(false),
+            drafts: AtomicI32::new(0),
             tokens: Mutex::new(Vec::new()),
         }
     }
@@ -90,15 +95,22 @@ impl Job {
 }
 
 /// What counts of the tokens of a pass, to its last time mark, and where the next
-/// begins in frames after it; none if the pass ended with the sound.
+/// begins in frames after it; none if the pass ended with the sound. `closing` is
+/// the token at the end of the pass's last phrase.
 ///
-/// A pair of marks says that more is said after it.
-fn passed(mut tokens: Vec<c_int>, zero: c_int) -> (Vec<c_int>, Option<c_int>) {
-    let last = tokens.iter().rposition(|&token| token > zero);
+/// A pair of marks says that more is said after it, and so does a mark with no word
+/// before it. A mark at the end of the sound ends the pass, and so is not `noted`.
+fn passed(noted: Vec<c_int>, closing: Option<c_int>, zero: c_int) -> (Vec<c_int>, Option<c_int>) {
+    let mut tokens = noted;
+    let mark = |token: &c_int| *token > zero;
+    let last = tokens.iter().copied().rfind(mark);
+    tokens.extend(closing.filter(mark).filter(|_| closing != last));
+    let last = tokens.iter().rposition(|token| mark(token));
     tokens.truncate(last.map_or(0, |last| last + 1));
     let next = match tokens[..] {
-        [.., before, last] if before >= zero => Some((last - zero) * MARK_FRAMES),
-        _ => None,
+        [.., before, _] if before < zero => None,
+        [.., last] => Some((last - zero) * MARK_FRAMES),
+        [] => None,
     };
     (tokens, next)
 }
@@ -161,11 +173,11 @@ pub(super) fn run(
     job: &Job,
 ) -> Found {
     let mut state = context.create_state()?;
-    let frames = job.frames;
     let (mut prompt, mut from) = (prompt.to_vec(), 0);
     let mut found = Vec::new();
-    while !job.cancel.is_cancelled() && frames - from >= LEAST_LEFT {
-        if from > 0 && frames - from <= SHORT_FRAMES {
+    // The library knows how long its spectra are once it has made them.
+    while !job.cancel.is_cancelled() && (from == 0 || state.n_len() - from >= LEAST_FRAMES) {
+        if from > 0 && state.n_len() - from <= SHORT_FRAMES {
             prompt.clear();
         }
         pass(
@@ -176,10 +188,17 @@ pub(super) fn run(
             from,
             job,
         )?;
-        found.extend(phrases(&state, context));
+        let said = phrases(&state, context);
         language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
-        let (tokens, next) = passed(std::mem::take(&mut *job.tokens()), job.zero);
-        prompt.extend(tokens);
+        let noted = std::mem::take(&mut *job.tokens());
+        let (tokens, next) = passed(noted, closing(&state), job.zero);
+        if job.drafts.load(Ordering::Relaxed) > KNOWING_DRAFTS {
+            prompt.clear();
+        }
+        if !said.is_empty() {
+            prompt.extend(tokens);
+        }
+        found.extend(said);
         match next {
             Some(next) => from += next,
             None => break,
@@ -198,6 +217,7 @@ fn pass(
     job: &Job,
 ) -> Result<(), WhisperError> {
     job.begun.store(false, Ordering::Relaxed);
+    job.drafts.store(0, Ordering::Relaxed);
     job.from.store(from, Ordering::Relaxed);
     let shared = std::ptr::from_ref(job).cast_mut().cast::<c_void>();
     // SAFETY: the callbacks have the types the library asks for, and `shared`
@@ -272,6 +292,9 @@ unsafe extern "C" fn choose(
 ) {
     // SAFETY: as in `should_stop`.
     let job = unsafe { &*shared.cast_const().cast::<Job>() };
+    if count == 0 {
+        job.drafts.fetch_add(1, Ordering::Relaxed);
+    }
     let mut noted = job.tokens();
     noted.clear();
     for at in 0..usize::try_from(count).unwrap_or(0) {
@@ -284,6 +307,13 @@ unsafe extern "C" fn choose(
         // 1,501 are the time marks.
         unsafe { *logits.add((job.zero + mark) as usize) = f32::NEG_INFINITY };
     }
+}
+
+/// The last token of a finished pass's last phrase.
+fn closing(state: &WhisperState) -> Option<c_int> {
+    let segment = state.as_iter().last()?;
+    let last = segment.n_tokens().checked_sub(1)?;
+    Some(segment.get_token(last)?.token_data().id)
 }
 
 /// The phrases of a finished pass.
@@ -322,9 +352,11 @@ fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
 mod tests {
     use super::passed;
 
+    /// Number of the first time mark.
+    const ZERO: i32 = 1_000;
+
     #[test]
     fn a_pair_of_marks_leaves_a_rest() {
-        const ZERO: i32 = 1_000;
         for (tokens, kept, next) in [
             // Two marks and what was said after them: heard again from there.
             (vec![1_000, 7, 8, 1_200, 1_200, 9], 5, Some(400)),
@@ -333,10 +365,24 @@ mod tests {
             (vec![1_000, 7, 8, 1_200], 4, None),
             (vec![1_000, 7, 8], 0, None),
             (vec![], 0, None),
+            // Only the first mark counts, where speech begins: heard from there.
+            (vec![1_010, 7, 8], 1, Some(20)),
         ] {
             let before = tokens.clone();
-            let (left, found) = passed(tokens, ZERO);
+            let closing = tokens[..kept].last().copied();
+            let (left, found) = passed(tokens, closing, ZERO);
             assert_eq!((&left[..], found), (&before[..kept], next));
         }
+    }
+
+    #[test]
+    fn what_stands_before_the_mark_that_ends_the_sound_is_not_heard_again() {
+        let noted = vec![1_000, 7, 1_200, 1_200, 9];
+        let (left, next) = passed(noted.clone(), Some(1_450), ZERO);
+        assert_eq!(left, [&noted[..], &[1_450]].concat());
+        assert_eq!(next, None);
+        assert_eq!(passed(vec![1_000, 7], Some(1_450), ZERO).1, None);
+        // Words after a pair that no mark closes are not in a phrase yet.
+        assert_eq!(passed(noted, Some(1_200), ZERO).1, Some(400));
     }
 }

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use sayback::core::Cancel;
 use sayback::core::units::FileMs;
-use sayback::media::{ChannelPick, read_analysis};
+use sayback::media::{AnalysisStream, ChannelPick, read_analysis};
 use sayback::speech::{Ask, HeardWord, Recogniser, SpeechError, Whisper};
 use sets::Sample;
 use xtask::oracle;
@@ -94,6 +94,27 @@ fn words_lie_in_their_window_in_order() {
         last = word.end_ms;
     }
     assert!(last <= samples.len() as i64 / 16);
+}
+
+/// What is heard again where two passes meet must not be told from it by its words.
+#[test]
+fn a_line_said_twice_is_heard_twice() {
+    let mut whisper = whisper();
+    for sample in sets::passages() {
+        let end = AnalysisStream::open(&sample.file, ChannelPick::Mix)
+            .expect("a recording")
+            .duration_ms();
+        let once =
+            read_analysis(&sample.file, ChannelPick::Mix, FileMs(0), FileMs(end)).expect("samples");
+        let twice = [&once[..], &[0.0; 8_000], &once].concat();
+        let words = |samples: &[f32], whisper: &mut Whisper| -> Vec<String> {
+            let heard = hear(whisper, samples);
+            heard.iter().map(|word| score::plain(&word.text)).collect()
+        };
+        let (line, lines) = (words(&once, &mut whisper), words(&twice, &mut whisper));
+        assert_eq!(lines.len(), 2 * line.len(), "{line:?}: {lines:?}");
+        assert_eq!(lines[..line.len()], lines[line.len()..]);
+    }
 }
 
 #[test]
