@@ -105,7 +105,7 @@ fn passed(noted: Vec<c_int>, closing: Option<c_int>, zero: c_int) -> (Vec<c_int>
     let mark = |token: &c_int| *token > zero;
     let last = tokens.iter().copied().rfind(mark);
     tokens.extend(closing.filter(mark).filter(|_| closing != last));
-    let last = tokens.iter().rposition(|token| mark(token));
+    let last = tokens.iter().rposition(mark);
     tokens.truncate(last.map_or(0, |last| last + 1));
     let next = match tokens[..] {
         [.., before, _] if before < zero => None,

@@ -7,9 +7,8 @@ use serde_json::{Value, json};
 use crate::app::TestApp;
 use crate::landing::Landing;
 
-/// How far a word's time may be off, ms: the recogniser publishes word times
-/// to within 200 ms, and the detector's edges are as wide.
-const WORD_TIME_MS: f64 = 400.0;
+/// How far a word's time may be off, ms: what the tool promises of 95 in 100.
+const WORD_TIME_MS: f64 = 150.0;
 
 /// How far a time may be off that is taken from one file to another: the goal of
 /// the clock for 99 of 100 instants, and half a ms of rounding in each file.
