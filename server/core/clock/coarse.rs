@@ -7,7 +7,7 @@
 use realfft::RealFftPlanner;
 
 use super::ClockParams;
-use super::decide::{Decided, decide};
+use super::decide::{Decided, TIMES_AGAINST, decide};
 use super::field::{Field, MAX_BLOCK};
 use super::prepared::Prepared;
 use super::track::FRAME_MS;
@@ -58,6 +58,19 @@ fn blocks(frames: usize) -> Vec<(usize, usize)> {
     blocks
 }
 
+/// Of each so many blocks of a long recording the liveliest is looked up first, and
+/// the others only if something is found: pairs that share nothing are the rule
+/// where a day has several places.
+const GLANCE: usize = 3;
+
+/// Shortest recording that is glanced at, frames: 48 min. Of a shorter one each
+/// block is needed.
+const GLANCED: usize = 24 * MAX_BLOCK;
+
+/// Near the end of a recording, frames: where it shares less than a long block with
+/// another, the two ends lie here.
+const NEAR_END: usize = 2 * MAX_BLOCK;
+
 /// The blocks at the ends alone.
 fn ends(frames: usize) -> Vec<(usize, usize)> {
     if frames <= 2 * MAX_BLOCK {
@@ -72,10 +85,10 @@ fn ends(frames: usize) -> Vec<(usize, usize)> {
         .collect()
 }
 
-/// A wrong header is wrong for the whole file: a line steeper than clocks run holds
-/// for so many looks, and more speaks for it than against. Two looks in applause
-/// find some rate that fits them.
-const STEEP_LOOKS: u32 = 4;
+/// Fewer looks than this are found by chance. A wrong header is wrong for the whole
+/// file: a line steeper than clocks run holds for so many at least, and more speaks
+/// for it than against. Two looks in applause find some rate that fits them.
+const FEW_LOOKS: u32 = 4;
 
 /// Rates of one recording against another that a wrong header makes: 44.1 kHz
 /// taken for 48 kHz and the reverse.
@@ -87,6 +100,9 @@ const RATE_STEP: f64 = 0.004;
 const RATE_BLOCK: usize = 750;
 const RATE_BLOCKS: usize = 12;
 
+/// Lines of all those rates, two of each, that are looked at: the highest.
+const RATE_LINES: usize = 6;
+
 /// The usual look: clocks that run alike within [`ClockParams::max_ppm`]. `None` if
 /// cancelled, as of all that follow.
 pub(super) fn search(
@@ -95,8 +111,15 @@ pub(super) fn search(
     params: &ClockParams,
     cancel: &Cancel,
 ) -> Option<Decided> {
+    if a.frames().min(b.frames()) >= GLANCED {
+        let guesses = lines(glance(a, b, cancel)?, params.max_ppm);
+        let decided = along(a, b, &guesses, params, cancel)?.without_moments();
+        if decided.finding == Coarse::Nothing {
+            return Some(decided);
+        }
+    }
     let guesses = lines(votes(a, b, cancel)?, params.max_ppm);
-    along(a, b, &guesses, params, cancel)
+    Some(along(a, b, &guesses, params, cancel)?.without_moments())
 }
 
 /// What the sound along these lines says.
@@ -113,7 +136,7 @@ pub(super) fn along(
         if cancel.is_cancelled() {
             return None;
         }
-        weighed.push(weigh(a, b, guess, look));
+        weighed.extend(weigh(a, b, guess, look));
     }
     Some(decide(weighed))
 }
@@ -131,22 +154,28 @@ pub(super) fn other_rates(
     }
     let steps = (params.max_wrong_rate / RATE_STEP).round() as i32;
     let rates = (-steps..=steps).map(|n| 1.0 + f64::from(n) * RATE_STEP);
-    let mut planner = RealFftPlanner::new();
-    let field = Field::new(b, &mut planner);
+    let mut field = Field::new(b, &mut RealFftPlanner::new());
     let slope = RATE_STEP / 2.0 * 1e6;
-    let mut best: Option<(f32, f64)> = None;
+    let lively = liveliest(a);
+    let mut guesses: Vec<(f64, Guess)> = Vec::new();
     for rate in rates.chain(HEADER_RATES) {
-        let stretched = a.at_rate(rate);
         let mut votes = Vec::new();
-        for from in liveliest(&stretched) {
+        for &from in &lively {
             if cancel.is_cancelled() {
                 return None;
             }
-            let end = (from + RATE_BLOCK).min(stretched.frames());
-            votes.extend(votes_of(&stretched.moves[from..end], from, &field));
+            let block = a.part(from, RATE_BLOCK).at_rate(rate);
+            let from = (from as f64 * rate).round() as usize;
+            votes.extend(votes_of(&block.moves, from, &mut field));
         }
-        let guesses: Vec<Guess> = lines(votes, slope).into_iter().take(2).collect();
-        let decided = along(&stretched, b, &guesses, params, cancel)?;
+        let two = lines(votes, slope).into_iter().take(2);
+        guesses.extend(two.map(|guess| (rate, guess)));
+    }
+    guesses.sort_by(|(_, x), (_, y)| y.height.total_cmp(&x.height));
+    guesses.truncate(RATE_LINES);
+    let mut best: Option<(f32, f64)> = None;
+    for (rate, guess) in guesses {
+        let decided = along(&a.at_rate(rate), b, &[guess], params, cancel)?;
         if let Some((weight, ppm)) = decided.best
             && best.is_none_or(|(most, _)| weight > most)
         {
@@ -183,6 +212,48 @@ pub(super) fn better(usual: Decided, other: Decided) -> Decided {
     }
 }
 
+/// Votes enough to say that two long recordings share nothing: of some blocks for
+/// all places, and of the end of each for the other end of the other. Recordings
+/// that overlap share an end of each, or all of one.
+fn glance(a: &Prepared, b: &Prepared, cancel: &Cancel) -> Option<Vec<Vote>> {
+    if a.frames() > b.frames() {
+        let votes = glance(b, a, cancel)?;
+        return Some(votes.into_iter().map(Vote::turned).collect());
+    }
+    let mut planner = RealFftPlanner::new();
+    let mut votes = Vec::new();
+    let mut field = Field::new(b, &mut planner);
+    let tiles: Vec<usize> = (0..a.frames() / MAX_BLOCK).map(|n| n * MAX_BLOCK).collect();
+    for some in tiles.chunks(GLANCE) {
+        if cancel.is_cancelled() {
+            return None;
+        }
+        let lively = |x: &&usize, y: &&usize| {
+            a.energy(**x, MAX_BLOCK)
+                .total_cmp(&a.energy(**y, MAX_BLOCK))
+        };
+        if let Some(&from) = some.iter().max_by(lively) {
+            votes.extend(votes_of(&a.moves[from..from + MAX_BLOCK], from, &mut field));
+        }
+    }
+    let tens = (0..4).flat_map(|n| [(n * TEN, TEN), (NEAR_END - (n + 1) * TEN, TEN)]);
+    let near: Vec<(usize, usize)> = blocks(NEAR_END).into_iter().chain(tens).collect();
+    let (a_end, b_end) = (a.frames() - NEAR_END, b.frames() - NEAR_END);
+    for (a_from, b_from) in [(0, b_end), (a_end, 0)] {
+        let (here, there) = (a.part(a_from, NEAR_END), b.part(b_from, NEAR_END));
+        let mut field = Field::new(&there, &mut planner);
+        for &(from, length) in &near {
+            let found = votes_of(&here.moves[from..from + length], from, &mut field);
+            votes.extend(found.into_iter().map(|vote| Vote {
+                here: vote.here + a_from as f64,
+                there: vote.there + b_from as f64,
+                ..vote
+            }));
+        }
+    }
+    Some(votes)
+}
+
 fn votes(a: &Prepared, b: &Prepared, cancel: &Cancel) -> Option<Vec<Vote>> {
     if a.frames() > b.frames() {
         let votes = votes(b, a, cancel)?;
@@ -190,31 +261,45 @@ fn votes(a: &Prepared, b: &Prepared, cancel: &Cancel) -> Option<Vec<Vote>> {
     }
     let mut planner = RealFftPlanner::new();
     let mut votes = Vec::new();
-    let field = Field::new(b, &mut planner);
+    let mut field = Field::new(b, &mut planner);
     for (from, length) in blocks(a.frames()) {
         if cancel.is_cancelled() {
             return None;
         }
-        votes.extend(votes_of(&a.moves[from..from + length], from, &field));
+        votes.extend(votes_of(&a.moves[from..from + length], from, &mut field));
     }
-    let field = Field::new(a, &mut planner);
+    let mut field = Field::new(a, &mut planner);
     for (from, length) in ends(b.frames()) {
         if cancel.is_cancelled() {
             return None;
         }
-        let found = votes_of(&b.moves[from..from + length], from, &field);
+        let found = votes_of(&b.moves[from..from + length], from, &mut field);
         votes.extend(found.into_iter().map(Vote::turned));
     }
     Some(votes)
 }
 
 impl Decided {
+    /// The same, a tie of two or three looks amid many that speak against it being
+    /// chance: between recordings of some hours there is nearly always one.
+    fn without_moments(self) -> Self {
+        let Coarse::Tie(supports) = &self.finding else {
+            return self;
+        };
+        let few = supports.iter().all(|support| support.blocks < FEW_LOOKS);
+        let doubted = |support: &Support| support.against >= TIMES_AGAINST * support.blocks;
+        if few && supports.iter().any(doubted) {
+            return Self::nothing();
+        }
+        self
+    }
+
     /// The same without steep lines that hold for a moment.
     pub(super) fn without_short_steep(mut self, params: &ClockParams) -> Self {
         if let Coarse::Shared(supports) = &mut self.finding {
             supports.retain(|support| {
                 support.line.ppm.abs() <= 2.0 * params.max_ppm
-                    || support.is_firm() && support.blocks >= STEEP_LOOKS
+                    || support.is_firm() && support.blocks >= FEW_LOOKS
             });
             if supports.is_empty() {
                 return Self::nothing();

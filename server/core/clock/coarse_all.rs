@@ -16,9 +16,9 @@ pub type Found = BTreeMap<(usize, usize), Coarse>;
 /// Lines a chain may predict at most: each jump in a link doubles them.
 const PREDICTED: usize = 8;
 
-/// Of each group of connected recordings, how many of the longest are tried
-/// against another group at wrong rates.
-const TRIED: usize = 2;
+/// Frames (10 min) that a recording runs where another does not, for both to be
+/// tried against other groups at wrong rates.
+const ALONE: f64 = 15_000.0;
 
 /// Groups with most sound that every other group is tried against: one for each
 /// place where an event begins, and one to spare.
@@ -142,18 +142,7 @@ impl Event<'_> {
         let stretched = (rate != 1.0).then(|| self.prepared[pair.0].at_rate(rate));
         let a = stretched.as_ref().unwrap_or(&self.prepared[pair.0]);
         let b = &self.prepared[pair.1];
-        let guesses: Vec<Guess> = lines
-            .iter()
-            .map(|line| {
-                let here = line.here_ms * rate / FRAME_MS;
-                Guess {
-                    here,
-                    lag: line.there_ms / FRAME_MS - here,
-                    ppm: ((1.0 + line.ppm / 1e6) / rate - 1.0) * 1e6,
-                    height: 0.0,
-                }
-            })
-            .collect();
+        let guesses: Vec<Guess> = lines.iter().map(|line| guess_of(line, rate)).collect();
         if !guesses.iter().any(|guess| guess.overlap(a, b) > 0.0) {
             return Some(Some(Decided::nothing()));
         }
@@ -219,12 +208,12 @@ impl Event<'_> {
         }
         let sound = |group: &Vec<usize>| group.iter().map(|&n| self.prepared[n].frames()).sum();
         groups.sort_by_key(|group| std::cmp::Reverse::<usize>(sound(group)));
-        let tried = |group: &[usize]| group.iter().copied().take(TRIED).collect::<Vec<_>>();
-        for (n, one) in groups.iter().enumerate().skip(1) {
-            progress(USUAL_SHARE + (1.0 - USUAL_SHARE) * n as f32 / groups.len() as f32);
-            for other in &groups[..n.min(CENTRES)] {
-                for a in tried(one) {
-                    for b in tried(other) {
+        let tried: Vec<Vec<usize>> = groups.iter().map(|group| self.tried(group)).collect();
+        for (n, one) in tried.iter().enumerate().skip(1) {
+            progress(USUAL_SHARE + (1.0 - USUAL_SHARE) * n as f32 / tried.len() as f32);
+            for other in &tried[..n.min(CENTRES)] {
+                for &a in one {
+                    for &b in other {
                         let pair = (a.min(b), a.max(b));
                         let nothing = self.found.get(&pair) == Some(&Coarse::Nothing);
                         if !nothing || known.contains_key(&pair) {
@@ -243,6 +232,22 @@ impl Event<'_> {
         Some(joined)
     }
 
+    /// Those of a group, longest first, that stand for it: the longest, and of the
+    /// others the first that runs for a while where that does not, else the first.
+    fn tried(&self, group: &[usize]) -> Vec<usize> {
+        let Some((&longest, others)) = group.split_first() else {
+            return Vec::new();
+        };
+        let runs_alone = |other: &&usize| {
+            let (a, b) = (&self.prepared[longest], &self.prepared[**other]);
+            let chain = self.chain((longest, **other));
+            let beside = chain.first().map(|line| guess_of(line, 1.0).overlap(a, b));
+            b.frames() as f64 - beside.unwrap_or(0.0).max(0.0) >= ALONE
+        };
+        let next = others.iter().find(runs_alone).or(others.first());
+        [longest].into_iter().chain(next.copied()).collect()
+    }
+
     /// Everything links lead to from one recording, longest first.
     fn group_of(&self, n: usize) -> Vec<usize> {
         let mut group = vec![n];
@@ -255,6 +260,18 @@ impl Event<'_> {
         }
         group.sort_by_key(|&n| (std::cmp::Reverse(self.prepared[n].frames()), n));
         group
+    }
+}
+
+/// A line as a guess between the first recording at `rate` times its rate and the
+/// second.
+fn guess_of(line: &Line, rate: f64) -> Guess {
+    let here = line.here_ms * rate / FRAME_MS;
+    Guess {
+        here,
+        lag: line.there_ms / FRAME_MS - here,
+        ppm: ((1.0 + line.ppm / 1e6) / rate - 1.0) * 1e6,
+        height: 0.0,
     }
 }
 

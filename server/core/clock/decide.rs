@@ -18,7 +18,7 @@ const JUMP: f64 = 3.0;
 /// A lone stretch shorter than this (8 min, longer than a piece of music), with
 /// so many times more looks around it that speak against it, is no proof.
 const LONE_MS: f64 = 480_000.0;
-const TIMES_AGAINST: u32 = 4;
+pub(super) const TIMES_AGAINST: u32 = 4;
 
 /// Islands further apart than this are two pieces of evidence, frames (1 min).
 const APART: f64 = 1_500.0;

@@ -15,6 +15,33 @@ pub(super) const MAX_BLOCK: usize = 3_000;
 /// Frames of one transform of a long recording.
 const SIZE: usize = 16_384;
 
+/// Real and imaginary parts by themselves: products of them go four at a time.
+#[derive(Default)]
+struct Spectra {
+    re: Vec<f32>,
+    im: Vec<f32>,
+}
+
+impl Spectra {
+    /// Sum over bands of the conjugates of these times others.
+    fn conjugate_times(&self, re: &[f32], im: &[f32], bins: usize) -> Self {
+        let (mut sum_re, mut sum_im) = (vec![0.0; bins], vec![0.0; bins]);
+        for from in (0..self.re.len()).step_by(bins) {
+            let to = from + bins;
+            let (a_re, a_im) = (&self.re[from..to], &self.im[from..to]);
+            let (b_re, b_im) = (&re[from..to], &im[from..to]);
+            for n in 0..bins {
+                sum_re[n] += a_re[n] * b_re[n] + a_im[n] * b_im[n];
+                sum_im[n] += a_re[n] * b_im[n] - a_im[n] * b_re[n];
+            }
+        }
+        Self {
+            re: sum_re,
+            im: sum_im,
+        }
+    }
+}
+
 /// A recording made ready for blocks to be looked up in it: the transforms of
 /// each band, part by part.
 pub(super) struct Field<'a> {
@@ -23,7 +50,9 @@ pub(super) struct Field<'a> {
     /// Places each part answers for.
     step: usize,
     /// `[part][band][bin]`.
-    spectra: Vec<Complex<f32>>,
+    spectra: Spectra,
+    /// What [`Field::sizes`] said last, and of which length.
+    sizes: (usize, Vec<f32>),
     forward: Arc<dyn RealToComplex<f32>>,
     back: Arc<dyn ComplexToReal<f32>>,
 }
@@ -41,31 +70,43 @@ impl<'a> Field<'a> {
             prepared,
             size,
             step,
-            spectra: Vec::new(),
+            spectra: Spectra::default(),
+            sizes: (0, Vec::new()),
             forward: planner.plan_fft_forward(size),
             back: planner.plan_fft_inverse(size),
         };
         let mut start = 0;
         while start == 0 || start < frames {
             let end = (start + size).min(frames);
-            let spectra = field.spectra_of(&prepared.moves[start.min(end)..end]);
-            field.spectra.extend(spectra);
+            let part = field.spectra_of(&prepared.moves[start.min(end)..end]);
+            field.spectra.re.extend(part.re);
+            field.spectra.im.extend(part.im);
             start += step;
         }
         field
     }
 
-    pub(super) fn prepared(&self) -> &'a Prepared {
-        self.prepared
+    /// Size of the movements of `length` frames from each place on; of quiet places
+    /// not much less than that of the mean place.
+    pub(super) fn sizes(&mut self, length: usize) -> &[f32] {
+        if self.sizes.0 != length {
+            let there = self.prepared;
+            let share = length as f32 / there.frames() as f32;
+            let least = 0.2 * there.energy(0, there.frames()) * share + 1.0;
+            let places = (there.frames() + 1).saturating_sub(length);
+            let size = |place| (there.energy(place, length) + least).sqrt();
+            self.sizes = (length, (0..places).map(size).collect());
+        }
+        &self.sizes.1
     }
 
     /// Transforms of each band of some frames, `[band][bin]`.
-    fn spectra_of(&self, frames: &[Moves]) -> Vec<Complex<f32>> {
-        let bins = self.size / 2 + 1;
-        let mut spectra = vec![Complex::default(); TRACK_BANDS * bins];
+    fn spectra_of(&self, frames: &[Moves]) -> Spectra {
+        let mut spectra = Spectra::default();
+        let mut spectrum = self.forward.make_output_vec();
         let mut input = self.forward.make_input_vec();
         let mut scratch = self.forward.make_scratch_vec();
-        for (band, spectrum) in spectra.chunks_exact_mut(bins).enumerate() {
+        for band in 0..TRACK_BANDS {
             input.fill(0.0);
             for (to, frame) in input.iter_mut().zip(frames) {
                 *to = f32::from(frame[band]);
@@ -73,8 +114,10 @@ impl<'a> Field<'a> {
             // The buffers come from the plan, so their lengths are right.
             let done = self
                 .forward
-                .process_with_scratch(&mut input, spectrum, &mut scratch);
+                .process_with_scratch(&mut input, &mut spectrum, &mut scratch);
             debug_assert!(done.is_ok());
+            spectra.re.extend(spectrum.iter().map(|bin| bin.re));
+            spectra.im.extend(spectrum.iter().map(|bin| bin.im));
         }
         spectra
     }
@@ -95,16 +138,15 @@ impl<'a> Field<'a> {
         let mut scratch = self.back.make_scratch_vec();
         let scale = 1.0 / self.size as f32;
         let mut products = Vec::with_capacity(places + self.step);
-        for part in self.spectra.chunks_exact(TRACK_BANDS * bins) {
+        let part = TRACK_BANDS * bins;
+        let parts = self.spectra.re.chunks_exact(part);
+        for (re, im) in parts.zip(self.spectra.im.chunks_exact(part)) {
             if products.len() >= places {
                 break;
             }
-            sum.fill(Complex::default());
-            for (here, there) in wanted.chunks_exact(bins).zip(part.chunks_exact(bins)) {
-                for ((sum, a), b) in sum.iter_mut().zip(here).zip(there) {
-                    sum.re += a.re * b.re + a.im * b.im;
-                    sum.im += a.re * b.im - a.im * b.re;
-                }
+            let product = wanted.conjugate_times(re, im, bins);
+            for (sum, (re, im)) in sum.iter_mut().zip(product.re.iter().zip(&product.im)) {
+                *sum = Complex::new(*re, *im);
             }
             // Real by definition; rounding must not say otherwise.
             sum[0].im = 0.0;

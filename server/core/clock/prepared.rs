@@ -12,7 +12,7 @@ pub(super) const MEAN_REACH: usize = 25;
 
 /// Largest movement that counts, steps: one knock on a microphone must not
 /// outweigh a sentence.
-const CLIP: i32 = 30;
+pub(super) const CLIP: i32 = 30;
 
 /// Levels are added to noise this many steps above the floor that a tenth of
 /// the frames stay below: about its mean, so that noise alone hardly moves.
@@ -42,6 +42,13 @@ impl Prepared {
             energy.push(sum);
         }
         Self { moves, energy }
+    }
+
+    /// The `length` frames from `from` on, or what there is of them.
+    pub(super) fn part(&self, from: usize, length: usize) -> Self {
+        let end = self.moves.len();
+        let (from, to) = (from.min(end), from.saturating_add(length).min(end));
+        Self::of(self.moves[from..to].to_vec())
     }
 
     /// Number of frames, each [`super::FRAME_MS`] long.

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::{How, Line, Placement};
 
 /// Raise this when a stored [`Pair`] should be measured again.
-pub const PAIR_VERSION: u32 = 3;
+pub const PAIR_VERSION: u32 = 4;
 
 /// What two recordings have to do with each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]

@@ -61,17 +61,14 @@ impl Guess {
 }
 
 /// The places a block that starts at frame `from` votes for.
-pub(super) fn votes_of(block: &[Moves], from: usize, field: &Field<'_>) -> Vec<Vote> {
+pub(super) fn votes_of(block: &[Moves], from: usize, field: &mut Field<'_>) -> Vec<Vote> {
     let mut fit = field.products(block);
     if fit.is_empty() {
         return Vec::new();
     }
-    // Loud places fit anything well: divide by the size of what is there, of
-    // quiet places by that of the mean place.
-    let there = field.prepared();
-    let mean = there.energy(0, there.frames()) * block.len() as f32 / there.frames() as f32;
-    for (place, fit) in fit.iter_mut().enumerate() {
-        *fit /= (there.energy(place, block.len()) + 0.2 * mean + 1.0).sqrt();
+    // Loud places fit anything well.
+    for (fit, size) in fit.iter_mut().zip(field.sizes(block.len())) {
+        *fit /= size;
     }
     let (middle, spread) = spread(&fit);
     if spread <= 0.0 {
@@ -80,9 +77,12 @@ pub(super) fn votes_of(block: &[Moves], from: usize, field: &Field<'_>) -> Vec<V
     let least = middle + LEAST * spread;
     let mut peaks: Vec<(usize, f32)> = Vec::new();
     for (place, &height) in fit.iter().enumerate() {
+        if height < least {
+            continue;
+        }
         let before = place.checked_sub(1).map_or(f32::MIN, |n| fit[n]);
         let after = fit.get(place + 1).copied().unwrap_or(f32::MIN);
-        if height < least || height < before || height <= after {
+        if height < before || height <= after {
             continue;
         }
         match peaks.last_mut() {

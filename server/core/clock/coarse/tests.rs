@@ -75,20 +75,25 @@ fn two_recorders_of_one_talk_are_found_both_ways() {
 
 #[test]
 fn short_overlaps_at_the_ends_and_short_clips_are_found() {
-    let sound = talk(2_400, 2);
-    for overlap in [20.0, 30.0, 60.0] {
+    let sound = talk(6_000, 2);
+    // The long ones are only glanced at.
+    for (overlap, length_s) in [20.0, 30.0, 60.0]
+        .map(|s| [(s, 1_200.0), (s, 3_000.0)])
+        .concat()
+    {
         let a = Recorder {
-            length_s: 1_200.0,
+            length_s,
             ppm: 60.0,
             ..PLAIN
         };
         let b = Recorder {
-            start_s: 1_200.0 - overlap,
-            length_s: 1_200.0,
+            start_s: length_s - overlap,
+            length_s,
             ppm: -40.0,
             noise_db: -5.0,
         };
-        assert_eq!(pair(&sound, a, b).len(), 1, "{overlap} s");
+        assert_eq!(pair(&sound, a, b).len(), 1, "{overlap} s of {length_s} s");
+        assert_eq!(pair(&sound, b, a).len(), 1, "{overlap} s of {length_s} s");
     }
     for (at, length_s) in [(300.2, 15.0), (1_100.9, 30.0), (2_000.0, 60.0)] {
         let clip = Recorder {
