@@ -109,6 +109,26 @@ impl Taken {
         before(self, other) || before(other, self)
     }
 
+    /// Less of its end or start, up to half a look, where that reaches into another:
+    /// a look counts where its middle lies, so the last one before a jump may.
+    fn trimmed(mut self, other: &Self) -> Self {
+        let half = 0.5 * self.line.length as f64;
+        let here = |there: f64| there - self.line.guess.lag_at(there);
+        let limit = other.from().min(here(other.there(other.from())));
+        let start = other.to().max(here(other.there(other.to())));
+        if let Some(last) = self.islands.last_mut()
+            && (limit..=limit + half).contains(&last.to)
+        {
+            last.to = limit;
+        }
+        if let Some(first) = self.islands.first_mut()
+            && (start - half..=start).contains(&first.from)
+        {
+            first.from = start;
+        }
+        self
+    }
+
     fn support(&self, against: u32) -> Support {
         let middle = 0.5 * (self.from() + self.to());
         let ms = |frame: f64| frame * FRAME_MS;
@@ -186,6 +206,7 @@ pub(super) fn decide(lines: Vec<Weighed>) -> Decided {
         let Some(rest) = take(&other.line, |look| !claimed(look)) else {
             continue;
         };
+        let rest = taken.iter().fold(rest, Taken::trimmed);
         let middle = 0.5 * (rest.from() + rest.to());
         let fits = taken
             .iter()
@@ -271,6 +292,27 @@ mod tests {
             },
             looks: looks.map(look).collect(),
             length: 100,
+        }
+    }
+
+    #[test]
+    fn a_jump_is_found_wherever_it_lies_between_two_looks() {
+        // The second recording loses 50 frames at some place near 2,000.
+        for at in 1_950..=2_050_usize {
+            let end = (at + 49) / 100;
+            let before = line(0.0, 0..end, 6.0);
+            let mut after = line(-50.0, 0..20, 6.5);
+            for look in &mut after.looks {
+                look.here += (at + 50) as f64;
+            }
+            let Coarse::Shared(found) = decide(vec![before, after]).finding else {
+                panic!("{at}");
+            };
+            let [first, second] = found.as_slice() else {
+                panic!("{at}: {found:?}");
+            };
+            assert!(first.to_ms <= second.from_ms + FRAME_MS, "{at}");
+            assert!(first.line.map(first.to_ms) <= second.line.map(second.from_ms) + FRAME_MS);
         }
     }
 
