@@ -88,7 +88,7 @@ fn ends(frames: usize) -> Vec<(usize, usize)> {
 /// Fewer looks than this are found by chance. A wrong header is wrong for the whole
 /// file: a line steeper than clocks run holds for so many at least, and more speaks
 /// for it than against. Two looks in applause find some rate that fits them.
-const FEW_LOOKS: u32 = 4;
+pub(super) const FEW_LOOKS: u32 = 4;
 
 /// Rates of one recording against another that a wrong header makes: 44.1 kHz
 /// taken for 48 kHz and the reverse.

@@ -13,6 +13,7 @@ mod tests;
 
 use std::collections::BTreeMap;
 
+use super::coarse::FEW_LOOKS;
 use super::fit::median;
 use super::{
     FINE_WINDOW, Finding, Fine, FineLag, LagPoint, Line, Member, Pair, Samples, Slope, Stretch,
@@ -152,13 +153,14 @@ fn compare(
 }
 
 /// Whether a stretch is to be believed after its samples were compared: they agree,
-/// and closely where more looks speak against it than for; or the search's looks are so many that hiss alone may hide it from them; or, where
-/// there was nothing to compare, more looks speak for it than against.
+/// and closely where more looks speak against it than for, and not in two or three
+/// looks alone; or the search's looks are so many that hiss alone may hide it from
+/// them; or, where there was nothing to compare, more looks speak for it than against.
 fn stands(stretch: &Stretch, lags: &[Compared]) -> bool {
     let firm = stretch.blocks > stretch.against;
     let heard: Vec<&FineLag> = lags.iter().filter_map(|(_, lag)| lag.as_ref()).collect();
     if let Some(fine) = stretch.fine {
-        return firm || fine.uncertainty_ms <= CLOSE_MS;
+        return firm || stretch.blocks >= FEW_LOOKS && fine.uncertainty_ms <= CLOSE_MS;
     }
     if heard.is_empty() || stretch.blocks >= MANY_LOOKS {
         return firm;

@@ -265,11 +265,14 @@ fn points_that_agree_loosely_need_looks_that_agree() {
         fine: Some(fine(uncertainty_ms)),
         ..searched(&two(0.0), 0, 1, 16_000.0, 26_000.0)
     };
-    // The second is a sentence said twice in one manner, a hundredth faster the
-    // second time.
+    // A sentence said twice in one manner, a hundredth faster the second time or
+    // not, is two looks; two people who meet say more.
     for (one, believed) in [
-        (stretch(2, 4, 4.0), true),
+        (stretch(2, 4, 4.0), false),
         (stretch(2, 4, 46.0), false),
+        (stretch(4, 6, 4.0), true),
+        (stretch(4, 6, 46.0), false),
+        (stretch(2, 1, 4.0), true),
         (stretch(4, 2, 46.0), true),
     ] {
         assert_eq!(stands(&one, &[]), believed, "{one:?}");
