@@ -72,13 +72,13 @@ pub fn coarse_all(
         let finding = event.look(pair)?;
         event.insert(pair, finding);
     }
-    if event.join_groups(&by_length, known, progress)? {
-        for pair in pairs {
-            if event.found.get(&pair) == Some(&Coarse::Nothing)
-                && let Some(Decided { finding, .. }) = event.predicted(pair)?
-            {
-                event.insert(pair, finding);
-            }
+    event.join_groups(&by_length, known, progress)?;
+    // Links that were found later may lead where the search saw nothing.
+    for pair in pairs {
+        if event.found.get(&pair) == Some(&Coarse::Nothing)
+            && let Some(Decided { finding, .. }) = event.predicted(pair)?
+        {
+            event.insert(pair, finding);
         }
     }
     progress(1.0);
@@ -189,14 +189,13 @@ impl Event<'_> {
     }
 
     /// Looks for wrong rates between the longest recordings of groups that nothing
-    /// connects, each against those with most sound; whether any was found.
+    /// connects, each against those with most sound.
     fn join_groups(
         &mut self,
         by_length: &[usize],
         known: &Found,
         progress: &mut dyn FnMut(f32),
-    ) -> Option<bool> {
-        let mut joined = false;
+    ) -> Option<()> {
         let mut groups: Vec<Vec<usize>> = Vec::new();
         let mut grouped = vec![false; self.prepared.len()];
         for &n in by_length {
@@ -223,13 +222,12 @@ impl Event<'_> {
                         let decided = other_rates(x, y, self.params, self.cancel)?;
                         if matches!(decided.finding, Coarse::Shared(_)) {
                             self.insert(pair, decided.finding);
-                            joined = true;
                         }
                     }
                 }
             }
         }
-        Some(joined)
+        Some(())
     }
 
     /// Those of a group, longest first, that stand for it: the longest, and of the

@@ -12,7 +12,7 @@ use super::union::Union;
 /// Measurements that miss by more are of another sound, ms: distances of up to 34 m
 /// make 100 ms, and each of two pairs may have its own.
 const OUTLIER_MS: f64 = 150.0;
-/// Or whose rate misses by more, ppm.
+/// Rates that miss by more say nothing, ppm.
 const OUTLIER_PPM: f64 = 60.0;
 
 /// What the measurements leave open.
@@ -129,19 +129,25 @@ pub(super) fn adjust(graph: &Graph, state: &mut State) -> Adjusted {
     }
 }
 
-/// Tukey's weight of each edge; what a person said counts in full.
+/// Tukey's weight of each edge by its offset; what a person said counts in full.
 fn weights(graph: &Graph, state: &State) -> Vec<f64> {
     let weight = |edge: &Edge| {
         if edge.by_hand {
             return 1.0;
         }
-        let ms = OUTLIER_MS + 3.0 * edge.sigma_ms;
-        let ppm = OUTLIER_PPM + 3.0 * edge.sigma_ppm.unwrap_or(RATE_SIGMA_PPM);
-        let rate = edge.sigma_ppm.map_or(0.0, |_| state.rate_off(graph, edge));
-        let bisquare = |u: f64| (1.0 - u * u).max(0.0).powi(2);
-        bisquare(state.off(graph, edge) / ms) * bisquare(rate / ppm)
+        bisquare(state.off(graph, edge) / (OUTLIER_MS + 3.0 * edge.sigma_ms))
     };
     graph.edges.iter().map(weight).collect()
+}
+
+/// And of its rate alone: that of a short stretch, heard from two places, may be far
+/// off while its offset is right.
+fn rate_weight(graph: &Graph, state: &State, edge: &Edge, sigma_ppm: f64) -> f64 {
+    bisquare(state.rate_off(graph, edge) / (OUTLIER_PPM + 3.0 * sigma_ppm))
+}
+
+fn bisquare(u: f64) -> f64 {
+    (1.0 - u * u).max(0.0).powi(2)
 }
 
 /// What the edges of a block say of its unknowns, with their count.
@@ -163,6 +169,7 @@ pub(super) fn equations(
         if let Some(sigma) = edge.sigma_ppm {
             let square = sigma * sigma + excess.ppm * excess.ppm;
             let terms = unknowns.rate(graph, edge);
+            let weight = weight * rate_weight(graph, state, edge, sigma);
             normal.add(&terms, -state.rate_off(graph, edge), weight / square);
         }
     }

@@ -141,8 +141,16 @@ impl Whole {
     }
 
     /// Half of the 95 % interval of any instant of a member, ms; `None` where not
-    /// all of it is tied to its clock.
+    /// all of it is tied to its clock, or a part was measured to lie elsewhere.
     fn doubt_ms(&self, member: usize) -> Option<f64> {
+        let body = self.graph.bodies.of[member].0;
+        let left_out = |&part: &usize| {
+            self.graph.parts[part].body == body && !self.lots.parts[body].contains(&part)
+        };
+        let mut ends = self.graph.edges.iter().flat_map(|edge| [edge.a, edge.b]);
+        if ends.any(|part| left_out(&part)) {
+            return None;
+        }
         let parts = self.parts(member).iter();
         parts
             .map(|&part| self.adjusted.uncertainty_ms[part])
