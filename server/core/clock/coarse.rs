@@ -113,20 +113,21 @@ pub(super) fn search(
 ) -> Option<Decided> {
     if a.frames().min(b.frames()) >= GLANCED {
         let guesses = lines(glance(a, b, cancel)?, params.max_ppm);
-        let decided = along(a, b, &guesses, params, cancel)?.without_moments();
+        let decided = along(a, b, &guesses, params.max_ppm, params, cancel)?.without_moments();
         if decided.finding == Coarse::Nothing {
             return Some(decided);
         }
     }
     let guesses = lines(votes(a, b, cancel)?, params.max_ppm);
-    Some(along(a, b, &guesses, params, cancel)?.without_moments())
+    Some(along(a, b, &guesses, params.max_ppm, params, cancel)?.without_moments())
 }
 
-/// What the sound along these lines says.
+/// What the sound along these lines says, none of them steeper than `most_ppm`.
 pub(super) fn along(
     a: &Prepared,
     b: &Prepared,
     guesses: &[Guess],
+    most_ppm: f64,
     params: &ClockParams,
     cancel: &Cancel,
 ) -> Option<Decided> {
@@ -136,7 +137,7 @@ pub(super) fn along(
         if cancel.is_cancelled() {
             return None;
         }
-        weighed.extend(weigh(a, b, guess, look));
+        weighed.extend(weigh(a, b, guess, look, most_ppm));
     }
     Some(decide(weighed))
 }
@@ -175,7 +176,7 @@ pub(super) fn other_rates(
     guesses.truncate(RATE_LINES);
     let mut best: Option<(f32, f64)> = None;
     for (rate, guess) in guesses {
-        let decided = along(&a.at_rate(rate), b, &[guess], params, cancel)?;
+        let decided = along(&a.at_rate(rate), b, &[guess], 2.0 * slope, params, cancel)?;
         if let Some((weight, ppm)) = decided.best
             && best.is_none_or(|(most, _)| weight > most)
         {

@@ -119,7 +119,7 @@ impl Event<'_> {
         }
         let (a, b) = (&self.prepared[pair.0], &self.prepared[pair.1]);
         let usual = search(a, b, self.params, self.cancel)?;
-        if usual.is_plain() || usual.finding == Coarse::Nothing {
+        if usual.is_plain(0.99 * self.params.max_ppm) || usual.finding == Coarse::Nothing {
             return Some(usual.finding);
         }
         let other = other_rates(a, b, self.params, self.cancel)?;
@@ -146,7 +146,8 @@ impl Event<'_> {
         if !guesses.iter().any(|guess| guess.overlap(a, b) > 0.0) {
             return Some(Some(Decided::nothing()));
         }
-        let mut decided = along(a, b, &guesses, self.params, self.cancel)?
+        let most_ppm = 2.0 * self.params.max_ppm;
+        let mut decided = along(a, b, &guesses, most_ppm, self.params, self.cancel)?
             .back_from(rate)
             .without_short_steep(self.params);
         // Alone it would be doubted, but the chain says the same. A steep chain is

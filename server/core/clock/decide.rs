@@ -51,13 +51,16 @@ impl Decided {
         self.best.map_or(0.0, |(weight, _)| weight)
     }
 
-    /// Whether nobody need look at other rates: one line, or one jump, and more
-    /// speaks for it than against. Two looks may fit by chance along what is really
-    /// a steep line.
-    pub(super) fn is_plain(&self) -> bool {
+    /// Whether nobody need look at other rates: one line, or one jump, less steep than
+    /// `most_ppm`, to which a steeper one is held, and more speaks for it than
+    /// against. Two looks may fit by chance along what is really a steep line.
+    pub(super) fn is_plain(&self, most_ppm: f64) -> bool {
         match &self.finding {
             Coarse::Shared(supports) => {
-                supports.len() <= 2 && supports.iter().any(Support::is_firm)
+                let held = |support: &Support| support.line.ppm.abs() >= most_ppm;
+                supports.len() <= 2
+                    && supports.iter().any(Support::is_firm)
+                    && !supports.iter().any(held)
             }
             Coarse::Tie(_) | Coarse::Nothing => false,
         }

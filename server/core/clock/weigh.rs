@@ -97,10 +97,16 @@ impl Weighed {
 }
 
 /// Fits a line to the sound along it and weighs it; `look` is the usual length of
-/// a look in frames, shorter where the overlap is short. `None` where a hasty look
-/// finds nothing that could be sure.
-pub(super) fn weigh(a: &Prepared, b: &Prepared, guess: &Guess, look: usize) -> Option<Weighed> {
-    let (guess, length) = fitted(a, b, guess, look);
+/// a look in frames, shorter where the overlap is short, and no line becomes steeper
+/// than `most_ppm`. `None` where a hasty look finds nothing that could be sure.
+pub(super) fn weigh(
+    a: &Prepared,
+    b: &Prepared,
+    guess: &Guess,
+    look: usize,
+    most_ppm: f64,
+) -> Option<Weighed> {
+    let (guess, length) = fitted(a, b, guess, look, most_ppm);
     let hasty = hasty_looks(a, b, &guess, length, 0, |_| true);
     let hasty: Vec<&Look> = hasty.iter().collect();
     let hopeful = islands(&hasty, length).iter().any(|one| one.has(HASTY));
@@ -112,7 +118,7 @@ pub(super) fn weigh(a: &Prepared, b: &Prepared, guess: &Guess, look: usize) -> O
 }
 
 /// A line fitted to the sound along it, and the frames of one look at it.
-fn fitted(a: &Prepared, b: &Prepared, guess: &Guess, look: usize) -> (Guess, usize) {
+fn fitted(a: &Prepared, b: &Prepared, guess: &Guess, look: usize, most_ppm: f64) -> (Guess, usize) {
     let overlap = guess.overlap(a, b);
     let length = look.min((overlap / 8.0) as usize).max(SHORT_LOOK);
     let mut guess = *guess;
@@ -123,7 +129,8 @@ fn fitted(a: &Prepared, b: &Prepared, guess: &Guess, look: usize) -> (Guess, usi
     let some =
         |from: usize| (from / length).is_multiple_of(every) || (from as f64 - seed).abs() <= near;
     for within in [12, 6, 3] {
-        guess = fit(&hasty_looks(a, b, &guess, length, within, some), &guess);
+        let looks = hasty_looks(a, b, &guess, length, within, some);
+        guess = fit(&looks, &guess, most_ppm);
     }
     (guess, length)
 }
@@ -139,8 +146,9 @@ impl Guess {
 
 /// The line through the best agreements near it: least squares, weighted by height
 /// and by Tukey's bisquare of the distance (Beaton & Tukey, Technometrics 16(2),
-/// 1974), with the usual rates as one more observation.
-fn fit(looks: &[Look], guess: &Guess) -> Guess {
+/// 1974), with the usual rates as one more observation. Steeper than `most_ppm` it
+/// would run across a stop of some tenths of a second as if nothing had been.
+fn fit(looks: &[Look], guess: &Guess, most_ppm: f64) -> Guess {
     let points: Vec<&Look> = looks.iter().filter(|look| look.best >= AGREES).collect();
     let mut line = *guess;
     for _ in 0..3 {
@@ -168,7 +176,7 @@ fn fit(looks: &[Look], guess: &Guess) -> Guess {
         line = Guess {
             here,
             lag,
-            ppm: cross / (square + usual) * 1e6,
+            ppm: (cross / (square + usual) * 1e6).clamp(-most_ppm, most_ppm),
             ..line
         };
     }
@@ -254,11 +262,11 @@ mod tests {
                 height: 0.0,
             };
             let mut look = |there: &Prepared, guess: Guess| {
-                let (line, length) = fitted(&a, there, &guess, 250);
+                let (line, length) = fitted(&a, there, &guess, 250, 250.0);
                 let looks = looks(&a, there, &line, length);
                 let looks: Vec<&Look> = looks.iter().collect();
                 let is_sure = islands(&looks, length).iter().any(Island::is_sure);
-                let is_weighed = weigh(&a, there, &guess, 250).is_some();
+                let is_weighed = weigh(&a, there, &guess, 250, 250.0).is_some();
                 assert!(is_weighed || !is_sure, "{seed} {guess:?}");
                 sure += usize::from(is_sure);
                 doubtful += usize::from(!is_sure);
