@@ -55,7 +55,7 @@ pub(super) fn looks(a: &Prepared, b: &Prepared, line: &Guess, length: usize) -> 
         .collect()
 }
 
-/// The same in a third of the time and with less certainty about chance; the best
+/// The same at fewer lags and so with less certainty about chance; the best
 /// agreement is sought within `within` frames of the line. Of many looks those that
 /// `wanted` names by their first frame.
 pub(super) fn hasty_looks(
