@@ -5,9 +5,9 @@
 //! ([`problem`]). Times are whole milliseconds.
 //!
 //! ```text
-//! request ─ account ─ harden ─ admit ─ catch panic ─ route ─ one call ─ answer
-//!           id, log   headers  host,                 store, engine,
-//!                              origin                media, text
+//! request ─ leftovers ─ account ─ harden ─ admit ─ catch panic ─ route ─ one call ─ answer
+//!           unread      id, log   headers  host,                 store, engine,
+//!           body                           origin                media, text
 //! ```
 //!
 //! A handler extracts, asks permission, makes one call, answers. The command
@@ -24,6 +24,7 @@ mod extract;
 mod guard;
 mod health;
 mod incoming;
+mod leftover;
 #[cfg(test)]
 mod made;
 mod moments;
@@ -153,6 +154,7 @@ fn guarded<S: Clone + Send + Sync + 'static>(routes: Router<S>) -> Router<S> {
         .layer(middleware::from_fn(guard::admit))
         .layer(middleware::from_fn(guard::harden))
         .layer(middleware::from_fn(guard::account))
+        .layer(middleware::from_fn(leftover::take_leftovers))
 }
 
 #[cfg(test)]

@@ -127,6 +127,35 @@ fn every_refusal_is_a_problem() {
     );
 }
 
+/// RFC 9112, 9.6: closing while the sender still sends can cost it the answer.
+#[test]
+fn who_is_refused_half_way_may_finish_and_ask_again() {
+    let app = TestApp::start();
+    let address = app.url.strip_prefix("http://").expect("an address");
+    let mut stream = TcpStream::connect(address).expect("the server listens");
+    let limit = Some(Duration::from_secs(20));
+    stream.set_read_timeout(limit).expect("a timeout");
+    let mut send = |text: &str, until: &str| {
+        stream.write_all(text.as_bytes()).expect("it is sent");
+        let mut heard = String::new();
+        while !heard.contains(until) {
+            let mut some = [0; 1024];
+            let count = stream.read(&mut some).expect("an answer");
+            assert!(count > 0, "the server closed after: {heard}");
+            heard.push_str(&String::from_utf8_lossy(&some[..count]));
+        }
+        heard
+    };
+    let head = "POST /api/v1/events HTTP/1.1\r\nHost: localhost\r\n\
+                Content-Type: text/plain\r\nContent-Length: 100000\r\n\r\n";
+    let refused = send(head, "\"instance\"");
+    assert!(refused.starts_with("HTTP/1.1 415 "), "{refused}");
+    let mut rest = "x".repeat(100_000);
+    rest.push_str("GET /api/v1/health HTTP/1.1\r\nHost: localhost\r\n\r\n");
+    let answer = send(&rest, "\"model\"");
+    assert!(answer.contains("HTTP/1.1 200 "), "{answer}");
+}
+
 #[test]
 fn a_refusal_carries_the_id_of_its_request() {
     let app = TestApp::start();
