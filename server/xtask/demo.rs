@@ -9,8 +9,9 @@ use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Words of a toast that every recorder heard.
-const WORDS: &str = "\"pocket full of snails\"";
+/// Words of a toast that every recorder heard, and of which the model is sure: how
+/// it writes one it doubts differs with the processor.
+const WORDS: &str = "\"broken bicycle\"";
 
 /// What the demo may be told.
 #[derive(Debug, clap::Args)]
