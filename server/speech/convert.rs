@@ -11,9 +11,8 @@ use std::io::{Read, Seek, Write};
 use super::ctranslate::Variables;
 use super::ggml::{self, F32, Sizes, Tensor};
 use super::mel;
+use super::quantise::FILE_TYPE_F16;
 
-/// ggml file type of 16-bit floats.
-const FILE_TYPE_F16: u32 = 1;
 /// The token that ends a text, in the vocabulary's printable form.
 const END_OF_TEXT: &str = "<|endoftext|>";
 /// Tokens the published files list; the rest are added by the library.

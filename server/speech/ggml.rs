@@ -33,7 +33,7 @@ const VOCABULARIES: std::ops::RangeInclusive<u32> = 51_864..=51_866;
 /// Longest token in bytes that is believed.
 const LONGEST_TOKEN: u32 = 1024;
 /// The sizes after the magic and the magic itself.
-const HEADER_BYTES: u64 = 12 * 4;
+pub(super) const HEADER_BYTES: u64 = 12 * 4;
 
 /// The sizes in the head of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -55,13 +55,14 @@ pub(super) struct Storage {
     /// The number in the file.
     pub id: u32,
     /// Values in a block.
-    block: u64,
+    pub block: u64,
     /// Bytes of a block.
-    bytes: u64,
+    pub bytes: u64,
 }
 
 pub(super) const F32: Storage = storage(0, 1, 4);
 pub(super) const F16: Storage = storage(1, 1, 2);
+pub(super) const Q8: Storage = storage(8, 32, 34);
 
 const fn storage(id: u32, block: u64, bytes: u64) -> Storage {
     Storage { id, block, bytes }
@@ -74,7 +75,7 @@ const FILE_TYPES: [(u32, Storage); 12] = [
     (1, F16),
     (2, storage(2, 32, 18)),
     (3, storage(3, 32, 20)),
-    (7, storage(8, 32, 34)),
+    (7, Q8),
     (8, storage(6, 32, 22)),
     (9, storage(7, 32, 24)),
     (10, storage(10, 256, 84)),
@@ -392,4 +393,4 @@ impl<R: Read + Seek> Walk<R> {
 
 #[cfg(test)]
 #[path = "ggml_tests.rs"]
-mod tests;
+pub(super) mod tests;

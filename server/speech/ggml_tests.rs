@@ -5,7 +5,7 @@ use proptest::prelude::*;
 
 use super::*;
 
-const SMALL: Sizes = Sizes {
+pub(in super::super) const SMALL: Sizes = Sizes {
     vocabulary: 51_864,
     audio_state: 64,
     audio_heads: 1,
@@ -18,7 +18,7 @@ const SMALL: Sizes = Sizes {
 
 /// A whole file of the smallest sizes, all weights zero, and where its tensors
 /// begin.
-static FILE: LazyLock<(Vec<u8>, usize)> = LazyLock::new(|| {
+pub(in super::super) static FILE: LazyLock<(Vec<u8>, usize)> = LazyLock::new(|| {
     let mut bytes = Vec::new();
     let number = |bytes: &mut Vec<u8>, number: u32| bytes.extend(number.to_le_bytes());
     let head = [

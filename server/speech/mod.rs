@@ -28,6 +28,7 @@ mod manifest;
 mod mel;
 mod memory;
 mod packages;
+mod quantise;
 mod recogniser;
 mod shelf;
 mod threads;

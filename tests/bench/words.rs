@@ -215,5 +215,5 @@ fn peak_mb() -> u64 {
     let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
     let kb = line.and_then(|rest| rest.split_whitespace().next()?.parse::<u64>().ok());
-    kb.unwrap_or(0) / 1000
+    kb.unwrap_or(0) * 1024 / 1_000_000
 }
