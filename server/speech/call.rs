@@ -50,6 +50,14 @@ const SHORT_FRAMES: c_int = 500;
 /// Drafts of a pass that know the words before it: those below temperature 0.5 (the
 /// library's own rule). After another the words before are forgotten.
 const KNOWING_DRAFTS: c_int = 3;
+/// Most tokens of a pass, time marks among them, and of the words before it: each
+/// takes 0.4 MB where many are decoded at once. Fast talk has some 4 a second; a
+/// pass that goes round in circles would fill 220. What is cut off goes on from its
+/// last mark.
+pub(super) const MOST_TOKENS: c_int = 140;
+/// The same of a short pass: so many, and so many more a second.
+const LEAST_TOKENS: c_int = 16;
+const TOKENS_A_SECOND: c_int = 8;
 
 /// What a running call shares with whoever waits for it.
 pub(super) struct Job {
@@ -92,6 +100,12 @@ impl Job {
         let done = self.done.load(Ordering::Relaxed) as f32;
         (done / self.frames.max(1) as f32).clamp(0.0, 1.0)
     }
+}
+
+/// How many tokens so many frames may hold.
+fn most_tokens(frames: c_int) -> c_int {
+    let seconds = frames.clamp(0, 3_000) * FRAME_MS / 1_000 + 1;
+    (LEAST_TOKENS + seconds * TOKENS_A_SECOND).min(MOST_TOKENS)
 }
 
 /// What counts of the tokens of a pass, to its last time mark, and where the next
@@ -197,6 +211,8 @@ pub(super) fn run(
         }
         if !said.is_empty() {
             prompt.extend(tokens);
+            let old = prompt.len().saturating_sub(MOST_TOKENS as usize);
+            prompt.drain(..old);
         }
         found.extend(said);
         match next {
@@ -236,6 +252,7 @@ fn pass(
     }
     let mut parameters: FullParams<'_, '_> = parameters;
     parameters.set_offset_ms(from * FRAME_MS);
+    parameters.set_max_tokens(most_tokens(job.frames - from));
     if !prompt.is_empty() {
         parameters.set_tokens(prompt);
     }
@@ -350,10 +367,18 @@ fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
 
 #[cfg(test)]
 mod tests {
-    use super::passed;
+    use super::{MOST_TOKENS, c_int, most_tokens, passed};
 
     /// Number of the first time mark.
     const ZERO: i32 = 1_000;
+
+    #[test]
+    fn a_pass_may_hold_fast_talk_and_no_more() {
+        assert_eq!(most_tokens(100), 32);
+        assert_eq!(most_tokens(3_000), MOST_TOKENS);
+        assert_eq!(most_tokens(c_int::MAX), MOST_TOKENS);
+        assert_eq!(most_tokens(-1), 24);
+    }
 
     #[test]
     fn a_pair_of_marks_leaves_a_rest() {

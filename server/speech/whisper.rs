@@ -32,8 +32,8 @@ const DETECT: &str = "auto";
 /// A window is padded to this with silence: the model was made for longer
 /// ones, and the library ignores less than 100 ms.
 const SHORTEST_SAMPLES: usize = ANALYSIS_RATE_HZ as usize;
-/// Prompt tokens that count: half the text context, less one.
-const PROMPT_TOKENS: usize = ggml::TEXT_CONTEXT as usize / 2 - 1;
+/// Prompt tokens that count. The library would take half the text context.
+const PROMPT_TOKENS: usize = call::MOST_TOKENS as usize;
 /// How often a waiting call looks at its flag.
 const LOOK: Duration = Duration::from_millis(20);
 
