@@ -9,6 +9,7 @@ use sayback::cli::{self, Network, Opened, Serve, Served, Server};
 use sayback::http::{self, AppState, Bound, Settings, UploadLimits};
 
 fn main() -> ExitCode {
+    sayback::speech::keep_memory_small();
     cli::run(std::env::args_os(), &Http)
 }
 

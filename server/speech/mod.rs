@@ -38,6 +38,7 @@ mod windows;
 mod words;
 
 pub use error::SpeechError;
+pub use memory::keep_memory_small;
 pub use recogniser::{Ask, HeardWord, Recogniser};
 pub use shelf::{GetProgress, ModelInfo, ModelShelf};
 pub use threads::default_threads;

@@ -70,7 +70,7 @@ impl Whisper {
     /// [`SpeechError::Load`] if the library refuses it.
     pub fn load(file: &Path, threads: usize) -> Result<Self, SpeechError> {
         log::install();
-        memory::give_back_large_blocks();
+        memory::keep_memory_small();
         let sizes = ggml::inspect(file)?;
         let mut loading = WhisperContextParameters::default();
         loading.dtw_parameters(DtwParameters {
