@@ -9,8 +9,8 @@ use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-/// Words of a toast that every recorder heard, and of which the model is sure: how
-/// it writes one it doubts differs with the processor.
+/// Words of a toast that every recorder heard, and of which the model is sure: one
+/// it doubts is written one way today and another tomorrow.
 const WORDS: &str = "\"broken bicycle\"";
 
 /// What the demo may be told.
