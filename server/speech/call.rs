@@ -51,7 +51,7 @@ const SHORT_FRAMES: c_int = 500;
 /// library's own rule). After another the words before are forgotten.
 const KNOWING_DRAFTS: c_int = 3;
 /// Most tokens of a pass, time marks among them, and of the words before it: each
-/// takes 0.4 MB where many are decoded at once. Fast talk has some 4 a second; a
+/// takes 0.5 MB where many are decoded at once. Fast talk has some 4 a second; a
 /// pass that goes round in circles would fill 220. What is cut off goes on from its
 /// last mark.
 pub(super) const MOST_TOKENS: c_int = 140;
