@@ -6,7 +6,7 @@
 //!
 //! ```text
 //! files ─ media ─ signal ─ clock ─ moments ─ speech ─ text ─ store ─ http / cli / web
-//!         open    detect   one     each     words    match  SQL     search, play
+//!         open    detect   one     each     words    match  SQL     search, play, export
 //!                          clock   once
 //! ```
 //!
@@ -17,6 +17,7 @@
 pub use sayback_core as core;
 
 pub mod cli;
+pub mod export;
 pub mod http;
 pub mod jobs;
 pub mod media;

@@ -328,28 +328,6 @@ pub struct RecordingName {
     pub file: String,
 }
 
-/// `GET /recordings/{recording}/words`
-#[derive(Debug, Deserialize)]
-pub struct Transcript {
-    /// The recording.
-    pub recording: Recording,
-    /// Its copy of each moment.
-    pub hearings: Vec<HeardWords>,
-}
-
-/// A recording's copy of a moment.
-#[derive(Debug, Deserialize)]
-pub struct HeardWords {
-    /// Where it starts in the file, ms.
-    pub start_ms: i64,
-    /// Whether it is above the recording's own noise.
-    pub heard: bool,
-    /// Its words, once somebody has listened.
-    pub text: Option<String>,
-    /// Why they should not be trusted as they are.
-    pub doubt: Option<String>,
-}
-
 /// `GET /events/{event}/clock`
 #[derive(Debug, Deserialize)]
 pub struct Clock {

@@ -251,8 +251,31 @@ pub struct Find {
 pub enum Format {
     /// One moment a line, with its position
     Text,
+    /// Captions: WebVTT
+    Vtt,
+    /// Captions: SubRip
+    Srt,
+    /// NIST CTM: a word a line, with its confidence
+    Ctm,
+    /// NIST STM: a moment a line, without punctuation
+    Stm,
     /// The answer of the API
     Json,
+}
+
+impl Format {
+    /// The word for it in the API.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Text => "text",
+            Self::Vtt => "vtt",
+            Self::Srt => "srt",
+            Self::Ctm => "ctm",
+            Self::Stm => "stm",
+            Self::Json => "json",
+        }
+    }
 }
 
 /// `sayback words`

@@ -1,50 +1,33 @@
 //! `sayback words`: all words of one recording.
 
-use super::answers::Transcript;
+use super::answers::Recording;
 use super::args::{Format, Words};
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
-use super::show::{out, position, remark, safe};
+use super::show::{out, remark};
 
-/// Prints the transcript of a recording.
+/// Prints the words of a recording.
 ///
 /// # Errors
 /// What the service says when it refuses.
 pub fn run(client: &Client, words: &Words) -> Result<Outcome, CliError> {
-    let answer = client.get(&format!("/recordings/{}/words", quoted(&words.recording)))?;
-    if words.json || words.format == Format::Json {
+    let format = if words.json {
+        Format::Json
+    } else {
+        words.format
+    };
+    let recording = format!("/recordings/{}", quoted(&words.recording));
+    let answer = client.get(&format!("{recording}/words?format={}", format.word()))?;
+    if !answer.text().is_empty() {
         out(answer.text())?;
-        return Ok(Outcome::Done);
-    }
-    let transcript: Transcript = answer.read()?;
-    let heard = transcript.hearings.iter().filter(|hearing| hearing.heard);
-    let (mut unwritten, mut all) = (0, 0);
-    for hearing in heard {
-        all += 1;
-        let doubt = hearing.doubt.as_deref();
-        let doubt = doubt.map_or(String::new(), |doubt| {
-            format!("  [doubtful: {}]", safe(doubt))
-        });
-        match hearing.text.as_deref() {
-            Some("") => {}
-            Some(text) => out(&format!(
-                "{}  {}{doubt}",
-                position(hearing.start_ms),
-                safe(text)
-            ))?,
-            None => unwritten += 1,
+    } else {
+        let recording: Recording = client.get(&recording)?.read()?;
+        if matches!(recording.state.as_str(), "waiting" | "working") {
+            remark(
+                "nothing is written down yet: the files of the event are looked through and put \
+                 on one clock first; `sayback status` tells how far that is",
+            );
         }
-    }
-    let state = safe(&transcript.recording.state);
-    if unwritten > 0 {
-        remark(&format!(
-            "{unwritten} of {all} moments are not written down yet (the recording is {state})"
-        ));
-    } else if all == 0 && matches!(&*state, "waiting" | "working") {
-        remark(
-            "nothing is written down yet: the files of the event are looked through and put on \
-             one clock first; `sayback status` tells how far that is",
-        );
     }
     Ok(Outcome::Done)
 }

@@ -41,6 +41,7 @@ mod status;
 mod timecode;
 mod uploads;
 pub mod wire;
+mod words;
 mod work;
 
 use std::path::{Path, PathBuf};
@@ -125,6 +126,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(add::routes())
             .merge(uploads::routes())
             .merge(recordings::routes())
+            .merge(words::routes())
             .merge(moments::routes())
             .merge(audio::routes())
             .merge(search::routes())

@@ -7,16 +7,14 @@ use utoipa_axum::routes;
 
 use super::AppState;
 use super::extract::{Json, Path};
-use super::moments;
 use super::problem::{Answer, Problem};
-use super::wire::{Recording, Transcript};
+use super::wire::Recording;
 use crate::store::RecordingId;
 
 /// The routes of recordings.
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
         .routes(routes!(show))
-        .routes(routes!(words))
         .routes(routes!(first))
 }
 
@@ -32,22 +30,6 @@ async fn show(
     Path(recording): Path<RecordingId>,
 ) -> Answer<Json<Recording>> {
     Ok(Json(state.store.recording(&recording).await?.into()))
-}
-
-/// A recording with every stretch of speech, and its words at this recording's own
-/// times, whichever recording they were heard in.
-#[utoipa::path(get, path = "/recordings/{recording}/words", tag = "recordings",
-    params(("recording" = String, Path, description = "the recording's id")),
-    responses(
-    (status = 200, body = Transcript),
-    (status = "default", body = Problem, content_type = "application/problem+json"),
-))]
-async fn words(
-    State(state): State<AppState>,
-    Path(recording): Path<RecordingId>,
-) -> Answer<Json<Transcript>> {
-    let row = state.store.recording(&recording).await?;
-    Ok(Json(moments::transcript(&state.store, row).await?))
 }
 
 /// Works on this recording before all others.

@@ -5,6 +5,7 @@ use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use serde_json::{Value, json};
 
 use crate::app::TestApp;
+use crate::export::files_of_words_are_read_by_other_programs;
 use crate::landing::Landing;
 
 /// How far a word's time may be off, ms: what the tool promises of 95 in 100.
@@ -30,6 +31,7 @@ fn a_line_is_found_in_every_recording_that_heard_it() {
     the_words_are_at_one_instant_in_every_file(&landing);
     pages_hold_the_hits_in_order(&landing);
     the_transcript_holds_what_was_found(&landing);
+    files_of_words_are_read_by_other_programs(&landing);
 }
 
 fn the_answer_has_every_member(landing: &Landing) {

@@ -9,6 +9,7 @@ mod clock;
 mod clock_dsp;
 mod detect;
 mod docker;
+mod export;
 mod http;
 mod http_audio;
 mod http_clock;

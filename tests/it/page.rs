@@ -303,7 +303,8 @@ fn the_pages_files_are_its_own() {
     }
 }
 
-fn in_browser(test: impl AsyncFnOnce(Browser)) {
+/// Runs a test with a browser of its own.
+pub(crate) fn in_browser(test: impl AsyncFnOnce(Browser)) {
     tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

@@ -2,7 +2,7 @@
 //! call, times near an aligner's, cancel at once, the same words every time.
 
 mod paths;
-mod score;
+pub(crate) mod score;
 mod sets;
 mod times;
 

@@ -37,6 +37,9 @@ fn a_line_that_makes_no_sense_ends_with_2() {
     bench
         .run(&["add", "x", "--placement", "sky", "y"])
         .says(2, &["worn", "camera"]);
+    bench
+        .run(&["words", "x", "--format", "docx"])
+        .says(2, &["docx", "ctm", "vtt"]);
     let fix = ["clock", "fix", "Landing", "a.wav"];
     for (place, told) in [
         (&[][..], "--release"),

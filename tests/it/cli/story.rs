@@ -416,4 +416,15 @@ fn for_people(bench: &Bench, event: &str) {
     words.says(0, &[]);
     assert!(words.out.starts_with("00:00:0"), "{}", words.out);
     assert!(words.out.to_lowercase().contains("kettle"), "{}", words.out);
+    for (format, begins) in [
+        ("vtt", "WEBVTT\n\nNOTE\n"),
+        ("srt", "1\n00:00:0"),
+        ("ctm", ";; Recording: "),
+        ("stm", ";; Recording: "),
+    ] {
+        let words = bench.run(&["words", id, "--format", format]);
+        words.says(0, &[]);
+        assert!(words.out.starts_with(begins), "{}", words.out);
+        assert!(words.out.to_lowercase().contains("kettle"), "{}", words.out);
+    }
 }

@@ -95,10 +95,21 @@ pub fn errors(utterances: &[(String, String, String)]) -> Errors {
         .output()
         .expect("sclite runs");
     let text = String::from_utf8_lossy(&run.stdout).into_owned();
+    let (errors, scored) = counted(&text);
+    assert_eq!(
+        scored,
+        utterances.len(),
+        "sclite scored every utterance: {text}"
+    );
+    errors
+}
+
+/// The sum of what an alignment report of sclite counts, and of how many utterances.
+pub fn counted(report: &str) -> (Errors, usize) {
     // "Scores: (#C #S #D #I) 21 0 1 0", one line an utterance.
     let mut errors = Errors::default();
     let mut scored = 0;
-    for line in text
+    for line in report
         .lines()
         .filter_map(|line| line.strip_prefix("Scores: (#C #S #D #I)"))
     {
@@ -115,10 +126,5 @@ pub fn errors(utterances: &[(String, String, String)]) -> Errors {
         errors.inserted += inserted;
         scored += 1;
     }
-    assert_eq!(
-        scored,
-        utterances.len(),
-        "sclite scored every utterance: {text}"
-    );
-    errors
+    (errors, scored)
 }
