@@ -240,13 +240,22 @@ fn three_hours_of_talk_take_no_seconds() {
             .is_some_and(|words| words.len() >= 27_000)
     );
     for format in Format::ALL {
-        let begun = std::time::Instant::now();
+        let begun = processor_ms();
         let text = format.write(&sheet);
-        let took = begun.elapsed();
+        let took = processor_ms() - begun;
+        println!("{}: {took:.0} ms", format.name());
         assert!(text.len() > 100_000, "{}", format.name());
-        // An unoptimised build on a busy machine.
-        assert!(took.as_millis() < 1_000, "{}: {took:?}", format.name());
+        // An unoptimised build.
+        assert!(took < 1_000.0, "{}: {took} ms", format.name());
     }
+}
+
+/// Processor time of this thread: what other programs do meanwhile is not counted.
+fn processor_ms() -> f64 {
+    // Documentation/scheduler/sched-stats.rst: first the time on the processor, ns.
+    let stat = std::fs::read_to_string("/proc/thread-self/schedstat").expect("a thread");
+    let spent = stat.split(' ').next().and_then(|ns| ns.parse::<f64>().ok());
+    spent.expect("nanoseconds") / 1e6
 }
 
 fn any_word() -> impl Strategy<Value = Word> {
