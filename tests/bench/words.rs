@@ -1,10 +1,23 @@
 //! `cargo bench --bench words`: word error rate, word times, speed and memory
 //! of the speech room on real speech, beside the library's plain call.
 //!
-//! Runs `tiny.en`, and every other known model on the shelf.
+//! Runs `tiny.en`, and every other known model on the shelf; then, with tiny.en, what
+//! it costs beside plain calls over whole files: one recording of which half is
+//! silence, and the demo's files. `ONLY=words` or `ONLY=cost` does one half.
 
+#[allow(dead_code, reason = "figures of another bench")]
+#[path = "moments/event.rs"]
+mod event;
+#[allow(dead_code, reason = "figures of another bench")]
+#[path = "moments/fused.rs"]
+mod fused;
+#[path = "words/half.rs"]
+mod half;
 #[path = "../it/speech/paths.rs"]
 mod paths;
+#[allow(dead_code, reason = "figures of another bench")]
+#[path = "moments/said.rs"]
+mod said;
 #[path = "../it/speech/score.rs"]
 mod score;
 #[path = "../it/speech/sets.rs"]
@@ -12,6 +25,7 @@ mod sets;
 #[path = "../it/speech/times.rs"]
 mod times;
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -21,12 +35,23 @@ use sayback::speech::{
     Ask, HeardWord, ModelShelf, Recogniser, SpeechError, Whisper, default_threads,
 };
 use sets::Sample;
-use xtask::oracle;
+use xtask::{oracle, scene};
 
 fn main() {
     // Cargo passes --bench; a name filters nothing here.
     let shelf = ModelShelf::new(oracle::locate::models().expect("a shelf"));
     oracle::model("tiny.en");
+    let only = std::env::var("ONLY").ok();
+    let wanted = |name: &str| only.as_deref().is_none_or(|only| only == name);
+    if wanted("words") {
+        every_model(&shelf);
+    }
+    if wanted("cost") {
+        cost(&oracle::model("tiny.en"));
+    }
+}
+
+fn every_model(shelf: &ModelShelf) {
     let groups = [
         ("read passages", sets::passages()),
         ("read sonnet", vec![sets::sonnet()]),
@@ -44,6 +69,65 @@ fn main() {
     let tiny = oracle::model("tiny.en");
     word_times(&tiny);
     more_threads(&tiny);
+}
+
+/// What whole files cost beside plain calls over them.
+fn cost(model: &Path) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let sample = half::silent(&folder.path().join("half.wav"));
+    let threads = default_threads();
+    let mut whisper = Whisper::load(model, threads).expect("a model");
+    let one = |text: String| vec![(sample.name.clone(), sample.words.clone(), text)];
+    let (ours, took) = timed(|| one(paths::text(&paths::ours(&mut whisper, &sample.file))));
+    let context = paths::load_plain(model);
+    let (plain, plain_took) = timed(|| one(paths::plain(&context, threads, &sample.file)));
+    println!(
+        "\n{:<24}{:>7}{:>22}{:>22}",
+        "tiny.en", "words", "ours % (S D I)", "plain call % (S D I)"
+    );
+    row("half of it silence", &ours, &plain);
+    ratio(
+        &format!("{:.0} s of sound", seconds(&sample)),
+        took,
+        plain_took,
+    );
+
+    let truth = scene::demo::build(folder.path()).expect("the demo");
+    let ((recordings, placed), before) = timed(|| {
+        let recordings = event::recordings(folder.path(), &truth);
+        let placed = event::placed(&recordings);
+        (recordings, placed)
+    });
+    let (fused, took) = timed(|| fused::run(&recordings, &placed, &mut whisper));
+    let files: BTreeSet<&Path> = recordings.iter().map(|r| r.path.as_path()).collect();
+    let ((), plain_took) = timed(|| {
+        for file in &files {
+            paths::plain(&context, threads, file);
+        }
+    });
+    println!(
+        "\nthe demo: {} files, {} moments; detecting and one clock {:.1} s of the processor",
+        files.len(),
+        fused.moments.len(),
+        before.as_secs_f64()
+    );
+    ratio("the words of its moments", took, plain_took);
+}
+
+fn ratio(what: &str, ours: Duration, plain: Duration) {
+    println!(
+        "{what}: {:.1} s of the processor, plain {:.1} s: {:.2} of it",
+        ours.as_secs_f64(),
+        plain.as_secs_f64(),
+        ours.as_secs_f64() / plain.as_secs_f64()
+    );
+}
+
+/// What came of some work, and the processor time it took.
+fn timed<T>(work: impl FnOnce() -> T) -> (T, Duration) {
+    let before = user_time();
+    let done = work();
+    (done, user_time() - before)
 }
 
 /// A recogniser with a stopwatch.

@@ -37,7 +37,7 @@ pub fn text(words: &[HeardWord]) -> String {
 }
 
 /// The detector's segments of a whole file.
-fn speech(file: &Path) -> Vec<Span> {
+pub fn speech(file: &Path) -> Vec<Span> {
     let mut stream = AnalysisStream::open(file, ChannelPick::Mix).expect("a recording");
     let mut detector = SpeechDetector::new(DetectorParams::default());
     let mut segments = Vec::new();

@@ -1,0 +1,284 @@
+//! `cargo bench --bench invented`: words that are written down of sound in which
+//! nobody speaks.
+//!
+//! Thirty minutes: generated noise, hum, wind, air conditioning, applause and
+//! chords, and real instrumental music (`asterisk-moh-opsound-wav` 2.03). Three
+//! ways: the library's plain call over each whole file; our recogniser made to
+//! listen to all of it, as if the detector had let everything through; and the
+//! product's way, detector first. Of ours, how many are shown as fact: not doubted.
+
+#[allow(dead_code, reason = "the figures on words use other parts of it")]
+#[path = "../it/speech/paths.rs"]
+mod paths;
+#[path = "../../server/core/signal/sounds.rs"]
+mod sounds;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use sayback::core::Cancel;
+use sayback::core::moments::{Attempt, SaidWord, fuse};
+use sayback::core::units::ANALYSIS_RATE_HZ;
+use sayback::media::{ChannelPick, read_analysis};
+use sayback::speech::{
+    Ask, HeardWord, ModelShelf, Recogniser, Span, Whisper, default_threads, pack,
+};
+use sayback_core::units::FileMs;
+use xtask::oracle;
+use xtask::scene::noise::{applause, music};
+use xtask::scene::random::Random;
+
+const RATE: usize = ANALYSIS_RATE_HZ as usize;
+/// Level of the generated sounds, as RMS of full scale (−30 dBFS).
+const LEVEL: f32 = 0.0316;
+/// Longest stretch given to the model at once, ms.
+const WINDOW_MS: i64 = 30_000;
+
+fn main() {
+    let work = tempfile::tempdir().expect("a folder to work in");
+    let shelf = ModelShelf::new(oracle::locate::models().expect("a shelf"));
+    oracle::model("tiny.en");
+    let seed = std::env::var("SEED").map_or(1, |seed| seed.parse().expect("a number"));
+    let kinds = kinds(seed, work.path());
+    let only = std::env::var("MODEL").ok();
+    let wanted = |name: &str| only.as_deref().is_none_or(|only| only == name);
+    for model in shelf
+        .list()
+        .iter()
+        .filter(|model| model.present && wanted(&model.name))
+    {
+        let path = shelf.path(&model.name).expect("a whole model");
+        table(&model.name, &path, &kinds);
+    }
+}
+
+/// A kind of sound: its name and files.
+type Kind = (&'static str, Vec<PathBuf>);
+
+fn kinds(seed: u64, work: &Path) -> Vec<Kind> {
+    let write = |name: &str, sound: &[f32]| {
+        let file = work.join(name).with_extension("wav");
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: ANALYSIS_RATE_HZ,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::create(&file, spec).expect("a file");
+        for sample in sound {
+            let sample = (sample * 32_768.0).clamp(-32_768.0, 32_767.0);
+            writer.write_sample(sample as i16).expect("room");
+        }
+        writer.finalize().expect("a whole file");
+        file
+    };
+    let flat = |name: &str, sound: &mut dyn Iterator<Item = f32>, seconds: usize| {
+        let sound: Vec<f32> = sound.take(seconds * RATE).map(|s| s * LEVEL).collect();
+        write(name, &sound)
+    };
+    let claps: Vec<f32> = (0..10_u64)
+        .flat_map(|n| {
+            let mut one = applause(8.0 + n as f64, Random::new(seed + n, "claps"));
+            one.extend(vec![0.0; 6 * RATE]);
+            one
+        })
+        .map(|sample| sample * LEVEL * 3.0)
+        .take(150 * RATE)
+        .collect();
+    vec![
+        (
+            "noise",
+            vec![
+                flat("white", &mut sounds::white(seed), 60),
+                flat("pink", &mut sounds::pink(seed + 1), 60),
+                flat("brown", &mut sounds::brown(seed + 2), 60),
+            ],
+        ),
+        (
+            "hum",
+            vec![
+                flat("hum50", &mut sounds::hum(seed + 3, 50.0), 60),
+                flat("hum60", &mut sounds::hum(seed + 4, 60.0), 60),
+            ],
+        ),
+        ("wind", vec![flat("wind", &mut sounds::wind(seed + 5), 240)]),
+        (
+            "air conditioning",
+            vec![flat("air", &mut sounds::air_conditioning(seed + 6), 120)],
+        ),
+        ("applause", vec![write("applause", &claps)]),
+        (
+            "made-up band",
+            vec![flat(
+                "band",
+                &mut music(240.0, Random::new(seed + 7, "band")).into_iter(),
+                240,
+            )],
+        ),
+        ("real music", real_music(work)),
+    ]
+}
+
+/// Two minutes and some of each of five pieces, from their beginning.
+fn real_music(work: &Path) -> Vec<PathBuf> {
+    let folder = oracle::data("asterisk-moh-opsound-wav").join("usr/share/asterisk/moh");
+    let mut pieces: Vec<PathBuf> = std::fs::read_dir(folder)
+        .expect("pieces of music")
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "wav"))
+        .collect();
+    pieces.sort();
+    let piece = |path: &PathBuf| {
+        let to = work.join(path.file_name().expect("a name"));
+        let status = Command::new(oracle::ffmpeg())
+            .args(["-v", "error", "-y", "-t", "162", "-i"])
+            .arg(path)
+            .args(["-ar", "16000", "-ac", "1", "-c:a", "pcm_s16le"])
+            .arg(&to)
+            .status();
+        assert!(status.is_ok_and(|status| status.success()), "ffmpeg");
+        to
+    };
+    pieces.iter().map(piece).collect()
+}
+
+/// Words, and those of them that are shown as fact.
+#[derive(Clone, Copy, Default)]
+struct Count {
+    words: usize,
+    fact: usize,
+}
+
+impl Count {
+    fn add(&mut self, other: Self) {
+        self.words += other.words;
+        self.fact += other.fact;
+    }
+}
+
+fn table(name: &str, model: &Path, kinds: &[Kind]) {
+    let mut whisper = Whisper::load(model, default_threads()).expect("a model");
+    let ours: Vec<Vec<(Count, Count)>> = kinds
+        .iter()
+        .map(|(_, files)| files.iter().map(|file| both(&mut whisper, file)).collect())
+        .collect();
+    drop(whisper);
+    let context = paths::load_plain(model);
+    println!("\n{name}: invented words an hour, in brackets those shown as fact");
+    println!(
+        "{:<18}{:>8}{:>12}{:>20}{:>20}",
+        "", "minutes", "plain call", "all listened to", "detector first"
+    );
+    let mut total = (0.0, 0, Count::default(), Count::default());
+    for ((kind, files), ours) in kinds.iter().zip(&ours) {
+        let mut sum = (0.0, 0, Count::default(), Count::default());
+        for (file, (all, detected)) in files.iter().zip(ours) {
+            let plain = paths::plain(&context, default_threads(), file);
+            sum.0 += milliseconds(file) as f64 / 60_000.0;
+            sum.1 += plain.split_whitespace().filter(|word| said(word)).count();
+            sum.2.add(*all);
+            sum.3.add(*detected);
+        }
+        row(kind, &sum);
+        total.0 += sum.0;
+        total.1 += sum.1;
+        total.2.add(sum.2);
+        total.3.add(sum.3);
+    }
+    row("together", &total);
+}
+
+fn row(name: &str, (minutes, plain, all, detected): &(f64, usize, Count, Count)) {
+    let hourly = |count: usize| 60.0 * count as f64 / minutes;
+    let cell = |count: &Count| format!("{:.0} ({:.0})", hourly(count.words), hourly(count.fact));
+    println!(
+        "{name:<18}{minutes:>8.1}{:>12.0}{:>20}{:>20}",
+        hourly(*plain),
+        cell(all),
+        cell(detected)
+    );
+}
+
+fn said(word: &str) -> bool {
+    word.contains(char::is_alphanumeric)
+}
+
+fn milliseconds(file: &Path) -> i64 {
+    sayback::media::probe(file)
+        .expect("a recording")
+        .duration_ms
+}
+
+/// Listening to all of a file, and to what the detector lets through.
+fn both(whisper: &mut Whisper, file: &Path) -> (Count, Count) {
+    let length = milliseconds(file);
+    let all: Vec<Span> = (0..=length / WINDOW_MS)
+        .map(|n| Span {
+            start: FileMs(n * WINDOW_MS),
+            end: FileMs(((n + 1) * WINDOW_MS).min(length)),
+        })
+        .filter(|span| span.start < span.end)
+        .collect();
+    let detected = paths::speech(file);
+    (
+        listen(whisper, file, &all, length),
+        listen(whisper, file, &detected, length),
+    )
+}
+
+fn listen(whisper: &mut Whisper, file: &Path, spans: &[Span], length: i64) -> Count {
+    let mut heard: Vec<Vec<HeardWord>> = vec![Vec::new(); spans.len()];
+    for window in pack(spans, FileMs(length)) {
+        let passage = window
+            .assemble(&mut |from, to| read_analysis(file, ChannelPick::Mix, from, to))
+            .expect("the window's samples");
+        let words = whisper
+            .recognise(
+                passage.samples(),
+                &Ask::default(),
+                &Cancel::new(),
+                &mut |_| {},
+            )
+            .expect("an answer");
+        for (span, word) in passage.place(words) {
+            heard[span].push(word);
+        }
+    }
+    let mut count = Count::default();
+    for (span, words) in spans.iter().zip(heard) {
+        let attempt = Attempt {
+            hearer: 0,
+            score: 0.0,
+            words: words
+                .iter()
+                .map(|word| SaidWord {
+                    text: word.text.clone(),
+                    start_ms: word.start_ms as f64,
+                    end_ms: word.end_ms as f64,
+                    confidence: word.confidence,
+                })
+                .collect(),
+        };
+        let fused = fuse(&[attempt], span.end.0 - span.start.0).expect("one attempt");
+        let fact = if fused.doubt.is_none() {
+            words.len()
+        } else {
+            0
+        };
+        if std::env::var_os("SHOW").is_some() && !words.is_empty() {
+            println!(
+                "{} {}: {:?} {:?}",
+                file.display(),
+                span.start.0,
+                fused.doubt,
+                paths::text(&words)
+            );
+        }
+        count.add(Count {
+            words: words.len(),
+            fact,
+        });
+    }
+    count
+}
