@@ -16,10 +16,14 @@
 //!   pass is then ours ([`run`], [`passed`]), by the library's own rules, of which
 //!   it tells only what it chose before the last token. Its other word times look
 //!   at the wrong samples for all phrases but the first.
+//! - Its probability that nobody speaks is that of another place than the model was
+//!   taught at as soon as a prompt or a language stands before it, and it is told
+//!   only when it may be too late: [`choose`] reads it itself, and ends a pass over
+//!   silence or noise there and then, where the library would try six drafts.
 
 use std::collections::HashMap;
 use std::ffi::{c_int, c_void};
-use std::sync::atomic::{AtomicBool, AtomicI32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU32, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use sayback_core::Cancel;
@@ -27,11 +31,14 @@ use sayback_core::units::ANALYSIS_RATE_HZ;
 use whisper_rs::whisper_rs_sys as sys;
 use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperError, WhisperState};
 
+use super::belief::SILENT;
 use super::log;
 use super::words::{Phrase, Token};
 
 /// The language reported when the library names none.
 const ENGLISH: &str = "en";
+/// The library's word for "find out".
+pub(super) const DETECT: &str = "auto";
 /// Drafts for each window at temperatures above 0: one, as more need 60 MB
 /// more memory.
 const DRAFTS: c_int = 1;
@@ -59,6 +66,12 @@ pub(super) const MOST_TOKENS: c_int = 140;
 const LEAST_TOKENS: c_int = 16;
 const TOKENS_A_SECOND: c_int = 8;
 
+/// Places of the encoder, least of them beyond the sound, and what they are a
+/// multiple of, which its arithmetic likes.
+const MOST_PLACES: c_int = 1_500;
+const SPARE_PLACES: c_int = 64;
+const PLACES_STEP: c_int = 64;
+
 /// What a running call shares with whoever waits for it.
 pub(super) struct Job {
     cancel: Cancel,
@@ -72,6 +85,10 @@ pub(super) struct Job {
     begun: AtomicBool,
     /// Drafts of the pass so far, each at a higher temperature.
     drafts: AtomicI32,
+    /// Whether the pass begins such that the model tells how likely it is that nobody
+    /// speaks, and that: bits of a number, not a number where it does not tell.
+    tells: AtomicBool,
+    no_speech: AtomicU32,
     /// The tokens of the draft so far, all but the last.
     tokens: Mutex<Vec<c_int>>,
 }
@@ -87,12 +104,25 @@ impl Job {
             zero: context.token_beg(),
             begun: AtomicBool::new(false),
             drafts: AtomicI32::new(0),
+            tells: AtomicBool::new(false),
+            no_speech: AtomicU32::new(f32::NAN.to_bits()),
             tokens: Mutex::new(Vec::new()),
         }
     }
 
+    /// What stops it.
+    pub(super) fn cancel(&self) -> &Cancel {
+        &self.cancel
+    }
+
     fn tokens(&self) -> std::sync::MutexGuard<'_, Vec<c_int>> {
         self.tokens.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How likely it is that nobody speaks in the last pass, if that is known.
+    pub(super) fn no_speech(&self) -> Option<f32> {
+        let told = f32::from_bits(self.no_speech.load(Ordering::Relaxed));
+        (!told.is_nan()).then_some(told)
     }
 
     /// How far the call is, 0 to 1.
@@ -127,6 +157,23 @@ fn passed(noted: Vec<c_int>, closing: Option<c_int>, zero: c_int) -> (Vec<c_int>
         [] => None,
     };
     (tokens, next)
+}
+
+/// How much sound the encoder is given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Encoder {
+    /// 30 s whatever there is, as the model was taught.
+    Whole,
+    /// What there is and some silence: faster by as much, and a little less right.
+    Cut,
+}
+
+/// Places of the encoder for so many frames, which are two a place, and some more; 0
+/// for all it has.
+fn places(frames: c_int) -> c_int {
+    let least = frames.clamp(0, 3_000) / 2 + SPARE_PLACES;
+    let places = (least + PLACES_STEP - 1) / PLACES_STEP * PLACES_STEP;
+    if places < MOST_PLACES { places } else { 0 }
 }
 
 /// What a call found: the language it heard and the phrases.
@@ -184,6 +231,7 @@ pub(super) fn run(
     mut language: &'static str,
     prompt: &[c_int],
     sound: &[f32],
+    encoder: Encoder,
     job: &Job,
 ) -> Found {
     let mut state = context.create_state()?;
@@ -194,15 +242,19 @@ pub(super) fn run(
         if from > 0 && state.n_len() - from <= SHORT_FRAMES {
             prompt.clear();
         }
+        // The first number of a pass is for the start alone only then.
+        let tells = language == DETECT || (!context.is_multilingual() && prompt.is_empty());
+        job.tells.store(tells, Ordering::Relaxed);
         pass(
             &mut state,
             parameters.of(language),
             &prompt,
             sound,
             from,
+            encoder,
             job,
         )?;
-        let said = phrases(&state, context);
+        let said = phrases(&state, context, job.no_speech());
         language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
         let noted = std::mem::take(&mut *job.tokens());
         let (tokens, next) = passed(noted, closing(&state), job.zero);
@@ -230,10 +282,12 @@ fn pass(
     prompt: &[c_int],
     sound: &[f32],
     from: c_int,
+    encoder: Encoder,
     job: &Job,
 ) -> Result<(), WhisperError> {
     job.begun.store(false, Ordering::Relaxed);
     job.drafts.store(0, Ordering::Relaxed);
+    job.no_speech.store(f32::NAN.to_bits(), Ordering::Relaxed);
     job.from.store(from, Ordering::Relaxed);
     let shared = std::ptr::from_ref(job).cast_mut().cast::<c_void>();
     // SAFETY: the callbacks have the types the library asks for, and `shared`
@@ -253,6 +307,11 @@ fn pass(
     let mut parameters: FullParams<'_, '_> = parameters;
     parameters.set_offset_ms(from * FRAME_MS);
     parameters.set_max_tokens(most_tokens(job.frames - from));
+    if encoder == Encoder::Cut {
+        parameters.set_audio_ctx(places(job.frames - from));
+        // A second opinion is one draft.
+        parameters.set_temperature_inc(0.0);
+    }
     if !prompt.is_empty() {
         parameters.set_tokens(prompt);
     }
@@ -297,11 +356,11 @@ unsafe extern "C" fn once(
 }
 
 /// Notes what was chosen so far, and takes the time marks away that would end
-/// the process (see the top).
+/// the process (see the top). Where surely nobody speaks, the pass ends.
 #[allow(unsafe_code)]
 unsafe extern "C" fn choose(
-    _: *mut sys::whisper_context,
-    _: *mut sys::whisper_state,
+    context: *mut sys::whisper_context,
+    state: *mut sys::whisper_state,
     tokens: *const sys::whisper_token_data,
     count: c_int,
     logits: *mut f32,
@@ -309,8 +368,39 @@ unsafe extern "C" fn choose(
 ) {
     // SAFETY: as in `should_stop`.
     let job = unsafe { &*shared.cast_const().cast::<Job>() };
-    if count == 0 {
-        job.drafts.fetch_add(1, Ordering::Relaxed);
+    // SAFETY: the library calls with the context and state it works on.
+    let tokens_known = unsafe { usize::try_from(sys::whisper_n_vocab(context)).unwrap_or(0) };
+    if count == 0
+        && job.drafts.fetch_add(1, Ordering::Relaxed) == 0
+        && job.tells.load(Ordering::Relaxed)
+    {
+        // SAFETY: the logits of one token at least, of which the first is the start.
+        let (first, silent) = unsafe {
+            let first = sys::whisper_get_logits_from_state(state);
+            (
+                std::slice::from_raw_parts(first, tokens_known),
+                sys::whisper_token_nosp(context),
+            )
+        };
+        let told = usize::try_from(silent).map_or(f32::NAN, |silent| share(first, silent));
+        job.no_speech.store(told.to_bits(), Ordering::Relaxed);
+    }
+    if job.no_speech().is_some_and(|told| told >= SILENT) {
+        // SAFETY: a logit for each token of the vocabulary.
+        let (logits, end) = unsafe {
+            (
+                std::slice::from_raw_parts_mut(logits, tokens_known),
+                sys::whisper_token_eot(context),
+            )
+        };
+        logits.fill(f32::NEG_INFINITY);
+        if let Some(end) = usize::try_from(end)
+            .ok()
+            .and_then(|end| logits.get_mut(end))
+        {
+            *end = 0.0;
+        }
+        return;
     }
     let mut noted = job.tokens();
     noted.clear();
@@ -326,6 +416,15 @@ unsafe extern "C" fn choose(
     }
 }
 
+/// The probability of one of some logits (softmax); not a number if there is none.
+fn share(logits: &[f32], of: usize) -> f32 {
+    let most = logits.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let sum: f32 = logits.iter().map(|logit| (logit - most).exp()).sum();
+    logits
+        .get(of)
+        .map_or(f32::NAN, |logit| (logit - most).exp() / sum)
+}
+
 /// The last token of a finished pass's last phrase.
 fn closing(state: &WhisperState) -> Option<c_int> {
     let segment = state.as_iter().last()?;
@@ -334,7 +433,7 @@ fn closing(state: &WhisperState) -> Option<c_int> {
 }
 
 /// The phrases of a finished pass.
-fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
+fn phrases(state: &WhisperState, context: &WhisperContext, no_speech: Option<f32>) -> Vec<Phrase> {
     // By the alignment a token's time is where it ends, and the next begins.
     let mut begun = None;
     let mut phrases = Vec::new();
@@ -360,6 +459,7 @@ fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
             from_ms: segment.start_timestamp() * i64::from(FRAME_MS),
             to_ms: segment.end_timestamp() * i64::from(FRAME_MS),
             tokens,
+            no_speech,
         });
     }
     phrases
@@ -367,7 +467,7 @@ fn phrases(state: &WhisperState, context: &WhisperContext) -> Vec<Phrase> {
 
 #[cfg(test)]
 mod tests {
-    use super::{MOST_TOKENS, c_int, most_tokens, passed};
+    use super::{MOST_TOKENS, c_int, most_tokens, passed, places};
 
     /// Number of the first time mark.
     const ZERO: i32 = 1_000;
@@ -378,6 +478,15 @@ mod tests {
         assert_eq!(most_tokens(3_000), MOST_TOKENS);
         assert_eq!(most_tokens(c_int::MAX), MOST_TOKENS);
         assert_eq!(most_tokens(-1), 24);
+    }
+
+    #[test]
+    fn a_short_sound_takes_few_places() {
+        assert_eq!(places(0), 64);
+        // 5 s are 250 places.
+        assert_eq!(places(500), 320);
+        assert_eq!(places(2_700), 1_472);
+        assert_eq!(places(3_000), 0);
     }
 
     #[test]

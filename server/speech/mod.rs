@@ -14,6 +14,7 @@
 //! the model, and one window. **Never opens a recording**, never decides what
 //! is speech, and is the only room that calls foreign code.
 
+mod belief;
 mod call;
 mod checked;
 mod convert;

@@ -5,6 +5,7 @@
 //! behind when cancelled; the next call waits for it to end.
 
 use std::ffi::c_int;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, RecvTimeoutError};
@@ -15,10 +16,11 @@ use sayback_core::Cancel;
 use sayback_core::units::ANALYSIS_RATE_HZ;
 use whisper_rs::whisper_rs_sys::whisper_ahead;
 use whisper_rs::{
-    DtwMode, DtwModelPreset, DtwParameters, WhisperContext, WhisperContextParameters,
+    DtwMode, DtwModelPreset, DtwParameters, WhisperContext, WhisperContextParameters, WhisperError,
 };
 
-use super::call::{self, Job, Parameters};
+use super::belief::{self, Again};
+use super::call::{self, DETECT, Encoder, Job, Parameters};
 use super::loudness::Loudness;
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
@@ -27,13 +29,15 @@ use super::{SpeechError, ggml, log, memory, quantise};
 
 /// The language of a model that knows only one.
 const ENGLISH: &str = "en";
-/// The library's word for "find out".
-const DETECT: &str = "auto";
 /// A window is padded to this with silence: the model was made for longer
 /// ones, and the library ignores less than 100 ms.
 const SHORTEST_SAMPLES: usize = ANALYSIS_RATE_HZ as usize;
 /// Prompt tokens that count. The library would take half the text context.
 const PROMPT_TOKENS: usize = call::MOST_TOKENS as usize;
+/// What is heard again begins so long before the first piece of a word ends and goes on
+/// so long after the last one, in ms.
+const BEFORE_MS: i64 = 800;
+const AFTER_MS: i64 = 300;
 /// How often a waiting call looks at its flag.
 const LOOK: Duration = Duration::from_millis(20);
 
@@ -196,7 +200,7 @@ impl Recogniser for Whisper {
             .name("speech".into())
             .spawn(move || {
                 // Nobody listens any more after a cancel.
-                let found = call::run(&context, &parameters, language, &prompt, &sound, &shared);
+                let found = listen(&context, &parameters, language, &prompt, &sound, &shared);
                 let _ = send.send(found);
             })
             .map_err(|error| failed(error.to_string()))?;
@@ -220,11 +224,86 @@ impl Recogniser for Whisper {
         if cancel.is_cancelled() {
             return Err(SpeechError::Cancelled);
         }
-        let (language, phrases) =
-            found.map_err(|error| failed(format!("{error} ({})", log::last_error())))?;
+        let found = found.map_err(|error| failed(format!("{error} ({})", log::last_error())))?;
         progress(1.0);
-        Ok(heard(&phrases, &language, &loudness, window_ms))
+        Ok(heard(&found, &loudness, window_ms))
     }
+}
+
+/// What was heard of a window.
+struct Heard {
+    language: String,
+    phrases: Vec<Phrase>,
+    /// Runs of phrases that were heard again, and what came of it.
+    again: Vec<(Range<usize>, Again)>,
+}
+
+/// Hears a window, and once more by itself what should be ([`belief`]). On its own
+/// thread.
+fn listen(
+    context: &WhisperContext,
+    parameters: &Parameters,
+    language: &'static str,
+    prompt: &[c_int],
+    sound: &[f32],
+    job: &Job,
+) -> Result<Heard, WhisperError> {
+    let (language, phrases) = call::run(
+        context,
+        parameters,
+        language,
+        prompt,
+        sound,
+        Encoder::Whole,
+        job,
+    )?;
+    let mut again = Vec::new();
+    for run in belief::suspects(&phrases) {
+        if job.cancel().is_cancelled() {
+            break;
+        }
+        let own = stretch(&phrases[run.clone()], sound);
+        let job = Job::new(job.cancel().clone(), context, own.len());
+        let known = whisper_rs::get_lang_id(&language)
+            .and_then(whisper_rs::get_lang_str)
+            .unwrap_or(ENGLISH);
+        let (_, found) = call::run(context, parameters, known, &[], &own, Encoder::Cut, &job)?;
+        let words = found
+            .iter()
+            .flat_map(|phrase| words::spell(&phrase.tokens, &language));
+        let heard = Again {
+            words: words
+                .map(|word| words::plain(&word.text))
+                .filter(|word| !word.is_empty())
+                .collect(),
+            no_speech: job.no_speech(),
+        };
+        again.push((run, heard));
+    }
+    Ok(Heard {
+        language,
+        phrases,
+        again,
+    })
+}
+
+/// The sound of some phrases: from their first word to their last, by the alignment,
+/// and a little more.
+fn stretch(phrases: &[Phrase], sound: &[f32]) -> Vec<f32> {
+    let ends = || {
+        let tokens = phrases.iter().flat_map(|phrase| &phrase.tokens);
+        tokens.filter_map(|token| token.to_ms)
+    };
+    let first = phrases.first().map_or(0, |phrase| phrase.from_ms);
+    let last = phrases.last().map_or(0, |phrase| phrase.to_ms);
+    let from = ends().next().map_or(first, |end| end - BEFORE_MS);
+    let to = ends().next_back().unwrap_or(last) + AFTER_MS;
+    let sample = |ms: i64| {
+        let at = usize::try_from(ms).unwrap_or(0) * (ANALYSIS_RATE_HZ as usize / 1000);
+        at.min(sound.len())
+    };
+    let from = sample(from);
+    clean(&sound[from..sample(to).max(from)])
 }
 
 /// Samples without the values the model cannot take, padded to the least.
@@ -272,20 +351,26 @@ fn alignment(sizes: &ggml::Sizes) -> DtwMode<'static> {
 }
 
 /// Words with times, in order, inside the window.
-fn heard(
-    phrases: &[Phrase],
-    language: &str,
-    loudness: &Loudness,
-    window_ms: i64,
-) -> Vec<HeardWord> {
-    let mut spelled: Vec<Spelled> = Vec::new();
-    for phrase in phrases {
-        let mut words = words::spell(&phrase.tokens, language);
+fn heard(found: &Heard, loudness: &Loudness, window_ms: i64) -> Vec<HeardWord> {
+    let spell = |phrase: &Phrase| {
+        let mut words = words::spell(&phrase.tokens, &found.language);
         if words.iter().any(|word| word.to_ms.is_none()) {
             timing::guess(&mut words, phrase.from_ms, phrase.to_ms, loudness);
         }
+        words
+    };
+    let mut spelled: Vec<Spelled> = Vec::new();
+    let mut done = 0;
+    for (run, again) in &found.again {
+        spelled.extend(found.phrases[done..run.start].iter().flat_map(spell));
+        let own = &found.phrases[run.clone()];
+        let mut words: Vec<Spelled> = own.iter().flat_map(spell).collect();
+        let silent = own.iter().filter_map(|phrase| phrase.no_speech);
+        belief::settle(&mut words, silent.reduce(f32::max), again);
         spelled.extend(words);
+        done = run.end;
     }
+    spelled.extend(found.phrases[done..].iter().flat_map(spell));
     let times = timing::times(&spelled, loudness);
     let mut all: Vec<HeardWord> = spelled
         .into_iter()

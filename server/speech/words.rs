@@ -27,6 +27,17 @@ pub(super) struct Phrase {
     pub to_ms: i64,
     /// In order.
     pub tokens: Vec<Token>,
+    /// How likely it is by the model that nobody speaks in the pass it is of, 0 to 1;
+    /// none where the pass does not tell.
+    pub no_speech: Option<f32>,
+}
+
+impl Phrase {
+    /// What it says, as [`plain`] has it.
+    pub(super) fn plain(&self) -> String {
+        let bytes = self.tokens.iter().flat_map(|token| token.bytes.clone());
+        plain(&String::from_utf8_lossy(&bytes.collect::<Vec<u8>>()))
+    }
 }
 
 /// A word before it has a time of its own.
@@ -139,20 +150,28 @@ fn without_noises(words: Vec<Spelled>) -> Vec<Spelled> {
     kept
 }
 
+/// What is said of a text: its words without signs, in small letters.
+pub(super) fn plain(text: &str) -> String {
+    let said = |word: &str| -> String {
+        word.chars()
+            .filter(|c| c.is_alphanumeric())
+            .flat_map(char::to_lowercase)
+            .collect()
+    };
+    let words: Vec<String> = text
+        .split_whitespace()
+        .map(said)
+        .filter(|word| !word.is_empty())
+        .collect();
+    words.join(" ")
+}
+
 /// Which words to keep so that no phrase of up to [`LONGEST_LOOP`] words comes
 /// more than [`REPEATS`] times in a row.
 ///
 /// A model that lost its way repeats itself, and is sure of it.
 pub(super) fn unlooped(words: &[&str]) -> Vec<bool> {
-    let plain: Vec<String> = words
-        .iter()
-        .map(|word| {
-            word.chars()
-                .filter(|c| c.is_alphanumeric())
-                .flat_map(char::to_lowercase)
-                .collect()
-        })
-        .collect();
+    let plain: Vec<String> = words.iter().map(|word| plain(word)).collect();
     let mut keep = vec![true; words.len()];
     for size in 1..=LONGEST_LOOP {
         let mut at = 0;
