@@ -9,11 +9,15 @@ mod times;
 use std::time::{Duration, Instant};
 
 use sayback::core::Cancel;
-use sayback::core::units::FileMs;
+use sayback::core::units::{ANALYSIS_RATE_HZ, FileMs};
 use sayback::media::{AnalysisStream, ChannelPick, read_analysis};
 use sayback::speech::{Ask, HeardWord, Recogniser, SpeechError, Whisper};
 use sets::Sample;
 use xtask::oracle;
+use xtask::scene::noise::applause;
+use xtask::scene::random::Random;
+
+const RATE: usize = ANALYSIS_RATE_HZ as usize;
 
 /// The smallest model on one thread: these tests share their cores.
 fn whisper() -> Whisper {
@@ -181,6 +185,24 @@ fn silence_and_broken_samples_are_not_words() {
         *sample = if at % 2 == 0 { f32::NAN } else { f32::INFINITY };
     }
     assert!(hear(&mut whisper, &broken).len() > 20);
+}
+
+/// Applause of which the model by itself writes, three times and surely, that it is
+/// going to go to the next one.
+#[test]
+fn applause_is_not_words() {
+    let mut sound = Vec::new();
+    for n in 0..3_u64 {
+        let claps = applause(8.0 + n as f64, Random::new(1 + n, "claps"));
+        sound.extend(claps.iter().map(|sample| sample * 0.1));
+        sound.extend([0.0; RATE / 5]);
+    }
+    let mut whisper = whisper();
+    let sure: Vec<HeardWord> = hear(&mut whisper, &sound)
+        .into_iter()
+        .filter(|word| word.confidence > 0.3)
+        .collect();
+    assert!(sure.is_empty(), "{sure:?}");
 }
 
 #[test]
