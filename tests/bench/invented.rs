@@ -101,7 +101,7 @@ fn kinds(seed: u64, work: &Path) -> Vec<Kind> {
                 flat("hum60", &mut sounds::hum(seed + 4, 60.0), 60),
             ],
         ),
-        ("wind", vec![flat("wind", &mut sounds::wind(seed + 5), 240)]),
+        ("wind", vec![flat("wind", &mut sounds::wind(seed + 5), 270)]),
         (
             "air conditioning",
             vec![flat("air", &mut sounds::air_conditioning(seed + 6), 120)],
