@@ -3,7 +3,8 @@
 //!
 //! Runs `tiny.en`, and every other known model on the shelf; then, with tiny.en, what
 //! it costs beside plain calls over whole files: one recording of which half is
-//! silence, and the demo's files. `ONLY=words` or `ONLY=cost` does one half.
+//! silence, and the demo's files. `ONLY=words`, `ONLY=times` or `ONLY=cost` does
+//! one part.
 
 #[allow(dead_code, reason = "figures of another bench")]
 #[path = "moments/event.rs"]
@@ -46,6 +47,11 @@ fn main() {
     if wanted("words") {
         every_model(&shelf);
     }
+    if wanted("times") {
+        let tiny = oracle::model("tiny.en");
+        word_times(&tiny);
+        more_threads(&tiny);
+    }
     if wanted("cost") {
         cost(&oracle::model("tiny.en"));
     }
@@ -66,9 +72,6 @@ fn every_model(shelf: &ModelShelf) {
         let path = shelf.path(&model.name).expect("a whole model");
         words(&model.name, &path, threads, &groups);
     }
-    let tiny = oracle::model("tiny.en");
-    word_times(&tiny);
-    more_threads(&tiny);
 }
 
 /// What whole files cost beside plain calls over them.
@@ -76,7 +79,7 @@ fn cost(model: &Path) {
     let folder = tempfile::tempdir().expect("a folder");
     let sample = half::silent(&folder.path().join("half.wav"));
     let threads = default_threads();
-    let mut whisper = Whisper::load(model, threads).expect("a model");
+    let mut whisper = Watched::load(model, threads);
     let one = |text: String| vec![(sample.name.clone(), sample.words.clone(), text)];
     let (ours, took) = timed(|| one(paths::text(&paths::ours(&mut whisper, &sample.file))));
     let context = paths::load_plain(model);
@@ -87,7 +90,11 @@ fn cost(model: &Path) {
     );
     row("half of it silence", &ours, &plain);
     ratio(
-        &format!("{:.0} s of sound", seconds(&sample)),
+        &format!(
+            "{:.0} s of sound in {} windows",
+            seconds(&sample),
+            whisper.windows
+        ),
         took,
         plain_took,
     );
@@ -98,6 +105,7 @@ fn cost(model: &Path) {
         let placed = event::placed(&recordings);
         (recordings, placed)
     });
+    whisper.windows = 0;
     let (fused, took) = timed(|| fused::run(&recordings, &placed, &mut whisper));
     let files: BTreeSet<&Path> = recordings.iter().map(|r| r.path.as_path()).collect();
     let ((), plain_took) = timed(|| {
@@ -106,9 +114,10 @@ fn cost(model: &Path) {
         }
     });
     println!(
-        "\nthe demo: {} files, {} moments; detecting and one clock {:.1} s of the processor",
+        "\nthe demo: {} files, {} moments in {} windows; detecting and one clock {:.1} s of the processor",
         files.len(),
         fused.moments.len(),
+        whisper.windows,
         before.as_secs_f64()
     );
     ratio("the words of its moments", took, plain_took);
@@ -254,6 +263,19 @@ fn word_times(model: &Path) {
         times::below(&off.ends, 0.5),
         times::below(&off.ends, 0.95),
     );
+    for (sample, lines) in [
+        (sets::sonnet(), sets::sonnet_lines()),
+        (sets::telephone(), sets::telephone_lines()),
+    ] {
+        let beyond = times::beyond_lines(&mut whisper, &sample, &lines);
+        println!(
+            "{}: {} words heard right, beyond the line they are of by {:.0} ms at the 95th percentile, {:.0} ms at most",
+            sample.name,
+            beyond.len(),
+            times::below(&beyond, 0.95),
+            times::below(&beyond, 1.0),
+        );
+    }
 }
 
 /// The same recording with more threads.

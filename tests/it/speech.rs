@@ -83,6 +83,13 @@ fn word_times_are_near_an_aligners() {
 }
 
 #[test]
+fn words_lie_in_the_lines_they_are_of() {
+    let beyond = times::beyond_lines(&mut whisper(), &sets::telephone(), &sets::telephone_lines());
+    assert!(beyond.len() > 50, "{beyond:?}");
+    assert!(times::below(&beyond, 0.95) <= 150.0, "{beyond:?}");
+}
+
+#[test]
 fn words_lie_in_their_window_in_order() {
     let samples = window();
     let words = hear(&mut whisper(), &samples);

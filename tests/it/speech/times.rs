@@ -5,6 +5,7 @@ use std::fs;
 use sayback::speech::Recogniser;
 use xtask::oracle;
 
+use super::sets::{Line, Sample};
 use super::{paths, score};
 
 /// Distances in ms between our word borders and the aligner's, for words heard
@@ -23,6 +24,29 @@ pub fn below(list: &[f64], share: f64) -> f64 {
     list.sort_by(f64::total_cmp);
     let last = list.len().saturating_sub(1) as f64;
     list.get((last * share) as usize).copied().unwrap_or(0.0)
+}
+
+/// How far words heard right lie beyond the lines they are of, in ms; 0 inside.
+pub fn beyond_lines(recogniser: &mut dyn Recogniser, sample: &Sample, lines: &[Line]) -> Vec<f64> {
+    let said: Vec<Timed> = lines
+        .iter()
+        .flat_map(|line| {
+            let words = score::plain(&line.words);
+            let word = |word: &str| (word.to_owned(), line.from_ms, line.to_ms);
+            words.split(' ').map(word).collect::<Vec<Timed>>()
+        })
+        .collect();
+    let heard: Vec<Timed> = paths::ours(recogniser, &sample.file)
+        .into_iter()
+        .map(|word| (score::plain(&word.text), word.start_ms, word.end_ms))
+        .collect();
+    common(&said, &heard)
+        .into_iter()
+        .map(|(said_at, heard_at)| {
+            let (line, word) = (&said[said_at], &heard[heard_at]);
+            (line.1 - word.1).max(word.2 - line.2).max(0) as f64
+        })
+        .collect()
 }
 
 /// A word and its times in ms.
