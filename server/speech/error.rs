@@ -47,6 +47,20 @@ pub enum SpeechError {
         /// What was found instead.
         reason: String,
     },
+    /// A model for which there is not enough memory.
+    #[error(
+        "the speech model {} needs some {needs_mb} MB of memory, and {free_mb} MB are free here: \
+         choose a smaller model (`sayback model list`), free memory or raise its limit",
+        file.display()
+    )]
+    NoRoom {
+        /// The model file.
+        file: PathBuf,
+        /// What it needs at most, in MB.
+        needs_mb: u64,
+        /// What is free for this process, in MB.
+        free_mb: u64,
+    },
     /// Every way to fetch a model failed.
     #[error(
         "could not fetch the speech model {name}: {tried}. Fetch it where there is a network and \

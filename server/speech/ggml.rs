@@ -13,7 +13,7 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
-use super::SpeechError;
+use super::{SpeechError, foreign};
 
 /// First four bytes of a file, as an integer: "ggml".
 pub(super) const MAGIC: u32 = 0x6767_6d6c;
@@ -252,8 +252,12 @@ impl<R: Read + Seek> Walk<R> {
         if self.len < HEADER_BYTES {
             return Err(format!("it has only {} bytes", self.len));
         }
-        if self.number()? != MAGIC {
-            return Err("it does not begin with the ggml mark".into());
+        let magic = self.number()?;
+        if magic != MAGIC {
+            let mut head = [0; foreign::LOOKED_AT];
+            head[..4].copy_from_slice(&magic.to_le_bytes());
+            self.fill(&mut head[4..])?;
+            return Err(foreign::reason(&head));
         }
         let sizes = self.sizes()?;
         self.filters(&sizes)?;

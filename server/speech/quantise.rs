@@ -29,6 +29,14 @@ const FILE_TYPE_AT: usize = 11 * 4;
 /// Weights that are turned at a time, at least.
 const AT_ONCE: usize = 64 << 10;
 
+/// The same model's sizes in 8 bits.
+pub(super) fn turned(sizes: &Sizes) -> Sizes {
+    Sizes {
+        file_type: FILE_TYPE_Q8,
+        ..*sizes
+    }
+}
+
 /// The bytes of the same model in 8 bits, from a file of 16-bit numbers that
 /// [`ggml::inspect`] accepted with these sizes.
 ///
@@ -39,13 +47,9 @@ const AT_ONCE: usize = 64 << 10;
 pub(super) fn eight_bits(file: &Path, sizes: &Sizes) -> Result<Vec<u8>, SpeechError> {
     let failed = |error| SpeechError::io("read", file)(error);
     let opened = File::open(file).map_err(failed)?;
-    let wanted = Sizes {
-        file_type: FILE_TYPE_Q8,
-        ..*sizes
-    };
-    let tensors = wanted.tensors();
+    let tensors = turned(sizes).tensors();
     let room: u64 = tensors.iter().map(|tensor| tensor.bytes()).sum();
-    let mut turned = Turned {
+    let mut model = Turned {
         source: BufReader::new(opened),
         out: Vec::with_capacity(room as usize + (1 << 20)),
     };
@@ -53,8 +57,8 @@ pub(super) fn eight_bits(file: &Path, sizes: &Sizes) -> Result<Vec<u8>, SpeechEr
         .into_iter()
         .map(|tensor| (tensor.name, tensor.storage))
         .collect();
-    turned.model(sizes, &storages).map_err(failed)?;
-    Ok(turned.out)
+    model.model(sizes, &storages).map_err(failed)?;
+    Ok(model.out)
 }
 
 struct Turned<R> {

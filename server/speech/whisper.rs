@@ -25,7 +25,7 @@ use super::loudness::Loudness;
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
 use super::words::{self, Phrase, Spelled};
-use super::{SpeechError, ggml, log, memory, quantise};
+use super::{SpeechError, ggml, log, memory, needs, quantise, room};
 
 /// The language of a model that knows only one.
 const ENGLISH: &str = "en";
@@ -71,11 +71,13 @@ impl Whisper {
     ///
     /// # Errors
     /// [`SpeechError::NotAModel`] if the file is damaged,
+    /// [`SpeechError::NoRoom`] before it is loaded if it needs more than is free,
     /// [`SpeechError::Load`] if the library refuses it.
     pub fn load(file: &Path, threads: usize) -> Result<Self, SpeechError> {
         log::install();
         memory::keep_memory_small();
         let sizes = ggml::inspect(file)?;
+        needs::check(file, &sizes, room::free())?;
         let mut loading = WhisperContextParameters::default();
         loading.dtw_parameters(DtwParameters {
             mode: alignment(&sizes),

@@ -10,5 +10,6 @@ mod one_by_one;
 mod run;
 mod stopping;
 mod story;
+mod too_large;
 
 pub(crate) use run::{Bench, Run, redacted};

@@ -1,5 +1,7 @@
 //! Speech models: fetched either way to the same bytes, refused when wrong.
 
+pub(crate) mod holes;
+mod kinds;
 mod mirror;
 
 use std::fs::{self, File};

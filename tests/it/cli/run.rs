@@ -94,8 +94,14 @@ impl Bench {
 
     /// Starts a server on this folder.
     pub(crate) fn serve(&self) -> Served {
-        let mut child = self
-            .command(&["serve", "--listen", "127.0.0.1:0"])
+        Served::of(&mut self.command(&["serve", "--listen", "127.0.0.1:0"]))
+    }
+}
+
+impl Served {
+    /// Starts a server by a command that serves.
+    pub(crate) fn of(command: &mut Command) -> Self {
+        let mut child = command
             .stdout(Stdio::piped())
             .spawn()
             .expect("the program starts");
