@@ -229,3 +229,38 @@ fn a_failing_read_is_passed_on() {
     let windows = pack(&[span(0, 2_000)], FileMs(2_000));
     assert_eq!(windows[0].assemble(&mut |_, _| Err("gone")), Err("gone"));
 }
+
+/// A speaker who never stops: nothing grows with the length but the list of
+/// windows, and every instant is heard once.
+#[test]
+fn three_hours_without_a_pause_are_cut_in_reading() {
+    let end = 3 * 3_600_000;
+    let windows = pack(&[span(0, end)], FileMs(end));
+    assert_eq!(windows.len() as i64, (end + PART_MS - 1) / PART_MS);
+    let held: usize = windows.iter().map(|w| w.pieces.capacity()).sum();
+    assert!(held <= 8 * windows.len(), "{held}");
+    let mut asked_ms = 0;
+    let mut heard_to = 0;
+    for window in &windows {
+        let passage = window
+            .assemble(&mut |from, to| {
+                let length = to.0 - from.0;
+                assert!(from.0 >= 0 && (1..=WINDOW_MS).contains(&length));
+                asked_ms += length;
+                Ok::<_, ()>(vec![0.25; (length * PER_MS) as usize])
+            })
+            .unwrap();
+        assert!(passage.samples().len() as i64 <= WINDOW_MS * PER_MS);
+        let [only] = passage.spans() else {
+            panic!("{:?}", passage.spans());
+        };
+        assert_eq!(only.from.0, heard_to);
+        heard_to = only.to.0;
+    }
+    assert_eq!(heard_to, end);
+    // Beside every instant once, the surroundings of each border, twice.
+    assert_eq!(
+        asked_ms,
+        end + 2 * 2 * REACH_MS * (windows.len() as i64 - 1)
+    );
+}

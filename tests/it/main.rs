@@ -12,6 +12,7 @@ mod docker;
 mod export;
 mod http;
 mod http_audio;
+mod http_cancel;
 mod http_clock;
 mod http_contract;
 mod http_openapi;

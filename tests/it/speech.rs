@@ -1,9 +1,12 @@
 //! The speech room on real speech: words no worse than the library's plain
 //! call, times near an aligner's, cancel at once, the same words every time.
 
+mod hard;
 mod paths;
+mod peak;
 pub(crate) mod score;
 mod sets;
+mod short;
 mod times;
 
 use std::time::{Duration, Instant};
