@@ -33,6 +33,9 @@ use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperError, Whi
 
 use super::belief::SILENT;
 use super::log;
+use super::passes::{
+    Encoder, FRAME_MS, MARK_FRAMES, MOST_TOKENS, most_tokens, passed, places, share,
+};
 use super::words::{Phrase, Token};
 
 /// The language reported when the library names none.
@@ -45,33 +48,14 @@ const DRAFTS: c_int = 1;
 
 /// Least of a pass that the alignment takes, in frames of 10 ms.
 const LEAST_FRAMES: c_int = 16;
-/// The library's frame, in ms.
-const FRAME_MS: c_int = 10;
 /// The same in samples.
 const FRAME_SAMPLES: usize = ANALYSIS_RATE_HZ as usize / 100;
-/// Frames of a time mark.
-const MARK_FRAMES: c_int = 2;
 /// A last pass with less sound than this, in frames, goes without the words
 /// before it, which would confuse it (the library's own rule).
 const SHORT_FRAMES: c_int = 500;
 /// Drafts of a pass that know the words before it: those below temperature 0.5 (the
 /// library's own rule). After another the words before are forgotten.
 const KNOWING_DRAFTS: c_int = 3;
-/// Most tokens of a pass, time marks among them, and of the words before it: each
-/// takes 0.5 MB where many are decoded at once. Fast talk has some 4 a second; a
-/// pass that goes round in circles would fill 220. What is cut off goes on from its
-/// last mark.
-pub(super) const MOST_TOKENS: c_int = 140;
-/// The same of a short pass: so many, and so many more a second.
-const LEAST_TOKENS: c_int = 16;
-const TOKENS_A_SECOND: c_int = 8;
-
-/// Places of the encoder, least of them beyond the sound, and what they are a
-/// multiple of, which its arithmetic likes.
-const MOST_PLACES: c_int = 1_500;
-const SPARE_PLACES: c_int = 64;
-const PLACES_STEP: c_int = 64;
-
 /// What a running call shares with whoever waits for it.
 pub(super) struct Job {
     cancel: Cancel,
@@ -130,50 +114,6 @@ impl Job {
         let done = self.done.load(Ordering::Relaxed) as f32;
         (done / self.frames.max(1) as f32).clamp(0.0, 1.0)
     }
-}
-
-/// How many tokens so many frames may hold.
-fn most_tokens(frames: c_int) -> c_int {
-    let seconds = frames.clamp(0, 3_000) * FRAME_MS / 1_000 + 1;
-    (LEAST_TOKENS + seconds * TOKENS_A_SECOND).min(MOST_TOKENS)
-}
-
-/// What counts of the tokens of a pass, to its last time mark, and where the next
-/// begins in frames after it; none if the pass ended with the sound. `closing` is
-/// the token at the end of the pass's last phrase.
-///
-/// A pair of marks says that more is said after it, and so does a mark with no word
-/// before it. A mark at the end of the sound ends the pass, and so is not `noted`.
-fn passed(noted: Vec<c_int>, closing: Option<c_int>, zero: c_int) -> (Vec<c_int>, Option<c_int>) {
-    let mut tokens = noted;
-    let mark = |token: &c_int| *token > zero;
-    let last = tokens.iter().copied().rfind(mark);
-    tokens.extend(closing.filter(mark).filter(|_| closing != last));
-    let last = tokens.iter().rposition(mark);
-    tokens.truncate(last.map_or(0, |last| last + 1));
-    let next = match tokens[..] {
-        [.., before, _] if before < zero => None,
-        [.., last] => Some((last - zero) * MARK_FRAMES),
-        [] => None,
-    };
-    (tokens, next)
-}
-
-/// How much sound the encoder is given.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Encoder {
-    /// 30 s whatever there is, as the model was taught.
-    Whole,
-    /// What there is and some silence: faster by as much, and a little less right.
-    Cut,
-}
-
-/// Places of the encoder for so many frames, which are two a place, and some more; 0
-/// for all it has.
-fn places(frames: c_int) -> c_int {
-    let least = frames.clamp(0, 3_000) / 2 + SPARE_PLACES;
-    let places = (least + PLACES_STEP - 1) / PLACES_STEP * PLACES_STEP;
-    if places < MOST_PLACES { places } else { 0 }
 }
 
 /// What a call found: the language it heard and the phrases.
@@ -416,15 +356,6 @@ unsafe extern "C" fn choose(
     }
 }
 
-/// The probability of one of some logits (softmax); not a number if there is none.
-fn share(logits: &[f32], of: usize) -> f32 {
-    let most = logits.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    let sum: f32 = logits.iter().map(|logit| (logit - most).exp()).sum();
-    logits
-        .get(of)
-        .map_or(f32::NAN, |logit| (logit - most).exp() / sum)
-}
-
 /// The last token of a finished pass's last phrase.
 fn closing(state: &WhisperState) -> Option<c_int> {
     let segment = state.as_iter().last()?;
@@ -463,60 +394,4 @@ fn phrases(state: &WhisperState, context: &WhisperContext, no_speech: Option<f32
         });
     }
     phrases
-}
-
-#[cfg(test)]
-mod tests {
-    use super::{MOST_TOKENS, c_int, most_tokens, passed, places};
-
-    /// Number of the first time mark.
-    const ZERO: i32 = 1_000;
-
-    #[test]
-    fn a_pass_may_hold_fast_talk_and_no_more() {
-        assert_eq!(most_tokens(100), 32);
-        assert_eq!(most_tokens(3_000), MOST_TOKENS);
-        assert_eq!(most_tokens(c_int::MAX), MOST_TOKENS);
-        assert_eq!(most_tokens(-1), 24);
-    }
-
-    #[test]
-    fn a_short_sound_takes_few_places() {
-        assert_eq!(places(0), 64);
-        // 5 s are 250 places.
-        assert_eq!(places(500), 320);
-        assert_eq!(places(2_700), 1_472);
-        assert_eq!(places(3_000), 0);
-    }
-
-    #[test]
-    fn a_pair_of_marks_leaves_a_rest() {
-        for (tokens, kept, next) in [
-            // Two marks and what was said after them: heard again from there.
-            (vec![1_000, 7, 8, 1_200, 1_200, 9], 5, Some(400)),
-            (vec![1_000, 7, 8, 1_200, 1_200], 5, Some(400)),
-            // One mark at the end, or none: nothing is said after it.
-            (vec![1_000, 7, 8, 1_200], 4, None),
-            (vec![1_000, 7, 8], 0, None),
-            (vec![], 0, None),
-            // Only the first mark counts, where speech begins: heard from there.
-            (vec![1_010, 7, 8], 1, Some(20)),
-        ] {
-            let before = tokens.clone();
-            let closing = tokens[..kept].last().copied();
-            let (left, found) = passed(tokens, closing, ZERO);
-            assert_eq!((&left[..], found), (&before[..kept], next));
-        }
-    }
-
-    #[test]
-    fn what_stands_before_the_mark_that_ends_the_sound_is_not_heard_again() {
-        let noted = vec![1_000, 7, 1_200, 1_200, 9];
-        let (left, next) = passed(noted.clone(), Some(1_450), ZERO);
-        assert_eq!(left, [&noted[..], &[1_450]].concat());
-        assert_eq!(next, None);
-        assert_eq!(passed(vec![1_000, 7], Some(1_450), ZERO).1, None);
-        // Words after a pair that no mark closes are not in a phrase yet.
-        assert_eq!(passed(noted, Some(1_200), ZERO).1, Some(400));
-    }
 }

@@ -8,7 +8,8 @@
 //!
 //! - [`ModelShelf`]: names to model files, fetched, checked, converted.
 //! - [`pack`], [`Window`], [`Passage`]: spans to windows and back.
-//! - [`Recogniser`], [`Whisper`]: a window's samples to words.
+//! - [`Recogniser`], [`Whisper`]: a window's samples to words. What looks invented is
+//!   heard again, and doubted or left out.
 //!
 //! Cost: a window takes the same time whether it holds 3 s or 30 s. Memory:
 //! the model, and one window. **Never opens a recording**, never decides what
@@ -31,6 +32,7 @@ mod mel;
 mod memory;
 mod needs;
 mod packages;
+mod passes;
 mod quantise;
 mod recogniser;
 mod room;

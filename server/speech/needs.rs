@@ -5,8 +5,8 @@
 
 use std::path::Path;
 
-use super::call::MOST_TOKENS;
 use super::ggml::{self, AUDIO_CONTEXT, SPECTRUM_POINTS, Sizes, TEXT_CONTEXT};
+use super::passes::MOST_TOKENS;
 use super::{SpeechError, quantise};
 
 /// Bytes of a float.

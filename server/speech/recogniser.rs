@@ -15,7 +15,8 @@ pub struct HeardWord {
     /// End in ms, exclusive; always after the start.
     pub end_ms: i64,
     /// How sure the model is of the text, 0 to 1: the mean probability of the
-    /// word's pieces. Invented words can be sure, too.
+    /// word's pieces, less where the word did not come again when it was heard once
+    /// more.
     pub confidence: f32,
 }
 

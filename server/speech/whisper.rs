@@ -20,8 +20,9 @@ use whisper_rs::{
 };
 
 use super::belief::{self, Again};
-use super::call::{self, DETECT, Encoder, Job, Parameters};
+use super::call::{self, DETECT, Job, Parameters};
 use super::loudness::Loudness;
+use super::passes::{Encoder, MOST_TOKENS};
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
 use super::words::{self, Phrase, Spelled};
@@ -33,7 +34,7 @@ const ENGLISH: &str = "en";
 /// ones, and the library ignores less than 100 ms.
 const SHORTEST_SAMPLES: usize = ANALYSIS_RATE_HZ as usize;
 /// Prompt tokens that count. The library would take half the text context.
-const PROMPT_TOKENS: usize = call::MOST_TOKENS as usize;
+const PROMPT_TOKENS: usize = MOST_TOKENS as usize;
 /// What is heard again begins so long before the first piece of a word ends and goes on
 /// so long after the last one, in ms.
 const BEFORE_MS: i64 = 800;
