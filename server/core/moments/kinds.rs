@@ -107,6 +107,11 @@ pub struct Kept {
     pub from_start: FileMs,
     /// Where it ends in that file, exclusive.
     pub from_end: FileMs,
+    /// What of that file it stands for, its own bounds included: a person made it
+    /// shorter, and what was cut off is no speech of its own.
+    pub covers: (FileMs, FileMs),
+    /// Whether a person put it right: it becomes no other's.
+    pub by_hand: bool,
 }
 
 /// A stretch of speech.

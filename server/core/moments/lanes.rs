@@ -109,6 +109,7 @@ fn parts(piece: Piece, hearers: &[Hearer], sound: &dyn Sound, params: &MomentPar
         .map(|two| Piece {
             start: two[0],
             end: two[1],
+            covers: (two[0], two[1]),
             ..piece.clone()
         })
         .collect()

@@ -4,7 +4,7 @@
 //! each, what two of them share in sound ([`Sound`]), and the moments that exist
 //! ([`Kept`]). Out: each stretch of speech once ([`Moment`]), with every hearing
 //! of it in rank order and the reasons; later, of several attempts at its words,
-//! the ones to keep. Event times are those of an island's clock, ms.
+//! the ones to keep, and what a person makes of them ([`reworded`]). Event times are those of an island's clock, ms.
 //!
 //! Recordings on different islands are never compared, and nothing here listens:
 //! what a recording sounds like is asked of [`Sound`], what was said comes as
@@ -15,6 +15,7 @@ mod group;
 mod hearings;
 mod kinds;
 mod lanes;
+mod line;
 mod params;
 mod pieces;
 mod score;
@@ -26,6 +27,7 @@ mod words;
 pub use fuse::{Fused, FusedWord, fuse};
 pub use group::group;
 pub use kinds::{Hearer, Hearing, Kept, Moment, NotAPlace, PlacedAs, Sound};
+pub use line::{Bounds, LineWord, cut_at, fault, has_room, reworded, settled};
 pub use params::MomentParams;
 pub use seconds::{SecondTry, second_tries};
 pub use tracks::Tracks;

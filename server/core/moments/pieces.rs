@@ -22,6 +22,11 @@ pub(super) struct Piece {
     pub owner: usize,
     pub start: i64,
     pub end: i64,
+    /// What it stands for, start and end included: no other piece of its place is
+    /// made of it.
+    pub covers: (i64, i64),
+    /// Whether a person made it.
+    pub by_hand: bool,
     /// Keys of the moments that existed here, the survivor first.
     pub kept: Vec<usize>,
     /// Who has a segment in it.
@@ -52,7 +57,8 @@ struct Taken {
 
 impl Taken {
     fn push(&mut self, piece: Piece) {
-        for bucket in piece.start.div_euclid(BUCKET_MS)..=piece.end.div_euclid(BUCKET_MS) {
+        let (start, end) = piece.covers;
+        for bucket in start.div_euclid(BUCKET_MS)..=end.div_euclid(BUCKET_MS) {
             self.buckets
                 .entry(bucket)
                 .or_default()
@@ -61,13 +67,13 @@ impl Taken {
         self.pieces.push(piece);
     }
 
-    /// Numbers of the pieces that touch a stretch, rising.
+    /// Numbers of the pieces that stand for some of a stretch, rising.
     fn near(&self, start: i64, end: i64) -> Vec<usize> {
         let mut near: Vec<usize> = (start.div_euclid(BUCKET_MS)..=end.div_euclid(BUCKET_MS))
             .filter_map(|bucket| self.buckets.get(&bucket))
             .flatten()
             .copied()
-            .filter(|&n| self.pieces[n].start < end && start < self.pieces[n].end)
+            .filter(|&n| self.pieces[n].covers.0 < end && start < self.pieces[n].covers.1)
             .collect();
         near.sort_unstable();
         near.dedup();
@@ -122,8 +128,9 @@ impl Claims<'_> {
         claims
     }
 
-    /// Moments that exist come first and whole. Two that are half the same speech
-    /// are one from now on.
+    /// Moments that exist come first and whole, those that a person put right before
+    /// all others. Two that are half the same speech are one from now on, unless a
+    /// person made both.
     fn keep(&self, island: u32, kept: &[Kept], taken: &mut Taken) {
         let mut stretches: Vec<(f32, Piece)> = kept
             .iter()
@@ -131,11 +138,17 @@ impl Claims<'_> {
                 let h = self.hearers.get(kept.from).filter(|h| h.island == island)?;
                 let start = h.placement.to_event(kept.from_start).0;
                 let end = h.placement.to_event(kept.from_end).0;
+                let covers = kept.covers;
                 (start < end).then(|| {
                     let piece = Piece {
                         owner: kept.from,
                         start,
                         end,
+                        covers: (
+                            h.placement.to_event(covers.0).0.min(start),
+                            h.placement.to_event(covers.1).0.max(end),
+                        ),
+                        by_hand: kept.by_hand,
                         kept: vec![kept.key],
                         members: vec![kept.from],
                     };
@@ -143,13 +156,18 @@ impl Claims<'_> {
                 })
             })
             .collect();
-        stretches.sort_by(|(x, a), (y, b)| y.total_cmp(x).then(a.kept.cmp(&b.kept)));
+        stretches.sort_by(|(x, a), (y, b)| {
+            (b.by_hand.cmp(&a.by_hand))
+                .then(y.total_cmp(x))
+                .then(a.kept.cmp(&b.kept))
+        });
         for (_, piece) in stretches {
             let same = taken.near(piece.start, piece.end).into_iter().find(|&n| {
                 let other = &taken.pieces[n];
                 let (from, to) = (piece.start.max(other.start), piece.end.min(other.end));
                 let shorter = (piece.end - piece.start).min(other.end - other.start);
-                2 * (to - from) >= shorter
+                !(piece.by_hand && other.by_hand)
+                    && 2 * (to - from) >= shorter
                     && self
                         .together
                         .at(piece.owner, other.owner, from.midpoint(to))
@@ -180,23 +198,22 @@ impl Claims<'_> {
         let mut left = vec![(claim.start, claim.end)];
         for n in taken.near(claim.start, claim.end) {
             let piece = &mut taken.pieces[n];
-            let (from, to) = (claim.start.max(piece.start), claim.end.min(piece.end));
+            let (start, end) = piece.covers;
+            let (from, to) = (claim.start.max(start), claim.end.min(end));
             if !self
                 .together
                 .at(claim.hearer, piece.owner, from.midpoint(to))
             {
                 continue;
             }
-            if !piece.members.contains(&claim.hearer) {
+            let has_some = claim.start < piece.end && piece.start < claim.end;
+            if has_some && !piece.members.contains(&claim.hearer) {
                 piece.members.push(claim.hearer);
             }
             left = left
                 .into_iter()
-                .flat_map(|(start, end)| {
-                    [
-                        (start, end.min(piece.start - margin)),
-                        (start.max(piece.end + margin), end),
-                    ]
+                .flat_map(|(from, to)| {
+                    [(from, to.min(start - margin)), (from.max(end + margin), to)]
                 })
                 .filter(|(start, end)| start < end)
                 .collect();
@@ -207,6 +224,8 @@ impl Claims<'_> {
                     owner: claim.hearer,
                     start,
                     end,
+                    covers: (start, end),
+                    by_hand: false,
                     kept: Vec::new(),
                     members: vec![claim.hearer],
                 });

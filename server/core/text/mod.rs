@@ -11,7 +11,7 @@
 //! **Pure**: no I/O, no state, no SQL, no time of day. It never returns an
 //! error: whatever is typed is a query, whatever is heard has a normal form.
 //!
-//! - [`normal`], [`parts`], [`split_words`]: what counts as the same word.
+//! - [`normal`], [`parts`], [`split_words`], [`tokens`]: what counts as the same word.
 //! - [`Query`]: what was asked, and where a text answers it.
 //! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
 //!   one word the other mis-heard?
@@ -22,6 +22,6 @@ mod query;
 mod same;
 
 pub use find::{Found, Span};
-pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
+pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};

@@ -173,6 +173,8 @@ fn moments_with_words_stay_and_new_recordings_join_them() {
         from,
         from_start: FileMs(start),
         from_end: FileMs(end),
+        covers: (FileMs(start), FileMs(end)),
+        by_hand: false,
     };
     let hearers = [hearer(0, &moved, &old), hearer(1, &zero, &new)];
     let moments = group(
@@ -199,6 +201,42 @@ fn moments_with_words_stay_and_new_recordings_join_them() {
     let moments = group(&hearers, &both, &MomentParams::default(), &Places("ab"));
     let keys: Vec<_> = moments.iter().map(|m| m.kept.clone()).collect();
     assert_eq!(keys, [vec![8], vec![7], vec![]]);
+}
+
+#[test]
+fn what_a_person_made_stays_as_it_is() {
+    let zero = Placement::even(0.0, 0.0);
+    let old = [segment(1_000, 9_000, 15.0)];
+    let new = [segment(1_000, 9_000, 30.0)];
+    let hearers = [hearer(0, &zero, &old), hearer(1, &zero, &new)];
+    let made = |key, from, start, end, covers_to| Kept {
+        key,
+        from,
+        from_start: FileMs(start),
+        from_end: FileMs(end),
+        covers: (FileMs(start), FileMs(covers_to)),
+        by_hand: true,
+    };
+    let found = |kept: &[Kept]| group(&hearers, kept, &MomentParams::default(), &Places("aa"));
+    // Two that a person made are two, however much they overlap; one that nobody made
+    // becomes theirs, though the better recorder has it.
+    let heard = Kept {
+        by_hand: false,
+        ..made(9, 1, 1_000, 9_000, 9_000)
+    };
+    let moments = found(&[
+        made(3, 0, 1_000, 5_000, 5_000),
+        made(4, 0, 4_000, 9_000, 9_000),
+        heard,
+    ]);
+    assert_eq!(bounds(&moments), [(1_000, 5_000), (4_000, 9_000)]);
+    assert_eq!((&moments[0].kept[..1], moments[1].kept[0]), (&[3][..], 4));
+    assert_eq!(who(&moments[0]), [1, 0]);
+    // What was cut off by hand is no speech of its own; what it does not stand for is.
+    let moments = found(&[made(3, 0, 1_000, 4_000, 9_000)]);
+    assert_eq!(bounds(&moments), [(1_000, 4_000)]);
+    let moments = found(&[made(3, 0, 1_000, 4_000, 4_000)]);
+    assert_eq!(bounds(&moments), [(1_000, 4_000), (4_200, 9_000)]);
 }
 
 fn segments() -> impl Strategy<Value = Vec<SpeechSegment>> {
@@ -241,6 +279,8 @@ proptest! {
                 from,
                 from_start: FileMs(start),
                 from_end: FileMs(start + length),
+                covers: (FileMs(start), FileMs(start + length)),
+                by_hand: key % 2 == 1,
             })
             .collect();
         let params = MomentParams::default();

@@ -1,0 +1,446 @@
+//! What become of the words of a line when a person puts it right?
+//!
+//! Times are in the file that the words are timed in. Whatever comes out is in
+//! order, inside the line, and no word is shorter than a millisecond, as long as
+//! [`has_room`] says that the line can hold so many words.
+
+use crate::text::normal;
+use crate::units::FileMs;
+
+/// A word of a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineWord {
+    /// As it is shown; no white space.
+    pub text: String,
+    /// Start in the file.
+    pub start: FileMs,
+    /// End in the file, exclusive.
+    pub end: FileMs,
+    /// How sure it is, 0 to 1; 1 for what a person wrote.
+    pub confidence: f32,
+    /// Whether a person wrote it.
+    pub by_hand: bool,
+}
+
+/// Where a line lies in its file, half-open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bounds {
+    /// Start.
+    pub from: FileMs,
+    /// End, exclusive.
+    pub to: FileMs,
+}
+
+/// Time that a line must have for each of its words, ms. Nobody says a hundred
+/// words a second, so only a slip or a joke asks for more.
+const LEAST_MS: i64 = 10;
+
+/// Room that is looked for before words are squeezed, ms a word: the shortest word
+/// of quick speech.
+const WORD_MS: i64 = 80;
+
+/// Whether a line can hold so many words.
+#[must_use]
+pub fn has_room(words: usize, bounds: Bounds) -> bool {
+    let words = i64::try_from(words).unwrap_or(i64::MAX);
+    words.saturating_mul(LEAST_MS) <= bounds.to.0 - bounds.from.0
+}
+
+/// The words of a line with a new text. What is written as before keeps its time
+/// and certainty; what only looks different (case, punctuation) or stands in the
+/// place of another word takes over the time; words that came in or fell out share
+/// what lies between their neighbours, by their letters.
+///
+/// ```
+/// use sayback_core::moments::{Bounds, LineWord, reworded};
+/// use sayback_core::units::FileMs;
+/// let heard = [("ring", 0), ("the", 500), ("fairy", 900), ("bell", 1_400)].map(|(text, at)| {
+///     LineWord { text: text.into(), start: FileMs(at), end: FileMs(at + 300), confidence: 0.6, by_hand: false }
+/// });
+/// let bounds = Bounds { from: FileMs(0), to: FileMs(2_000) };
+/// let right = reworded(&heard, &["ring", "the", "ferry", "bell"], bounds);
+/// assert_eq!((right[2].start, right[2].by_hand, right[3].by_hand), (FileMs(900), true, false));
+/// ```
+#[must_use]
+pub fn reworded(words: &[LineWord], texts: &[&str], bounds: Bounds) -> Vec<LineWord> {
+    let words = settled(words.to_vec(), bounds);
+    let mut line = Line {
+        bounds,
+        words: Vec::with_capacity(texts.len()),
+    };
+    let (mut old, mut new) = (0, 0);
+    for (i, j) in common(&words, texts)
+        .into_iter()
+        .chain([(words.len(), texts.len())])
+    {
+        line.exchange(&words[old..i], &texts[new..j], words.get(i));
+        if let (Some(word), Some(text)) = (words.get(i), texts.get(j)) {
+            line.keep(word, text);
+        }
+        (old, new) = (i + 1, j + 1);
+    }
+    settled(line.words, bounds)
+}
+
+/// The words in order and inside the line, each at least a millisecond long; those
+/// that are so already stay as they are.
+#[must_use]
+pub fn settled(mut words: Vec<LineWord>, bounds: Bounds) -> Vec<LineWord> {
+    let mut from = bounds.from.0;
+    let mut left = i64::try_from(words.len()).unwrap_or(i64::MAX);
+    for word in &mut words {
+        let start = word.start.0.max(from).min(bounds.to.0 - left);
+        left -= 1;
+        let end = word.end.0.min(bounds.to.0 - left).max(start + 1);
+        (word.start, word.end) = (FileMs(start), FileMs(end));
+        from = end;
+    }
+    words
+}
+
+/// The words before an instant and those after it; a word across it goes where its
+/// middle is.
+#[must_use]
+pub fn cut_at(words: &[LineWord], at: FileMs) -> (Vec<LineWord>, Vec<LineWord>) {
+    let before = words
+        .iter()
+        .take_while(|word| word.start.0.midpoint(word.end.0) < at.0)
+        .count();
+    let (one, other) = words.split_at(before);
+    (one.to_vec(), other.to_vec())
+}
+
+/// The first thing that is wrong with the times of words, in words; `None` when
+/// nothing is.
+#[must_use]
+pub fn fault(words: &[LineWord], bounds: Bounds) -> Option<String> {
+    let mut before = bounds.from.0;
+    for (n, word) in words.iter().enumerate() {
+        let (start, end) = (word.start.0, word.end.0);
+        if end <= start {
+            return Some(format!("word {n} would end at {end} and start at {start}"));
+        }
+        if start < before {
+            let what = if n == 0 {
+                "the moment starts"
+            } else {
+                "the word before it ends"
+            };
+            return Some(format!(
+                "word {n} would start at {start}, but {what} at {before}"
+            ));
+        }
+        before = end;
+    }
+    (before > bounds.to.0).then(|| {
+        let last = words.len().saturating_sub(1);
+        format!(
+            "word {last} would end at {before}, but the moment ends at {}",
+            bounds.to.0
+        )
+    })
+}
+
+/// Words that are put together anew.
+struct Line {
+    bounds: Bounds,
+    words: Vec<LineWord>,
+}
+
+impl Line {
+    fn keep(&mut self, word: &LineWord, text: &str) {
+        let same = word.text == text;
+        self.words.push(LineWord {
+            text: text.to_owned(),
+            confidence: if same { word.confidence } else { 1.0 },
+            by_hand: word.by_hand || !same,
+            ..word.clone()
+        });
+    }
+
+    /// Puts words in the place of others; `next` is the word that follows and stays.
+    fn exchange(&mut self, old: &[LineWord], new: &[&str], next: Option<&LineWord>) {
+        if old.len() == new.len() {
+            for (word, text) in old.iter().zip(new) {
+                self.words.push(by_hand(text, word.start.0, word.end.0));
+            }
+            return;
+        }
+        if new.is_empty() {
+            return;
+        }
+        let ended = self.words.last().map_or(self.bounds.from, |word| word.end);
+        let begins = next.map_or(self.bounds.to, |word| word.start);
+        let wanted = WORD_MS.saturating_mul(i64::try_from(new.len()).unwrap_or(i64::MAX));
+        let (mut from, mut to) = match (old.first(), old.last()) {
+            (Some(first), Some(last)) => (first.start.0, last.end.0),
+            _ => (ended.0, begins.0),
+        };
+        if to - from < wanted {
+            (from, to) = (ended.0, begins.0);
+        }
+        // Where there is no room, the word before gives up its later half.
+        if to - from < wanted
+            && let Some(before) = self.words.last_mut()
+        {
+            let half = before
+                .start
+                .0
+                .midpoint(before.end.0)
+                .max(before.start.0 + 1);
+            before.end = FileMs(half);
+            from = half;
+        }
+        self.words.extend(shared(new, from, to));
+    }
+}
+
+/// Words one after the other between two instants, each as long as its letters ask.
+fn shared(texts: &[&str], from: i64, to: i64) -> Vec<LineWord> {
+    let weight = |text: &str| i64::try_from(text.chars().count()).unwrap_or(1).max(1);
+    let count = i64::try_from(texts.len()).unwrap_or(i64::MAX);
+    let all: i64 = texts.iter().map(|text| weight(text)).sum();
+    let spare = (to - from - count).max(0);
+    let mut letters = 0;
+    let mut at = from;
+    (1_i64..)
+        .zip(texts)
+        .map(|(n, text)| {
+            letters += weight(text);
+            let share = i128::from(spare) * i128::from(letters) / i128::from(all.max(1));
+            let end = from + n + i64::try_from(share).unwrap_or(spare);
+            let word = by_hand(text, at, end);
+            at = end;
+            word
+        })
+        .collect()
+}
+
+fn by_hand(text: &str, start_ms: i64, end_ms: i64) -> LineWord {
+    LineWord {
+        text: text.to_owned(),
+        start: FileMs(start_ms),
+        end: FileMs(end_ms),
+        confidence: 1.0,
+        by_hand: true,
+    }
+}
+
+/// Pairs of places at which the two have the same word in order: the longest such
+/// list, and of those as long one with the most words written alike.
+fn common(words: &[LineWord], texts: &[&str]) -> Vec<(usize, usize)> {
+    let old: Vec<(&str, String)> = words.iter().map(|w| form(&w.text)).collect();
+    let new: Vec<(&str, String)> = texts.iter().map(|text| form(text)).collect();
+    let alike = |i: usize, j: usize| -> u32 {
+        if old[i].0 == new[j].0 {
+            5
+        } else if old[i].1 == new[j].1 {
+            4
+        } else {
+            0
+        }
+    };
+    let start = (0..old.len().min(new.len()))
+        .take_while(|&n| alike(n, n) == 5)
+        .count();
+    // best[i][j]: the rest from old word i and new word j on, behind the start.
+    let (rows, columns) = (old.len() - start, new.len() - start);
+    let mut best = vec![vec![0_u32; columns + 1]; rows + 1];
+    for i in (0..rows).rev() {
+        for j in (0..columns).rev() {
+            let both = match alike(start + i, start + j) {
+                0 => 0,
+                worth => worth + best[i + 1][j + 1],
+            };
+            best[i][j] = both.max(best[i + 1][j]).max(best[i][j + 1]);
+        }
+    }
+    let mut pairs: Vec<(usize, usize)> = (0..start).map(|n| (n, n)).collect();
+    let (mut i, mut j) = (0, 0);
+    while i < rows && j < columns {
+        let worth = alike(start + i, start + j);
+        if worth > 0 && best[i][j] == worth + best[i + 1][j + 1] {
+            pairs.push((start + i, start + j));
+            (i, j) = (i + 1, j + 1);
+        } else if best[i][j] == best[i + 1][j] {
+            i += 1;
+        } else {
+            j += 1;
+        }
+    }
+    pairs
+}
+
+/// A word as written and as it is compared; what is not spoken is only itself.
+fn form(text: &str) -> (&str, String) {
+    let plain = normal(text);
+    if plain.is_empty() {
+        return (text, text.to_owned());
+    }
+    (text, plain)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const BOUNDS: Bounds = Bounds {
+        from: FileMs(1_000),
+        to: FileMs(5_000),
+    };
+
+    /// Words of 400 ms, half a second apart, from the start of the line on.
+    fn heard(text: &str) -> Vec<LineWord> {
+        (0..)
+            .zip(text.split_whitespace())
+            .map(|(n, text)| LineWord {
+                text: text.into(),
+                start: FileMs(1_000 + 500 * n),
+                end: FileMs(1_400 + 500 * n),
+                confidence: 0.7,
+                by_hand: false,
+            })
+            .collect()
+    }
+
+    fn told(words: &[LineWord]) -> Vec<(&str, i64, i64, bool)> {
+        words
+            .iter()
+            .map(|w| (w.text.as_str(), w.start.0, w.end.0, w.by_hand))
+            .collect()
+    }
+
+    fn right(old: &str, new: &str) -> Vec<LineWord> {
+        let texts: Vec<&str> = new.split_whitespace().collect();
+        reworded(&heard(old), &texts, BOUNDS)
+    }
+
+    #[test]
+    fn a_word_in_the_place_of_another_has_its_time() {
+        assert_eq!(
+            told(&right("ring the fairy bell", "Ring the ferry bell")),
+            [
+                ("Ring", 1_000, 1_400, true),
+                ("the", 1_500, 1_900, false),
+                ("ferry", 2_000, 2_400, true),
+                ("bell", 2_500, 2_900, false),
+            ]
+        );
+        let right = right("ring the bell", "ring a bell");
+        let sure: Vec<f32> = right.iter().map(|word| word.confidence).collect();
+        assert_eq!(sure, [0.7, 1.0, 0.7]);
+    }
+
+    #[test]
+    fn words_that_come_in_share_what_is_there_by_their_letters() {
+        // 'ferry' stood from 2,000 to 2,400; 'a' and 'fairy' have one and five letters.
+        let two = right("ring the ferry bell", "ring the my sisters bell");
+        assert_eq!(
+            told(&two)[2..4],
+            [("my", 2_000, 2_089, true), ("sisters", 2_089, 2_400, true)]
+        );
+        // Nothing stood there: the pause of 100 ms is too short for two words, so the
+        // word before gives up half.
+        let more = right("ring bell", "ring the old bell");
+        assert_eq!(
+            told(&more),
+            [
+                ("ring", 1_000, 1_200, false),
+                ("the", 1_200, 1_350, true),
+                ("old", 1_350, 1_500, true),
+                ("bell", 1_500, 1_900, false),
+            ]
+        );
+        // At the end there is room.
+        let end = right("ring", "ring it");
+        assert_eq!(told(&end)[1], ("it", 1_400, 5_000, true));
+    }
+
+    #[test]
+    fn words_that_fall_out_leave_the_others_where_they_are() {
+        let less = right("he he rang the the bell", "he rang the bell");
+        assert_eq!(
+            told(&less),
+            [
+                ("he", 1_000, 1_400, false),
+                ("rang", 2_000, 2_400, false),
+                ("the", 2_500, 2_900, false),
+                ("bell", 3_500, 3_900, false),
+            ]
+        );
+        assert_eq!(right("he rang", ""), []);
+        assert_eq!(right("", "he rang").len(), 2);
+    }
+
+    #[test]
+    fn a_word_across_a_cut_goes_where_most_of_it_is() {
+        let words = heard("ring the bell");
+        for (at, left) in [(0, 0), (1_200, 0), (1_201, 1), (1_700, 1), (9_000, 3)] {
+            let (one, other) = cut_at(&words, FileMs(at));
+            assert_eq!((one.len(), other.len()), (left, 3 - left), "{at}");
+        }
+    }
+
+    #[test]
+    fn what_is_wrong_with_times_is_said() {
+        let with = |n: usize, start, end| {
+            let mut words = heard("ring the bell");
+            (words[n].start, words[n].end) = (FileMs(start), FileMs(end));
+            fault(&words, BOUNDS).unwrap_or_default()
+        };
+        assert_eq!(with(0, 1_100, 1_400), "");
+        assert!(with(0, 900, 1_400).contains("the moment starts at 1000"));
+        assert!(with(1, 1_399, 1_900).contains("the word before it ends at 1400"));
+        assert!(with(1, 1_500, 1_500).contains("end at 1500"));
+        assert!(with(2, 2_000, 5_001).contains("the moment ends at 5000"));
+        assert!(has_room(400, BOUNDS) && !has_room(401, BOUNDS));
+    }
+
+    fn any_words() -> impl Strategy<Value = Vec<LineWord>> {
+        let word = (
+            "[abAB,.]{1,4}",
+            -2_000..9_000_i64,
+            -50..900_i64,
+            0.0..1.0_f32,
+        );
+        prop::collection::vec(word, 0..12).prop_map(|words| {
+            let one = |(text, start, length, confidence)| LineWord {
+                text,
+                start: FileMs(start),
+                end: FileMs(start + length),
+                confidence,
+                by_hand: false,
+            };
+            words.into_iter().map(one).collect()
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_is_written_is_in_order_and_inside(
+            words in any_words(),
+            texts in prop::collection::vec("[abAB,.]{1,9}", 0..20),
+            from in 0..5_000_i64,
+            spare in 0..4_000_i64,
+        ) {
+            let most = words.len().max(texts.len()) as i64;
+            let bounds = Bounds { from: FileMs(from), to: FileMs(from + LEAST_MS * most + spare) };
+            let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
+            let right = reworded(&words, &texts, bounds);
+            let now: Vec<&str> = right.iter().map(|w| w.text.as_str()).collect();
+            prop_assert_eq!(now, texts.clone());
+            prop_assert_eq!(fault(&right, bounds), None);
+            // The same again changes nothing.
+            prop_assert_eq!(&reworded(&right, &texts, bounds), &right);
+        }
+
+        #[test]
+        fn words_that_are_fine_stay(words in any_words(), room in 400..5_000_i64) {
+            let bounds = Bounds { from: FileMs(0), to: FileMs(room) };
+            let once = settled(words, bounds);
+            prop_assert_eq!(fault(&once, bounds), None);
+            prop_assert_eq!(&settled(once.clone(), bounds), &once);
+        }
+    }
+}
