@@ -12,7 +12,9 @@ use tokio::sync::broadcast;
 use super::held::HeldJobs;
 use super::owner::Owner;
 use super::{Change, EngineConfig, JobsError, Status, What, worker};
-use crate::store::{EventId, JobId, JobRow, Lane, RecordingId, Store, StoreError};
+use crate::store::{
+    EventId, Fixing, JobId, JobRow, Lane, MomentId, RecordingId, Store, StoreError,
+};
 
 /// Changes a slow listener may be behind before it loses some.
 const CHANGES_KEPT: usize = 256;
@@ -172,6 +174,28 @@ impl Engine {
         let row = self.store().retry_job(job).await?;
         self.changed(Some(row.event_id.clone()), What::Queue);
         Ok(row)
+    }
+
+    /// Puts a moment right, now.
+    ///
+    /// # Errors
+    /// Those of [`Store::fix`].
+    pub async fn fix(&self, fixing: &Fixing<'_>) -> Result<Vec<MomentId>, StoreError> {
+        let ids = self.store().fix(fixing, now_ms()).await?;
+        self.changed(None, What::Content);
+        Ok(ids)
+    }
+
+    /// Has an event listened to again wherever another model than the one in use did;
+    /// says of how many recordings.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn listen_again(&self, event: &EventId) -> Result<u64, JobsError> {
+        let model = self.inner().config.model.name();
+        let recordings = self.store().listen_again(event, &model).await?;
+        self.changed(Some(event.clone()), What::Queue);
+        Ok(recordings)
     }
 
     /// Lets what is left to do for a recording go before all else.

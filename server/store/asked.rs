@@ -23,6 +23,15 @@ statements! {
             error = NULL
         WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
             AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
+    /// Recordings in which another model heard something.
+    LISTEN_AGAIN = "UPDATE job SET again = state = 'running', attempts = 0, interruptions = 0,
+            not_before_ms = 0, error = NULL,
+            progress = iif(state = 'running', progress, 0), begun = iif(state = 'running', begun, 0),
+            cursor = iif(state = 'running', cursor, 0), windows = iif(state = 'running', windows, NULL),
+            state = iif(state = 'running', 'running', 'ready')
+        WHERE kind = 'transcribe' AND event_id = ?1 AND state <> 'cancelled'
+            AND EXISTS (SELECT 1 FROM attempt a
+                WHERE a.recording_id = job.subject AND a.model <> ?2)";
     /// Above everything that waits, also above what was put first before; what is
     /// done remembers it for the words that come later. Next come those it waits
     /// for: the clock of its event needs every file, and what it heard may be
@@ -64,6 +73,20 @@ impl Store {
             .execute(&mut **transaction)
             .await?;
         Ok(())
+    }
+
+    /// Has an event listened to again wherever another model than this one did; says
+    /// of how many recordings. What a person called off stays so.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn listen_again(&self, event: &EventId, model: &str) -> Result<u64, StoreError> {
+        let again = sqlx::query(self.sql(LISTEN_AGAIN))
+            .bind(event)
+            .bind(model)
+            .execute(&self.write)
+            .await?;
+        Ok(again.rows_affected())
     }
 
     /// Stops a waiting or running job for good. Its worker notices by itself; its

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::JobId;
+use super::{JobId, Stale};
 
 /// What can go wrong in the store. Messages name the thing and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -60,6 +60,18 @@ pub enum StoreError {
         /// The rule in words, such as 'event title is blank'.
         rule: String,
     },
+    /// What a person wants of a moment makes no sense.
+    #[error("{reason}")]
+    Unfit {
+        /// Which part of it.
+        field: &'static str,
+        /// Why, and what to do.
+        reason: String,
+    },
+    /// A change was made against a version of a moment that is not the one that
+    /// stands; nothing was written.
+    #[error("moment {} was changed meanwhile; look at it again", .0.moment)]
+    Stale(Box<Stale>),
     /// The disk is full; nothing of the change was written.
     #[error(
         "the disk of the data folder is full; nothing was lost, work goes on once there is room"

@@ -82,7 +82,16 @@ pub struct WindowCommit<'a> {
 pub type Fuse<'a> = dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords + 'a;
 
 /// Text, start, end, confidence.
-type KeptWord = (String, i64, i64, f32);
+pub(super) type KeptWord = (String, i64, i64, f32);
+
+/// What a model made of a hearing.
+#[derive(FromRow)]
+pub(super) struct AttemptText {
+    pub recording_id: RecordingId,
+    pub model: String,
+    #[sqlx(try_from = "String")]
+    pub words: Json<Vec<KeptWord>>,
+}
 
 #[derive(FromRow)]
 struct RawAttempt {
@@ -110,6 +119,10 @@ statements! {
         FROM json_each(?1) i JOIN attempt a ON a.moment_id = i.value
             JOIN hearing h ON h.moment_id = a.moment_id AND h.recording_id = a.recording_id
         ORDER BY i.key, h.n, h.recording_id";
+    /// A person's words are not written over.
+    NOT_BY_HAND = "SELECT coalesce(json_group_array(m.id), '[]') FROM json_each(?1) i
+            JOIN moment m ON m.id = i.value
+        WHERE m.by_hand = 0";
     DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
     WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence)
         SELECT m.value ->> 0, w.key, w.value ->> 0, w.value ->> 1, w.value ->> 2,
@@ -117,6 +130,7 @@ statements! {
         FROM json_each(?1) m, json_each(m.value, '$[1]') w";
     SET_WORDS = "UPDATE moment SET words_from = t.value ->> 2, model = t.value ->> 3,
             doubt = t.value ->> 4, why = t.value ->> 5, text = t.value ->> 6,
+            version = version + (text IS NOT t.value ->> 6),
             word_count = json_array_length(t.value, '$[1]')
         FROM json_each(?1) t WHERE moment.id = t.value ->> 0";
     UNINDEX = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) i
@@ -177,15 +191,20 @@ impl Store {
         Ok(())
     }
 
-    /// Makes the words of moments, a JSON array of their ids, of all attempts.
+    /// Makes the words of moments, a JSON array of their ids, of all attempts, but
+    /// those of moments that a person put right.
     pub(super) async fn write_words(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
         moments: &str,
         fuse: &Fuse<'_>,
     ) -> Result<(), StoreError> {
-        let raw: Vec<RawAttempt> = sqlx::query_as(self.sql(ATTEMPTS_AT))
+        let moments: String = sqlx::query_scalar(self.sql(NOT_BY_HAND))
             .bind(moments)
+            .fetch_one(&mut **transaction)
+            .await?;
+        let raw: Vec<RawAttempt> = sqlx::query_as(self.sql(ATTEMPTS_AT))
+            .bind(&moments)
             .fetch_all(&mut **transaction)
             .await?;
         let of_one = raw.chunk_by(|a, b| a.moment_id == b.moment_id);
@@ -198,8 +217,8 @@ impl Store {
             .collect();
         let fused = json!(fused).to_string();
         for (statement, about) in [
-            (DROP_WORDS, moments),
-            (UNINDEX, moments),
+            (DROP_WORDS, &moments),
+            (UNINDEX, &moments),
             (WORDS, &fused),
             (SET_WORDS, &fused),
             (INDEX, &fused),

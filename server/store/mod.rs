@@ -25,6 +25,7 @@ mod clock;
 mod error;
 mod events;
 mod files;
+mod fixing;
 mod grouping;
 mod ids;
 mod intake;
@@ -50,6 +51,9 @@ pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
 pub use error::StoreError;
 pub use events::NewEvent;
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
+pub use fixing::{
+    ChangeRow, Cut, Fix, Fixing, HeardText, LastChange, Stale, State, StateWord, WordTimes,
+};
 pub use grouping::{Grouped, NewHearing, NewMoment};
 pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
@@ -60,8 +64,8 @@ use queue::NewJob;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
 pub use rows::{
-    ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
-    Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
+    ChangeKind, ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState,
+    Json, Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
 pub use search::Candidate;
 pub use segments::{Detected, NewSegment};

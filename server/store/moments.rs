@@ -33,6 +33,14 @@ pub struct MomentRow {
     /// The words joined by spaces; `None` until listened to, empty if none were
     /// heard.
     pub text: Option<String>,
+    /// Raised when the text becomes another, and by what people do to the moment.
+    pub version: i64,
+    /// Whether a person has changed it.
+    pub by_hand: bool,
+    /// Where what it stands for starts in the file of `words_from`, ms, and
+    pub covers_from_ms: Option<i64>,
+    /// where that ends, if that is more than its hearing there.
+    pub covers_to_ms: Option<i64>,
 }
 
 /// A word of a moment.
@@ -48,8 +56,10 @@ pub struct WordRow {
     pub start_ms: i64,
     /// End in that file, ms, exclusive.
     pub end_ms: i64,
-    /// How sure the model is, 0 to 1.
+    /// How sure the model is, 0 to 1; 1 for what a person wrote.
     pub confidence: f32,
+    /// Whether a person wrote it.
+    pub by_hand: bool,
 }
 
 /// One recording's copy of a moment.
@@ -116,7 +126,7 @@ macro_rules! select_moment {
     ($rest:literal) => {
         concat!(
             "SELECT m.id, m.event_id, m.island, m.start_ms, m.end_ms, m.words_from, m.model,
-                m.doubt, m.why, m.text ",
+                m.doubt, m.why, m.text, m.version, m.by_hand, m.covers_from_ms, m.covers_to_ms ",
             $rest
         )
     };
@@ -137,10 +147,11 @@ statements! {
         AND (?2 IS NULL OR m.island = 0 AND m.end_ms > ?2)
         AND (?3 IS NULL OR m.island = 0 AND m.start_ms < ?3)";
     OF_IDS = select_moment!("FROM json_each(?1) i JOIN moment m ON m.id = i.value ORDER BY i.key");
-    WORDS_OF_RECORDING = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
+    WORDS_OF_RECORDING = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence,
+            w.by_hand
         FROM hearing h JOIN word w ON w.moment_id = h.moment_id
         WHERE h.recording_id = ?1 ORDER BY h.start_ms, h.moment_id, w.n";
-    WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence
+    WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence, w.by_hand
         FROM json_each(?1) i JOIN word w ON w.moment_id = i.value ORDER BY i.key, w.n";
 }
 
@@ -248,9 +259,18 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn hearings_of(&self, moments: &[MomentId]) -> Result<Vec<HearingRow>, StoreError> {
+        self.hearings_at(&self.read, moments).await
+    }
+
+    /// [`Store::hearings_of`] as one look at the database sees them.
+    pub(super) async fn hearings_at(
+        &self,
+        look: impl sqlx::SqliteExecutor<'_>,
+        moments: &[MomentId],
+    ) -> Result<Vec<HearingRow>, StoreError> {
         Ok(sqlx::query_as(self.sql(HEARINGS_OF))
             .bind(json!(moments).to_string())
-            .fetch_all(&self.read)
+            .fetch_all(look)
             .await?)
     }
 

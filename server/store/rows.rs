@@ -121,6 +121,22 @@ word_enum!(
 );
 
 word_enum!(
+    /// What a person did to a moment.
+    ChangeKind {
+        /// Wrote its words.
+        Words = "words",
+        /// Made it and another one.
+        Join = "join",
+        /// Made it two.
+        Split = "split",
+        /// Gave it or its words other times.
+        Times = "times",
+        /// Went back to an earlier version.
+        Undo = "undo",
+    }
+);
+
+word_enum!(
     /// Where a recording stands; read from its jobs.
     RecordingState {
         /// No step after opening has begun.

@@ -64,7 +64,8 @@ statements! {
     /// So that it is left out should it not be looked through again.
     FORGET_TRACK = "DELETE FROM track WHERE recording_id = ?1";
     FORGET_PAIRS = "DELETE FROM pair WHERE a_id IN (SELECT id FROM recording WHERE event_id = ?1)";
-    FORGET_MOMENTS = "DELETE FROM moment WHERE event_id = ?1";
+    /// What a person put right is where its sound is, whatever the clock.
+    FORGET_MOMENTS = "DELETE FROM moment WHERE event_id = ?1 AND by_hand = 0";
     FORGET_COUNTS = "UPDATE recording SET word_count = 0, grouped = 0 WHERE event_id = ?1";
     FORGET_PLACEMENTS = "DELETE FROM placement
         WHERE recording_id IN (SELECT id FROM recording WHERE event_id = ?1)";
@@ -130,7 +131,8 @@ impl Store {
     }
 
     /// Writes where the recordings of an event lie and that `align` is done, as
-    /// one, and has its moments found. A solve from scratch drops all moments.
+    /// one, and has its moments found. A solve from scratch drops all moments but
+    /// those that a person put right.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].

@@ -22,7 +22,7 @@ macro_rules! statements {
                 &$crate::store::statement::Statement { name: stringify!($name), sql: $sql };
         )+
         #[cfg(test)]
-        pub(super) const ALL: &[&$crate::store::statement::Statement] = &[$($name),+];
+        pub(in crate::store) const ALL: &[&$crate::store::statement::Statement] = &[$($name),+];
     };
 }
 pub(super) use statements;

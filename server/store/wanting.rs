@@ -48,7 +48,7 @@ statements! {
             JOIN moment m ON m.id = a.moment_id
         WHERE a.recording_id = ?1 AND a.model <> ?2 AND m.words_from = ?1";
     FORGET_WORDS_FROM = "UPDATE moment SET words_from = NULL
-        WHERE id IN (SELECT value FROM json_each(?1))";
+        WHERE by_hand = 0 AND id IN (SELECT value FROM json_each(?1))";
     FORGET_ATTEMPTS_AT = "DELETE FROM attempt
         WHERE moment_id IN (SELECT value FROM json_each(?1))";
     WANT_HERE = "UPDATE hearing SET wanted = recording_id = ?2, batch = NULL
@@ -93,7 +93,7 @@ statements! {
             SELECT m.id AS moment_id, h.recording_id, h.end_ms - h.start_ms AS ms, m.island,
                 m.start_ms, row_number() OVER (PARTITION BY m.id ORDER BY h.n, h.recording_id) AS k
             FROM moment m JOIN hearing h ON h.moment_id = m.id
-            WHERE m.event_id = ?1 AND m.doubt IS NOT NULL AND h.heard = 1 AND h.wanted = 0
+            WHERE m.event_id = ?1 AND m.doubt IS NOT NULL AND m.by_hand = 0 AND h.heard = 1 AND h.wanted = 0
                 AND NOT EXISTS (SELECT 1 FROM hearing o
                     WHERE o.moment_id = m.id AND o.wanted = 2)
                 AND NOT EXISTS (SELECT 1 FROM job j WHERE j.subject = h.recording_id
@@ -106,7 +106,8 @@ statements! {
 impl Store {
     /// The hearings of a recording to be listened to together by `model`, in the
     /// order of the file, some of them perhaps done; none when nothing is wanted.
-    /// What another model heard in this recording is dropped first.
+    /// What another model heard in this recording is dropped first; what a person put
+    /// right stays, and is listened to anew all the same.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].

@@ -174,6 +174,7 @@ mod tests {
             start_ms: at_ms + n * 300,
             end_ms: at_ms + n * 300 + 250,
             confidence: 0.5 + 0.1 * n as f32,
+            by_hand: false,
         });
         Candidate {
             bm25: -1.0,
@@ -189,6 +190,10 @@ mod tests {
                 doubt: None,
                 why: None,
                 text: Some(text.into()),
+                version: 1,
+                by_hand: false,
+                covers_from_ms: None,
+                covers_to_ms: None,
             },
             event: Arc::new(EventRow {
                 id: "e".into(),

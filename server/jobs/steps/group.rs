@@ -10,7 +10,9 @@ use sayback_core::units::FileMs;
 use super::words::Fuser;
 use super::{Step, StepError};
 use crate::jobs::engine::now_ms;
-use crate::store::{EventId, Grouped, MomentId, NewHearing, NewMoment, RecordingId, RecordingRow};
+use crate::store::{
+    EventId, Grouped, MomentId, MomentRow, NewHearing, NewMoment, RecordingId, RecordingRow,
+};
 
 impl Step<'_> {
     /// Finds each stretch of speech once, with everybody who heard it.
@@ -26,7 +28,7 @@ impl Step<'_> {
         let found = group(&hearers, &kept, &MomentParams::default(), &Tracks(&tracks));
         let moments: Vec<NewMoment> = found
             .into_iter()
-            .map(|moment| new_moment(moment, &ids, &listeners))
+            .map(|moment| new_moment(moment, &ids, &kept, &listeners))
             .collect();
         self.check()?;
         let lease = self.claim.lease();
@@ -96,17 +98,20 @@ impl Step<'_> {
         let hearings = self.read(self.store().hearings_of_event(event))?;
         let mut ids: Vec<MomentId> = hearings.iter().map(|h| h.moment_id.clone()).collect();
         ids.dedup();
-        let words_from: HashMap<MomentId, RecordingId> = self
+        let rows: HashMap<MomentId, MomentRow> = self
             .read(self.store().moments_by_ids(&ids))?
             .into_iter()
-            .filter_map(|row| Some((row.id, row.words_from?)))
+            .map(|row| (row.id.clone(), row))
             .collect();
         let mut named = Vec::new();
         let mut kept = Vec::new();
         for hearing in &hearings {
-            if words_from.get(&hearing.moment_id) != Some(&hearing.recording_id) {
+            let Some(row) = rows
+                .get(&hearing.moment_id)
+                .filter(|row| row.words_from.as_ref() == Some(&hearing.recording_id))
+            else {
                 continue;
-            }
+            };
             let Some(from) = places.get(&hearing.recording_id) else {
                 continue;
             };
@@ -115,6 +120,11 @@ impl Step<'_> {
                 from: *from,
                 from_start: FileMs(hearing.start_ms),
                 from_end: FileMs(hearing.end_ms),
+                covers: (
+                    FileMs(row.covers_from_ms.unwrap_or(hearing.start_ms)),
+                    FileMs(row.covers_to_ms.unwrap_or(hearing.end_ms)),
+                ),
+                by_hand: row.by_hand,
             });
             named.push(hearing.moment_id.clone());
         }
@@ -151,8 +161,21 @@ impl Listener {
     }
 }
 
-fn new_moment(moment: Moment, ids: &[MomentId], listeners: &[Listener]) -> NewMoment {
-    let hearings = moment.hearings.into_iter();
+fn new_moment(
+    moment: Moment,
+    ids: &[MomentId],
+    kept: &[Kept],
+    listeners: &[Listener],
+) -> NewMoment {
+    // Whole milliseconds of two clocks are not the same: what words are timed in stays
+    // exactly where it was.
+    let own = moment.kept.first().map(|key| kept[*key]);
+    let hearings = moment.hearings.into_iter().map(|mut hearing| {
+        if let Some(own) = own.filter(|own| own.from == hearing.hearer) {
+            (hearing.start, hearing.end) = (own.from_start, own.from_end);
+        }
+        hearing
+    });
     NewMoment {
         kept: moment.kept.iter().map(|key| ids[*key].clone()).collect(),
         island: i64::from(moment.island),

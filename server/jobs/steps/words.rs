@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use sayback_core::clock::Placement;
 use sayback_core::moments::{Attempt, SaidWord, fuse};
-use sayback_core::text::parts;
+use sayback_core::text::tokens;
 
 use crate::store::{AttemptRow, MomentWords, NewWord, PlacementRow, RecordingId};
 
@@ -55,7 +55,7 @@ impl Fuser {
         MomentWords {
             words_from: from.recording_id.clone(),
             model: from.model.clone(),
-            normal: tokens(&words),
+            normal: tokens(words.iter().map(|word| word.text.as_str())),
             words,
             doubt,
             why,
@@ -78,29 +78,5 @@ impl Fuser {
     fn place(&self, attempt: &AttemptRow) -> Placement {
         let place = self.placements.get(&attempt.recording_id);
         place.cloned().unwrap_or(Placement::even(0.0, 0.0))
-    }
-}
-
-/// What is spoken, a token for each part of a word, joined by single spaces.
-/// That is what a query is compared with in `core::text`, too.
-fn tokens(words: &[NewWord]) -> String {
-    let tokens: Vec<String> = words.iter().flat_map(|word| parts(&word.text)).collect();
-    tokens.join(" ")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn only_what_is_spoken_is_indexed_part_by_part() {
-        let word = |text: &str| NewWord {
-            text: text.into(),
-            start_ms: 0,
-            end_ms: 1,
-            confidence: 1.0,
-        };
-        let words = ["Don't", "—", "café-bar,", "now!"].map(word);
-        assert_eq!(tokens(&words), "dont cafe bar now");
     }
 }

@@ -9,15 +9,15 @@ use super::words::{commit, first, grouped, hearing, moment, words};
 use super::*;
 
 /// An event with recordings that are looked through.
-struct Desk {
+pub(super) struct Desk {
     _folder: tempfile::TempDir,
-    store: Store,
-    event: EventId,
-    recordings: Vec<RecordingRow>,
+    pub store: Store,
+    pub event: EventId,
+    pub recordings: Vec<RecordingRow>,
 }
 
 impl Desk {
-    async fn of(count: usize) -> Self {
+    pub async fn of(count: usize) -> Self {
         let (folder, store) = store().await;
         let new = NewEvent {
             title: "The landing".into(),
@@ -36,11 +36,11 @@ impl Desk {
         }
     }
 
-    fn id(&self, n: usize) -> &RecordingId {
+    pub fn id(&self, n: usize) -> &RecordingId {
         &self.recordings[n].id
     }
 
-    async fn claim(&self, kind: JobKind) -> Claim {
+    pub async fn claim(&self, kind: JobKind) -> Claim {
         let lane = match kind {
             JobKind::Transcribe => Lane::Model,
             _ => Lane::Light,
@@ -51,15 +51,22 @@ impl Desk {
         claim
     }
 
-    async fn align(&self) {
+    pub async fn align(&self) {
+        self.align_at(&[(0.0, 0.0)], false).await;
+    }
+
+    /// Start on the clock, ms, and rate, ppm, of each recording in turn.
+    pub async fn align_at(&self, places: &[(f64, f64)], anew: bool) {
         let align = self.claim(JobKind::Align).await;
-        let mut all = solved(&self.event, self.id(0), false);
+        let mut all = solved(&self.event, self.id(0), anew);
         let place = all.placements[0].clone();
         all.placements = self
             .recordings
             .iter()
-            .map(|row| NewPlacement {
+            .zip(places.iter().cycle())
+            .map(|(row, (start_ms, ppm))| NewPlacement {
                 recording: row.id.clone(),
+                pieces: serde_json::json!(sayback_core::clock::Placement::even(*start_ms, *ppm)),
                 ..place.clone()
             })
             .collect();
@@ -70,7 +77,7 @@ impl Desk {
     }
 
     /// The ids of the moments, in order of time.
-    async fn group(&self, moments: &[NewMoment]) -> Vec<MomentId> {
+    pub async fn group(&self, moments: &[NewMoment]) -> Vec<MomentId> {
         let group = self.claim(JobKind::Group).await;
         self.store
             .finish_group(&group.lease(), &grouped(&self.event, moments), NOW)
@@ -80,7 +87,7 @@ impl Desk {
         rows.unwrap().into_iter().map(|row| row.id).collect()
     }
 
-    async fn group_again(&self, moments: &[NewMoment]) -> Vec<MomentId> {
+    pub async fn group_again(&self, moments: &[NewMoment]) -> Vec<MomentId> {
         self.store.ask_solve(&self.event, false).await.unwrap();
         self.align().await;
         self.group(moments).await
@@ -88,7 +95,7 @@ impl Desk {
 
     /// Listens to the next recording: which, and to what of it. Every hearing says
     /// one word.
-    async fn listen(&self) -> (usize, Vec<i64>) {
+    pub async fn listen(&self) -> (usize, Vec<i64>) {
         let claim = self.claim(JobKind::Transcribe).await;
         let lease = claim.lease();
         let n = self
@@ -134,7 +141,7 @@ impl Desk {
         assert_eq!(next.unwrap().map(|claim| claim.subject), None);
     }
 
-    async fn job(&self, kind: JobKind, subject: &str) -> JobRow {
+    pub async fn job(&self, kind: JobKind, subject: &str) -> JobRow {
         let jobs = self.store.jobs_of(subject).await.unwrap();
         jobs.into_iter().find(|job| job.kind == kind).unwrap()
     }
@@ -210,7 +217,7 @@ async fn look_through(store: &Store, event: &EventId, letter: char) -> Recording
     recording
 }
 
-fn kept(mut moment: NewMoment, ids: &[&MomentId]) -> NewMoment {
+pub(super) fn kept(mut moment: NewMoment, ids: &[&MomentId]) -> NewMoment {
     moment.kept = ids.iter().map(|id| (*id).clone()).collect();
     moment
 }

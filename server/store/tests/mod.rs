@@ -8,6 +8,8 @@
 mod full;
 mod going_on;
 mod older;
+mod put_right;
+mod put_right_any;
 mod story;
 mod words;
 
@@ -25,6 +27,10 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         clock::ALL,
         events::ALL,
         files::ALL,
+        fixing::ALL,
+        fixing::DESK_ALL,
+        fixing::HISTORY_ALL,
+        fixing::WRITTEN_ALL,
         grouping::ALL,
         intake::ALL,
         listening::ALL,

@@ -146,7 +146,8 @@ async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
             snr_db, clipped, reverb, score) VALUES ('m1', 'r1', 1, 0, 9, 1, 0, 0, 0, 0, 0),
             ('m1', 'r2', 2, 0, 9, 1, 0, 0, 0, 0, 0), ('m2', 'r1', 1, 10, 19, 1, 0, 0, 0, 0, 0);
         INSERT INTO attempt VALUES ('m1', 'r1', 'base', '[]');
-        INSERT INTO word VALUES ('m1', 0, 'kettle', 0, 9, 0.5);
+        INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence)
+            VALUES ('m1', 0, 'kettle', 0, 9, 0.5);
         INSERT INTO moment_fts (rowid, normal) VALUES (1, 'kettle'), (2, 'rope');";
     let run = async |sql: &'static str| {
         sqlx::raw_sql(sql).execute(&store.write).await.unwrap();

@@ -201,6 +201,7 @@ pub(super) async fn listen_and_find(store: &Store, event: &EventRow, recording: 
         ["21 dB above its noise"]
     );
     search(store, event).await;
+    super::put_right::put_right_and_taken_back(store, event, &ids).await;
     second_tries(store, event, recording, &ids).await;
 }
 
