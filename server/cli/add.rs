@@ -52,7 +52,10 @@ pub fn run(
 
 /// Words need a model, and the one asked for; better to know before an hour of
 /// work.
-fn check_model(client: &Client, asked: Option<&str>, no_wait: bool) -> Result<(), CliError> {
+///
+/// # Errors
+/// What to do about it.
+pub fn check_model(client: &Client, asked: Option<&str>, no_wait: bool) -> Result<(), CliError> {
     let model = client.get("/health")?.read::<Health>()?.model;
     let name = safe(&model.name);
     if let Some(asked) = asked.filter(|asked| *asked != model.name) {

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use super::fix::FixCommand;
+
 /// How commands end, told at the foot of `--help`.
 const EXIT_CODES: &str = "\
 Exit codes:
@@ -87,6 +89,11 @@ pub enum Command {
     Find(Find),
     /// All words of one recording
     Words(Words),
+    /// Put right what a moment says, and when
+    #[command(subcommand)]
+    Fix(FixCommand),
+    /// Listen again to what another speech model wrote down
+    Listen(Listen),
     /// Where the recordings of an event lie on its one clock
     Clock(Clock),
     /// Get and look at speech models
@@ -291,6 +298,19 @@ pub struct Words {
     pub json: bool,
 }
 
+/// `sayback listen`
+#[derive(Debug, Args)]
+pub struct Listen {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// Leave the work in the queue, for `sayback serve`
+    #[arg(long)]
+    pub no_wait: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
 /// `sayback clock …`
 #[derive(Debug, Args)]
 #[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
@@ -364,7 +384,8 @@ pub struct ClockCancel {
 pub struct ClockSolve {
     /// The event's id, or its title where only one has it
     pub event: String,
-    /// From scratch: forget places (but those fixed by hand) and all words
+    /// From scratch: forget places (but those fixed by hand) and all words (but
+    /// those put right by hand)
     #[arg(long)]
     pub anew: bool,
     /// Leave the work in the queue, for `sayback serve`

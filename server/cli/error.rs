@@ -1,6 +1,7 @@
 //! Why a command did not do what it was asked.
 
 use serde::Deserialize;
+use serde_json::Value;
 
 use super::show::safe;
 
@@ -86,6 +87,8 @@ impl CliError {
         };
         let hint = match problem.kind.rsplit(':').next()? {
             "no-such-event" => "`sayback event list` shows the events",
+            "changed-meanwhile" => "`sayback fix show ID` tells what stands, and its version",
+            "no-such-moment" => "`sayback fix list RECORDING` shows the moments",
             "no-such-recording" => "`sayback event show EVENT` shows the recordings",
             _ => return None,
         };
@@ -114,6 +117,12 @@ pub struct Problem {
     /// The HTTP status.
     #[serde(default)]
     pub status: u16,
+    /// What was sent, where somebody was quicker.
+    #[serde(default)]
+    pub yours: Value,
+    /// What stands there.
+    #[serde(default)]
+    pub theirs: Value,
 }
 
 impl std::fmt::Display for Problem {

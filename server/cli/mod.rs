@@ -25,8 +25,10 @@ mod clock;
 pub mod error;
 mod event;
 mod find;
+mod fix;
 mod instant;
 mod interrupt;
+mod listen;
 mod model;
 mod progress;
 mod serve;
@@ -43,6 +45,7 @@ use clap::Parser;
 
 use args::{ClockCommand, Command, Line};
 use error::{CliError, Outcome};
+use fix::FixCommand;
 use session::{Need, Session};
 use show::{Paint, remark, safe};
 
@@ -96,6 +99,11 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Find(command) => find::run(client, command),
         Command::Words(command) => words::run(client, command),
+        Command::Fix(command) => fix::run(client, command),
+        Command::Listen(command) => {
+            let cancel = session.on_interrupt()?;
+            listen::run(client, command, global.model.as_deref(), &cancel)
+        }
         Command::Clock(command) => {
             let cancel = session.on_interrupt()?;
             clock::run(client, command, &cancel)
@@ -111,7 +119,14 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
 fn need(command: &Command) -> Need {
     match command {
         Command::Add(add) if !add.no_wait => Need::Work,
-        Command::Add(_) | Command::Event(args::EventCommand::New(_)) => Need::Keep,
+        Command::Listen(listen) if !listen.no_wait => Need::Work,
+        Command::Add(_) | Command::Listen(_) | Command::Event(args::EventCommand::New(_)) => {
+            Need::Keep
+        }
+        Command::Fix(FixCommand::List(_) | FixCommand::Show(_) | FixCommand::History(_)) => {
+            Need::Look
+        }
+        Command::Fix(_) => Need::Keep,
         Command::Clock(clock) => match &clock.command {
             None => Need::Look,
             Some(ClockCommand::Fix(fix)) if !fix.no_wait => Need::Work,

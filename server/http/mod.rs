@@ -21,6 +21,7 @@ mod audio;
 mod clock;
 mod events;
 mod extract;
+mod fixes;
 mod guard;
 mod health;
 mod incoming;
@@ -128,6 +129,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(recordings::routes())
             .merge(words::routes())
             .merge(moments::routes())
+            .merge(fixes::routes())
             .merge(audio::routes())
             .merge(search::routes())
             .merge(status::routes())

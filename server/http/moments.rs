@@ -98,7 +98,8 @@ async fn list(
     }))
 }
 
-fn moment(
+/// A moment as answers tell it; `known` are the recordings of its event.
+pub fn moment(
     row: MomentRow,
     hearings: Vec<HearingRow>,
     known: &HashMap<&RecordingId, &RecordingRow>,
@@ -106,6 +107,8 @@ fn moment(
     let on_clock = row.island == 0;
     Moment {
         id: row.id.0,
+        version: row.version,
+        by_hand: row.by_hand,
         island: row.island,
         start_ms: on_clock.then_some(row.start_ms),
         end_ms: on_clock.then_some(row.end_ms),
@@ -186,6 +189,8 @@ pub async fn transcript(store: &Store, row: RecordingRow) -> Result<Transcript, 
             text,
             words_from: words_from(moment.words_from.as_ref(), &known),
             moment: moment.id.0,
+            version: moment.version,
+            by_hand: moment.by_hand,
             start_ms: hearing.start_ms,
             end_ms: hearing.end_ms,
             heard: hearing.heard,
@@ -225,5 +230,6 @@ fn at_own_time(
         start_ms,
         end_ms,
         confidence: word.confidence,
+        by_hand: word.by_hand,
     })
 }

@@ -23,6 +23,7 @@ use super::problem::Problem;
         (name = "events", description = "Events and what is taken in"),
         (name = "clock", description = "Where recordings lie on the clock of their event"),
         (name = "recordings", description = "Recordings, their words and their sound"),
+        (name = "moments", description = "What was said, put right by people"),
         (name = "search", description = "Who said what and when"),
         (name = "work", description = "The queue and its progress"),
         (name = "server", description = "The server itself"),

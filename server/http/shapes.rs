@@ -128,6 +128,18 @@ impl From<IntakeRow> for wire::Intake {
     }
 }
 
+impl From<store::WordRow> for wire::Word {
+    fn from(row: store::WordRow) -> Self {
+        Self {
+            text: row.text,
+            start_ms: row.start_ms,
+            end_ms: row.end_ms,
+            confidence: row.confidence,
+            by_hand: row.by_hand,
+        }
+    }
+}
+
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
         let told = error.to_string();
@@ -147,6 +159,7 @@ impl From<StoreError> for Problem {
                 "A value is not usable",
                 told,
             ),
+            StoreError::Unfit { field, .. } => Self::field(field, told),
             StoreError::JobState { .. } => Self::new(StatusCode::CONFLICT, told),
             StoreError::DiskFull => Self::disk_full(told),
             StoreError::Busy => Self::new(StatusCode::SERVICE_UNAVAILABLE, told),

@@ -75,6 +75,7 @@ impl Known {
         let on_clock = self.on_event_clock(said, hearings);
         Hit {
             moment: moment.id.0.clone(),
+            version: moment.version,
             event: EventRef {
                 id: event.id.0.clone(),
                 title: event.title.clone(),

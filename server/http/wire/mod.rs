@@ -3,12 +3,14 @@
 
 mod clock;
 mod event;
+mod fix;
 mod moment;
 mod search;
 mod status;
 
 pub use clock::*;
 pub use event::*;
+pub use fix::*;
 pub use moment::*;
 pub use search::*;
 pub use status::*;

@@ -21,6 +21,11 @@ pub struct MomentList {
 pub struct Moment {
     /// The moment's id.
     pub id: String,
+    /// Raised when the text becomes another, and by what people do to it; a change
+    /// says of which version it is one.
+    pub version: i64,
+    /// Whether a person has changed it.
+    pub by_hand: bool,
     /// Whose clock it lies on: 0 is the event clock.
     pub island: i64,
     /// Where it starts on the event clock, ms; null where it is not on it.
@@ -90,6 +95,10 @@ pub struct Transcript {
 pub struct HeardWords {
     /// The moment's id.
     pub moment: String,
+    /// The moment's version.
+    pub version: i64,
+    /// Whether a person has changed it.
+    pub by_hand: bool,
     /// Where it starts in the file, ms.
     pub start_ms: i64,
     /// Where it ends in the file, ms.
@@ -124,6 +133,8 @@ pub struct Word {
     pub start_ms: i64,
     /// Where it ends in the file, ms.
     pub end_ms: i64,
-    /// How sure the recogniser is, 0 to 1.
+    /// How sure the recogniser is, 0 to 1; 1 for what a person wrote.
     pub confidence: f32,
+    /// Whether a person wrote it.
+    pub by_hand: bool,
 }

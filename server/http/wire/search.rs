@@ -23,6 +23,8 @@ pub struct SearchAnswer {
 pub struct Hit {
     /// The moment's id.
     pub moment: String,
+    /// The moment's version.
+    pub version: i64,
     /// The event it belongs to.
     pub event: EventRef,
     /// The part of the event.

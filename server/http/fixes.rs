@@ -1,0 +1,368 @@
+//! What does a person put right? `/moments/{moment}`.
+
+use std::collections::HashMap;
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use serde::Serialize;
+use serde_json::json;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+use super::AppState;
+use super::extract::{Json, Path};
+use super::moments::moment;
+use super::problem::{Answer, Problem};
+use super::shapes::{reference, rfc3339};
+use super::wire::{
+    Change, ChangeList, Fixed, HeardText, Join, ListenAgain, MomentDetail, NewText, NewTimes,
+    Split, Undo, Was, Word,
+};
+use crate::store::{
+    self, ChangeRow, Cut, Fix, Fixing, MomentId, RecordingId, RecordingRow, Stale, StateWord,
+    Store, StoreError, WordTimes,
+};
+
+/// The longest name of a person, characters.
+const LONGEST_NAME: usize = 100;
+
+/// The longest text of a moment, characters: half an hour of talk.
+const LONGEST_TEXT: usize = 20_000;
+
+/// The routes by which people put moments right.
+pub fn routes() -> OpenApiRouter<AppState> {
+    OpenApiRouter::new()
+        .routes(routes!(show))
+        .routes(routes!(changes))
+        .routes(routes!(words))
+        .routes(routes!(times))
+        .routes(routes!(join))
+        .routes(routes!(split))
+        .routes(routes!(undo))
+        .routes(routes!(listen))
+}
+
+/// One moment with its words and their times, and what speech models heard.
+#[utoipa::path(get, path = "/moments/{moment}", tag = "moments",
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = MomentDetail),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn show(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+) -> Answer<Json<MomentDetail>> {
+    let mut details = details(&state.store, std::slice::from_ref(&moment)).await?;
+    let missing = || Problem::missing("moment", moment.as_str());
+    details.pop().map(Json).ok_or_else(missing)
+}
+
+/// Who changed a moment, when, and how.
+#[utoipa::path(get, path = "/moments/{moment}/changes", tag = "moments",
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = ChangeList),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn changes(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+) -> Answer<Json<ChangeList>> {
+    let changes = state.store.changes(&moment).await?;
+    // What was joined to another has a history, but is no more.
+    if changes.is_empty()
+        && state
+            .store
+            .moments_by_ids(&[moment.clone()])
+            .await?
+            .is_empty()
+    {
+        return Err(Problem::missing("moment", moment.as_str()));
+    }
+    let changes = changes.into_iter().map(change).collect();
+    Ok(Json(ChangeList { changes }))
+}
+
+/// Writes the words of a moment anew.
+///
+/// Words that are as before keep their times; those that came in share what lies
+/// between their neighbours. Speech models write beside them from then on, never over
+/// them.
+#[utoipa::path(put, path = "/moments/{moment}/words", tag = "moments", request_body = NewText,
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = Fixed),
+    (status = 409, description = "somebody was quicker: `yours` is what was sent, `theirs` what \
+        stands", body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn words(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+    Json(asked): Json<NewText>,
+) -> Answer<Json<Fixed>> {
+    let odd = |c: char| c.is_control() && !c.is_whitespace();
+    if asked.text.chars().count() > LONGEST_TEXT {
+        let told = format!("a moment has at most {LONGEST_TEXT} characters");
+        return Err(Problem::field("text", told));
+    }
+    if asked.text.contains(odd) {
+        return Err(Problem::field("text", "text holds control characters"));
+    }
+    let fix = Fix::Words {
+        text: asked.text.clone(),
+    };
+    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+}
+
+/// Gives a moment, or its words, other times.
+#[utoipa::path(put, path = "/moments/{moment}/times", tag = "moments", request_body = NewTimes,
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = Fixed),
+    (status = 409, description = "somebody was quicker: `yours` is what was sent, `theirs` what \
+        stands", body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn times(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+    Json(asked): Json<NewTimes>,
+) -> Answer<Json<Fixed>> {
+    let words = asked.words.iter().map(|word| WordTimes {
+        n: word.word,
+        start_ms: word.start_ms,
+        end_ms: word.end_ms,
+    });
+    let fix = Fix::Times {
+        start_ms: asked.start_ms,
+        end_ms: asked.end_ms,
+        words: words.collect(),
+    };
+    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+}
+
+/// Makes two moments one.
+#[utoipa::path(post, path = "/moments/{moment}/join", tag = "moments", request_body = Join,
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = Fixed),
+    (status = 409, description = "somebody was quicker: `yours` is what was sent, `theirs` what \
+        stands", body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn join(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+    Json(asked): Json<Join>,
+) -> Answer<Json<Fixed>> {
+    let fix = Fix::Join {
+        with: asked.with.as_str().into(),
+        version: asked.with_version,
+    };
+    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+}
+
+/// Makes a moment two.
+#[utoipa::path(post, path = "/moments/{moment}/split", tag = "moments", request_body = Split,
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = Fixed),
+    (status = 409, description = "somebody was quicker: `yours` is what was sent, `theirs` what \
+        stands", body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn split(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+    Json(asked): Json<Split>,
+) -> Answer<Json<Fixed>> {
+    let cut = match (asked.at_word, asked.at_ms) {
+        (Some(word), None) => Cut::Word(word),
+        (None, Some(at_ms)) => Cut::At(at_ms),
+        _ => {
+            return Err(Problem::field(
+                "at_word",
+                "say at_word or at_ms, one of them",
+            ));
+        }
+    };
+    fixed(
+        &state,
+        &moment,
+        asked.version,
+        &asked.by,
+        &Fix::Split(cut),
+        &asked,
+    )
+    .await
+}
+
+/// Goes back to an earlier version of a moment, which is a new version.
+///
+/// What was joined or split since comes apart or together again.
+#[utoipa::path(post, path = "/moments/{moment}/undo", tag = "moments", request_body = Undo,
+    params(("moment" = String, Path, description = "the moment's id")),
+    responses(
+    (status = 200, body = Fixed),
+    (status = 409, description = "somebody was quicker: `yours` is what was sent, `theirs` what \
+        stands", body = Problem, content_type = "application/problem+json"),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn undo(
+    State(state): State<AppState>,
+    Path(moment): Path<MomentId>,
+    Json(asked): Json<Undo>,
+) -> Answer<Json<Fixed>> {
+    let fix = Fix::Undo { to: asked.to };
+    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+}
+
+/// Has an event listened to again by the speech model in use, wherever another one
+/// did; what people put right stays.
+#[utoipa::path(post, path = "/events/{event}/listen", tag = "work",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 202, description = "it is in the queue", body = ListenAgain),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn listen(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+) -> Answer<(StatusCode, Json<ListenAgain>)> {
+    let event = state.store.find_event(&event).await?.id;
+    let recordings = state.engine.listen_again(&event).await?;
+    Ok((StatusCode::ACCEPTED, Json(ListenAgain { recordings })))
+}
+
+/// Makes a change, and says what there is now.
+async fn fixed(
+    state: &AppState,
+    moment: &MomentId,
+    version: i64,
+    by: &str,
+    fix: &Fix,
+    asked: &impl Serialize,
+) -> Answer<Json<Fixed>> {
+    let by = by.trim();
+    if by.is_empty() || by.chars().count() > LONGEST_NAME || by.contains(char::is_control) {
+        let told = format!("by says who, in 1 to {LONGEST_NAME} characters");
+        return Err(Problem::field("by", told));
+    }
+    let fixing = Fixing {
+        moment,
+        version,
+        by,
+        fix,
+    };
+    let ids = match state.engine.fix(&fixing).await {
+        Ok(ids) => ids,
+        Err(StoreError::Stale(stale)) => return Err(quicker(*stale, asked)),
+        Err(error) => return Err(error.into()),
+    };
+    let moments = details(&state.store, &ids).await?;
+    Ok(Json(Fixed { moments }))
+}
+
+/// Both texts, so that nothing is lost.
+fn quicker(stale: Stale, yours: &impl Serialize) -> Problem {
+    let by = stale
+        .last
+        .as_ref()
+        .map_or("a speech model", |last| &last.by);
+    let told = match stale.version {
+        Some(version) => format!(
+            "moment {} was changed by {by} meanwhile and is at version {version}; look at it and \
+             decide, nothing was written",
+            stale.moment
+        ),
+        None => format!(
+            "moment {} was made part of another by {by} meanwhile; nothing was written",
+            stale.moment
+        ),
+    };
+    let theirs = json!({
+        "moment": stale.moment,
+        "version": stale.version,
+        "text": stale.text,
+        "now_in": stale.now_in,
+        "kind": stale.last.as_ref().map(|last| last.kind.as_str()),
+        "by": stale.last.as_ref().map(|last| &last.by),
+        "at": stale.last.as_ref().map(|last| rfc3339(last.at_ms)),
+    });
+    Problem::of(
+        StatusCode::CONFLICT,
+        "changed-meanwhile",
+        "Somebody was quicker",
+        told,
+    )
+    .with("yours", json!(yours))
+    .with("theirs", theirs)
+}
+
+/// Moments in the order of `ids`, as they are shown to who puts them right.
+async fn details(store: &Store, ids: &[MomentId]) -> Answer<Vec<MomentDetail>> {
+    let rows = store.moments_by_ids(ids).await?;
+    let mut details = Vec::with_capacity(rows.len());
+    let mut recordings: Vec<RecordingRow> = Vec::new();
+    for row in rows {
+        if recordings.is_empty() {
+            recordings = store.recordings(&row.event_id).await?;
+        }
+        let known: HashMap<&RecordingId, &RecordingRow> =
+            recordings.iter().map(|row| (&row.id, row)).collect();
+        let id = std::slice::from_ref(&row.id);
+        let words = store.words_of(id).await?;
+        let hearings = store.hearings_of(id).await?;
+        let heard = store.heard_of(&row.id).await?;
+        let heard = heard.into_iter().filter_map(|heard| {
+            Some(HeardText {
+                recording: reference(known.get(&heard.recording_id)?),
+                model: heard.model,
+                text: heard.text,
+            })
+        });
+        details.push(MomentDetail {
+            words: words.into_iter().map(Into::into).collect(),
+            heard: heard.collect(),
+            moment: moment(row, hearings, &known),
+        });
+    }
+    Ok(details)
+}
+
+fn change(row: ChangeRow) -> Change {
+    Change {
+        version: row.version,
+        kind: row.kind.to_string(),
+        by: row.by,
+        at: rfc3339(row.at_ms),
+        before: row.before.0.into_iter().map(was).collect(),
+        after: row.after.0.into_iter().map(was).collect(),
+    }
+}
+
+fn was(state: store::State) -> Was {
+    let word = |word: StateWord| Word {
+        text: word.text,
+        start_ms: word.start_ms,
+        end_ms: word.end_ms,
+        confidence: word.confidence,
+        by_hand: word.by_hand,
+    };
+    Was {
+        text: state.text(),
+        moment: state.moment.0,
+        version: state.version,
+        timed_in: state.timed_in.0,
+        start_ms: state.start_ms,
+        end_ms: state.end_ms,
+        words: state.words.into_iter().flatten().map(word).collect(),
+    }
+}

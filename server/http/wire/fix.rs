@@ -1,0 +1,181 @@
+//! What people put right: what is asked, what became of it, and the history.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::{Moment, RecordingRef, Word};
+
+/// A moment with its words, as somebody needs it who puts it right.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct MomentDetail {
+    /// The moment.
+    #[serde(flatten)]
+    pub moment: Moment,
+    /// Word by word, at their times in the file of `words_from`.
+    pub words: Vec<Word>,
+    /// What speech models heard, whatever the words are now.
+    pub heard: Vec<HeardText>,
+}
+
+/// What a speech model heard of a moment in one recording.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct HeardText {
+    /// The recording.
+    pub recording: RecordingRef,
+    /// The model.
+    pub model: String,
+    /// The words; empty when it heard none.
+    pub text: String,
+}
+
+/// The moments that there are now in the place of one that was changed, that one
+/// first.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Fixed {
+    /// Two after a split, or when a join is undone.
+    pub moments: Vec<MomentDetail>,
+}
+
+/// A new text for a moment.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewText {
+    /// The version of the moment that this is a change of.
+    pub version: i64,
+    /// Who changes it.
+    #[schema(min_length = 1, max_length = 100)]
+    pub by: String,
+    /// All its words; empty when nothing was said.
+    #[schema(max_length = 20_000)]
+    pub text: String,
+}
+
+/// Another moment that is to be one with it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Join {
+    /// The version of the moment that this is a change of.
+    pub version: i64,
+    /// Who changes it.
+    #[schema(min_length = 1, max_length = 100)]
+    pub by: String,
+    /// The other moment, next to it on the same clock; it is no more afterwards.
+    pub with: String,
+    /// The version of that one.
+    pub with_version: i64,
+}
+
+/// Where a moment is to become two: `at_word` or `at_ms`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Split {
+    /// The version of the moment that this is a change of.
+    pub version: i64,
+    /// Who changes it.
+    #[schema(min_length = 1, max_length = 100)]
+    pub by: String,
+    /// Before this word, counted from 0.
+    #[serde(default)]
+    #[schema(minimum = 1)]
+    pub at_word: Option<usize>,
+    /// At this instant in the file of `words_from`, ms.
+    #[serde(default)]
+    pub at_ms: Option<i64>,
+}
+
+/// Other times for a moment or its words, in the file of `words_from`, ms; what is
+/// left out stays.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewTimes {
+    /// The version of the moment that this is a change of.
+    pub version: i64,
+    /// Who changes it.
+    #[schema(min_length = 1, max_length = 100)]
+    pub by: String,
+    /// Where the moment starts.
+    #[serde(default)]
+    pub start_ms: Option<i64>,
+    /// Where it ends.
+    #[serde(default)]
+    pub end_ms: Option<i64>,
+    /// When words are said.
+    #[serde(default)]
+    pub words: Vec<NewWordTimes>,
+}
+
+/// When a word is said.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewWordTimes {
+    /// Which word, counted from 0.
+    pub word: usize,
+    /// Where it starts, ms.
+    pub start_ms: i64,
+    /// Where it ends, ms.
+    pub end_ms: i64,
+}
+
+/// To go back.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Undo {
+    /// The version of the moment that this is a change of.
+    pub version: i64,
+    /// Who changes it.
+    #[schema(min_length = 1, max_length = 100)]
+    pub by: String,
+    /// The version to go back to.
+    pub to: i64,
+}
+
+/// Everything that people did to a moment.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct ChangeList {
+    /// The newest first, at most a thousand.
+    pub changes: Vec<Change>,
+}
+
+/// Something a person did.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Change {
+    /// The version that the moment got by it.
+    pub version: i64,
+    /// `words`, `join`, `split`, `times` or `undo`.
+    pub kind: String,
+    /// By whom.
+    pub by: String,
+    /// When, RFC 3339.
+    pub at: String,
+    /// The moments it was about, as they were.
+    pub before: Vec<Was>,
+    /// And as it left them.
+    pub after: Vec<Was>,
+}
+
+/// A moment at some version.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct Was {
+    /// The moment's id.
+    pub moment: String,
+    /// The version.
+    pub version: i64,
+    /// The text; null where nobody had listened yet.
+    #[schema(required)]
+    pub text: Option<String>,
+    /// The recording in whose file the times are.
+    pub timed_in: String,
+    /// Start there, ms.
+    pub start_ms: i64,
+    /// End there, ms.
+    pub end_ms: i64,
+    /// Word by word.
+    pub words: Vec<Word>,
+}
+
+/// What is listened to again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ListenAgain {
+    /// Recordings in which another model had heard something.
+    pub recordings: u64,
+}
