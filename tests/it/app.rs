@@ -81,13 +81,26 @@ impl TestApp {
         let data = tempfile::tempdir().expect("a folder");
         let mut settings = settings(data.path());
         change(&mut settings);
+        let shelf = ModelShelf::default_dir().expect("a home");
+        let config = EngineConfig::new(shelf, settings.model.clone());
+        Self::on(data, settings, config)
+    }
+
+    /// A server whose engine works otherwise, such as with another recogniser.
+    pub fn working(config: EngineConfig) -> Self {
+        let data = tempfile::tempdir().expect("a folder");
+        let settings = settings(data.path());
+        Self::on(data, settings, config)
+    }
+
+    fn on(data: TempDir, settings: Settings, config: EngineConfig) -> Self {
         let token = settings.token.clone();
         let (stop, stopped) = oneshot::channel();
         let (ready, started) = std::sync::mpsc::channel();
         let thread = std::thread::spawn(move || {
             tokio::runtime::Runtime::new()
                 .expect("a runtime")
-                .block_on(serve(settings, ready, stopped));
+                .block_on(serve(settings, config, ready, stopped));
         });
         Self {
             url: started.recv().expect("the server starts"),
@@ -228,9 +241,13 @@ pub fn settings(data_dir: &Path) -> Settings {
 /// What a server answers from, and the engine to be shut down after it.
 pub async fn opened(settings: Settings) -> (AppState, Engine) {
     let shelf = ModelShelf::default_dir().expect("a home");
-    let models = ModelShelf::new(&shelf);
-    let store = Store::open(&settings.data_dir).await.expect("a store");
     let config = EngineConfig::new(shelf, settings.model.clone());
+    opened_with(settings, config).await
+}
+
+async fn opened_with(settings: Settings, config: EngineConfig) -> (AppState, Engine) {
+    let models = ModelShelf::new(ModelShelf::default_dir().expect("a home"));
+    let store = Store::open(&settings.data_dir).await.expect("a store");
     let engine = Engine::start(store.clone(), config)
         .await
         .expect("an engine");
@@ -240,10 +257,11 @@ pub async fn opened(settings: Settings) -> (AppState, Engine) {
 
 async fn serve(
     settings: Settings,
+    config: EngineConfig,
     ready: std::sync::mpsc::Sender<String>,
     stopped: oneshot::Receiver<()>,
 ) {
-    let (state, engine) = opened(settings).await;
+    let (state, engine) = opened_with(settings, config).await;
     let local = "127.0.0.1:0".parse().expect("an address");
     let bound = Bound::bind(state, local).await.expect("a port");
     ready.send(bound.url()).expect("the test waits");

@@ -15,6 +15,7 @@ mod http_audio;
 mod http_cancel;
 mod http_clock;
 mod http_contract;
+mod http_fixes;
 mod http_openapi;
 mod http_search;
 mod http_upload;

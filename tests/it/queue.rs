@@ -4,6 +4,7 @@
 pub mod desk;
 mod elsewhere;
 mod files;
+mod fixes;
 mod room;
 mod running;
 mod uploads;

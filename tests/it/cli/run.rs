@@ -220,5 +220,6 @@ fn is_measure(key: &str) -> bool {
             | "points"
             | "words"
             | "segments"
+            | "version"
     )
 }

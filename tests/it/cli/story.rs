@@ -313,7 +313,8 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
           "person": null,
           "score": "[score]",
           "start_ms": "[start_ms]",
-          "text": "[text]"
+          "text": "[text]",
+          "version": "[version]"
         }
       ],
       "query": "the \"kettle will\" sing*",

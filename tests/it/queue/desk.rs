@@ -26,6 +26,8 @@ pub struct Ears {
     pub loaded: Arc<AtomicUsize>,
     /// Whether there is no model.
     pub missing: Arc<AtomicBool>,
+    /// Another model, which writes everything in capitals.
+    pub loud: bool,
 }
 
 fn take_one(count: &AtomicUsize) -> bool {
@@ -36,7 +38,7 @@ fn take_one(count: &AtomicUsize) -> bool {
 
 impl Model for Ears {
     fn name(&self) -> String {
-        "ears".into()
+        if self.loud { "loud ears" } else { "ears" }.into()
     }
 
     fn present(&self) -> Result<(), SpeechError> {
@@ -89,8 +91,12 @@ impl Recogniser for Ears {
                 .iter()
                 .fold(0_u32, |sum, x| sum.wrapping_mul(31) ^ x.to_bits());
             let start_ms = 500 * n as i64;
+            let text = WORDS[(bits % 8) as usize];
             HeardWord {
-                text: WORDS[(bits % 8) as usize].into(),
+                text: match self.loud {
+                    true => text.to_uppercase(),
+                    false => text.into(),
+                },
                 start_ms,
                 end_ms: start_ms + 400,
                 confidence: 0.9,
