@@ -73,6 +73,8 @@ pub struct Grouped<'a> {
 pub(super) struct There {
     pub id: MomentId,
     unheard: bool,
+    /// Whether it is a person's.
+    by_hand: bool,
     pub recording_id: RecordingId,
     pub start_ms: i64,
     pub end_ms: i64,
@@ -89,7 +91,7 @@ struct Pending {
 }
 
 statements! {
-    THERE = "SELECT m.id, m.text IS NULL AS unheard, h.recording_id, h.start_ms, h.end_ms,
+    THERE = "SELECT m.id, m.text IS NULL AS unheard, m.by_hand, h.recording_id, h.start_ms, h.end_ms,
             EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
                 AND a.recording_id = h.recording_id) AS tried,
             m.words_from IS h.recording_id AS has_words
@@ -193,7 +195,8 @@ impl Store {
     /// Writes the moments of an event in place of those that nobody listened to
     /// yet, chooses where to listen to each, and that `group` is done, as one;
     /// and has the chosen hearings listened to. What was heard of sound that a
-    /// hearing no longer is, is forgotten.
+    /// hearing no longer is, is forgotten. Where a person split, joined or timed a
+    /// moment while they were found, they are found once more instead.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
@@ -210,6 +213,12 @@ impl Store {
             .bind(event)
             .fetch_all(&mut *transaction)
             .await?;
+        if is_outdated(&there, moments) {
+            let again = NewJob::of_event(JobKind::Group, event);
+            self.queue_again(&mut transaction, again).await?;
+            transaction.commit().await?;
+            return Ok(());
+        }
         let ids = ids(&there, moments);
         let moved = Moved::of(&there, &ids, moments);
         self.move_attempts(&mut transaction, &moved).await?;
@@ -290,6 +299,27 @@ impl Store {
         let group = NewJob::of_event(JobKind::Group, &ended.event_id);
         self.queue_again(transaction, group).await
     }
+}
+
+/// Whether a person has changed the bounds of moments since these were found.
+fn is_outdated(there: &[There], moments: &[NewMoment]) -> bool {
+    let exist: BTreeSet<&MomentId> = there.iter().map(|row| &row.id).collect();
+    let own: HashMap<&MomentId, &There> = there
+        .iter()
+        .filter(|row| row.by_hand && row.has_words)
+        .map(|row| (&row.id, row))
+        .collect();
+    moments.iter().any(|moment| {
+        let gone = moment.kept.iter().any(|id| !exist.contains(id));
+        let other = moment.kept.first().and_then(|id| own.get(id));
+        let other = other.is_some_and(|row| {
+            !moment.hearings.iter().any(|hearing| {
+                (&hearing.recording, hearing.start_ms, hearing.end_ms)
+                    == (&row.recording_id, row.start_ms, row.end_ms)
+            })
+        });
+        gone || other
+    })
 }
 
 /// The id of each moment: that of the one with words which it is, or else of one

@@ -52,7 +52,8 @@ pub use error::StoreError;
 pub use events::NewEvent;
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
 pub use fixing::{
-    ChangeRow, Cut, Fix, Fixing, HeardText, LastChange, Stale, State, StateWord, WordTimes,
+    ChangeKind, ChangeRow, Cut, Fix, Fixing, HeardText, LastChange, Stale, State, StateWord,
+    WordTimes,
 };
 pub use grouping::{Grouped, NewHearing, NewMoment};
 pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
@@ -64,8 +65,8 @@ use queue::NewJob;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
 pub use rows::{
-    ChangeKind, ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState,
-    Json, Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
+    ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
+    Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
 pub use search::Candidate;
 pub use segments::{Detected, NewSegment};

@@ -54,6 +54,8 @@ macro_rules! word_enum {
     };
 }
 
+pub(super) use word_enum;
+
 word_enum!(
     /// How a recorder was placed.
     Placement {
@@ -117,22 +119,6 @@ word_enum!(
         Failed = "failed",
         /// A person stopped the solve.
         Cancelled = "cancelled",
-    }
-);
-
-word_enum!(
-    /// What a person did to a moment.
-    ChangeKind {
-        /// Wrote its words.
-        Words = "words",
-        /// Made it and another one.
-        Join = "join",
-        /// Made it two.
-        Split = "split",
-        /// Gave it or its words other times.
-        Times = "times",
-        /// Went back to an earlier version.
-        Undo = "undo",
     }
 );
 

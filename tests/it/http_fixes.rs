@@ -279,7 +279,7 @@ fn the_command_line_does_the_same(desk: &Desk, one: &str) {
     let version = || desk.moment(one)["version"].as_i64().expect("a version");
     let seen = format!("{one}@{}", version());
     let ids = desk.moment(one)["words_from"]["id"].clone();
-    let listed = desk.sayback(&["words", ids.as_str().expect("an id"), "--ids"]);
+    let listed = desk.sayback(&["fix", "list", ids.as_str().expect("an id")]);
     listed.says(0, &[]);
     assert!(listed.out.contains(&seen), "{}", listed.out);
     let written = desk.sayback(&["fix", "words", &seen, "a broken", "tandem"]);

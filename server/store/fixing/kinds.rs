@@ -1,8 +1,29 @@
 //! What is asked of a moment, and what is said when somebody was quicker?
 
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 
-use super::super::{ChangeKind, MomentId};
+use super::super::MomentId;
+use super::super::rows::word_enum;
+
+word_enum!(
+    /// What a person did to a moment.
+    ChangeKind {
+        /// Wrote its words.
+        Words = "words",
+        /// Made it and another one.
+        Join = "join",
+        /// Made it two.
+        Split = "split",
+        /// Gave it or its words other times.
+        Times = "times",
+        /// Went back to an earlier version.
+        Undo = "undo",
+    }
+);
 
 /// What a person does to a moment. Times are in the file that its words are timed in.
 #[derive(Clone, Debug, PartialEq)]

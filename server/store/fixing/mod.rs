@@ -19,7 +19,7 @@ mod written;
 use sqlx::{FromRow, Sqlite, Transaction};
 
 pub use history::{ChangeRow, HeardText};
-pub use kinds::{Cut, Fix, Fixing, LastChange, Stale, WordTimes};
+pub use kinds::{ChangeKind, Cut, Fix, Fixing, LastChange, Stale, WordTimes};
 pub use state::{State, StateWord};
 #[cfg(test)]
 pub(in crate::store) use {
@@ -27,7 +27,7 @@ pub(in crate::store) use {
 };
 
 use super::statement::statements;
-use super::{ChangeKind, HearingRow, MomentId, MomentRow, RecordingId, Store, StoreError, WordRow};
+use super::{HearingRow, MomentId, MomentRow, RecordingId, Store, StoreError, WordRow};
 use desk::Desk;
 use state::{Times, unfit};
 

@@ -134,8 +134,21 @@ impl State {
         })
     }
 
+    /// Refuses what nobody has listened to: it has nothing yet but a place.
+    fn listened(&self, field: &'static str) -> Result<(), StoreError> {
+        match self.words {
+            Some(_) => Ok(()),
+            None => Err(unfit(
+                field,
+                format!("nobody has listened to moment {} yet", self.moment),
+            )),
+        }
+    }
+
     /// Both as one, in the time of this one's file, under its id.
     pub(super) fn joined(&self, other: &Self) -> Result<Self, StoreError> {
+        self.listened("with")?;
+        other.listened("with")?;
         let (one, two) = match self.start_ms <= other.start_ms {
             true => (self, other),
             false => (other, self),
@@ -165,17 +178,12 @@ impl State {
         if !has_room(line.len(), joined.bounds()) {
             return Err(unfit("with", "there is no room for the words of both"));
         }
-        if one.words.is_none() && two.words.is_none() {
-            return Ok(Self {
-                by_hand: true,
-                ..joined
-            });
-        }
         Ok(joined.with(settled(line, joined.bounds())))
     }
 
     /// As two, the later one with the id `new`.
     pub(super) fn split(&self, at_ms: i64, new: MomentId) -> Result<[Self; 2], StoreError> {
+        self.listened("at_ms")?;
         if at_ms <= self.start_ms || at_ms >= self.end_ms {
             return Err(unfit(
                 "at_ms",
@@ -201,12 +209,6 @@ impl State {
         let (before, after) = cut_at(&self.line(), FileMs(at_ms));
         if !has_room(before.len(), one.bounds()) || !has_room(after.len(), two.bounds()) {
             return Err(unfit("at_ms", "there is no room for the words on one side"));
-        }
-        if self.words.is_none() {
-            return Err(unfit(
-                "at_ms",
-                "nobody has listened to it yet, so there is nothing to split",
-            ));
         }
         Ok([
             one.with(settled(before, one.bounds())),
@@ -236,6 +238,7 @@ impl State {
     /// With other bounds and other times of words. Words that reach over a new bound
     /// are cut off there; what is given must be right.
     pub(super) fn timed(&self, times: &Times) -> Result<Self, StoreError> {
+        self.listened("start_ms")?;
         let mut line = settled(self.line(), self.bounds());
         for word in times.words {
             let Some(there) = line.get_mut(word.n) else {
@@ -283,7 +286,6 @@ impl State {
         let covers = self.covers.unwrap_or((self.start_ms, self.end_ms));
         let covers = (covers.0.min(start_ms), covers.1.max(end_ms));
         let timed = Self {
-            by_hand: true,
             start_ms,
             end_ms,
             covers: (covers != (start_ms, end_ms)).then_some(covers),
@@ -292,10 +294,7 @@ impl State {
         if let Some(wrong) = fault(&line, timed.bounds()) {
             return Err(unfit("words", wrong));
         }
-        Ok(match self.words {
-            Some(_) => timed.with(line),
-            None => timed,
-        })
+        Ok(timed.with(line))
     }
 
     /// The same in the time of another file, by the place of both on one clock.

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use sayback_core::text::Query;
 
 use super::story::{LEASE, NOW, claim, file, found, solved};
-use super::words::{commit, first, grouped, hearing, moment, words};
+use super::words::{commit, first, grouped, hearing, kept, moment, words};
 use super::*;
 
 /// An event with recordings that are looked through.
@@ -215,11 +215,6 @@ async fn look_through(store: &Store, event: &EventId, letter: char) -> Recording
         .lease();
     store.finish_detect(&lease, &detected, NOW).await.unwrap();
     recording
-}
-
-pub(super) fn kept(mut moment: NewMoment, ids: &[&MomentId]) -> NewMoment {
-    moment.kept = ids.iter().map(|id| (*id).clone()).collect();
-    moment
 }
 
 #[tokio::test]

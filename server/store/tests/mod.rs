@@ -10,6 +10,7 @@ mod going_on;
 mod older;
 mod put_right;
 mod put_right_any;
+mod put_right_stays;
 mod story;
 mod words;
 

@@ -1,8 +1,8 @@
-//! What people put right, and that it stays.
+//! What people put right, and what they are told where they can't.
 
 use sayback_core::text::Query;
 
-use super::going_on::{Desk, kept};
+use super::going_on::Desk;
 use super::story::NOW;
 use super::words::{first, hearing, moment, words};
 use super::*;
@@ -30,11 +30,11 @@ pub(super) fn written(text: &str) -> Fix {
     Fix::Words { text: text.into() }
 }
 
-async fn text(store: &Store, id: &MomentId) -> String {
+pub(super) async fn text(store: &Store, id: &MomentId) -> String {
     row(store, id).await.text.unwrap()
 }
 
-async fn finds(store: &Store, query: &str) -> usize {
+pub(super) async fn finds(store: &Store, query: &str) -> usize {
     let found = store.search(&Query::parse(query), None, 10).await;
     found.unwrap().len()
 }
@@ -187,7 +187,7 @@ pub(super) async fn heard(text: &[&str; 2]) -> (Desk, Vec<MomentId>) {
     (desk, ids)
 }
 
-fn found(desk: &Desk) -> Vec<NewMoment> {
+pub(super) fn found(desk: &Desk) -> Vec<NewMoment> {
     let late = |ms: i64| ((ms + 500) as f64 * 1.000_1).round() as i64;
     let line = |start_ms, end_ms| {
         moment(&[
@@ -202,7 +202,7 @@ fn found(desk: &Desk) -> Vec<NewMoment> {
 }
 
 /// Listens to what is wanted of the first recording; each hearing says its text.
-async fn listen(desk: &Desk, model: &str, text: &[&str]) {
+pub(super) async fn listen(desk: &Desk, model: &str, text: &[&str]) {
     let claim = desk.claim(JobKind::Transcribe).await;
     let lease = claim.lease();
     let recording = &desk.recordings[0];
@@ -240,129 +240,6 @@ fn sure(id: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
         doubt: None,
         ..first(id, attempts)
     }
-}
-
-#[tokio::test]
-async fn another_model_writes_beside_what_a_person_wrote() {
-    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
-    let store = &desk.store;
-    fix(store, &ids[0], written("He rang the ferry bell"))
-        .await
-        .unwrap();
-    let version = row(store, &ids[0]).await.version;
-    assert_eq!(store.listen_again(&desk.event, "large").await.unwrap(), 1);
-    listen(&desk, "large", &["he sang the well", "the tide is in"]).await;
-    assert_eq!(text(store, &ids[0]).await, "He rang the ferry bell");
-    assert_eq!(row(store, &ids[0]).await.version, version);
-    assert_eq!(text(store, &ids[1]).await, "the tide is in");
-    let heard = store.heard_of(&ids[0]).await.unwrap();
-    let told: Vec<(&str, &str)> = heard
-        .iter()
-        .map(|heard| (heard.model.as_str(), heard.text.as_str()))
-        .collect();
-    assert_eq!(told, [("large", "he sang the well")]);
-    assert_eq!(
-        (finds(store, "ferry").await, finds(store, "sang").await),
-        (1, 0)
-    );
-    assert_eq!(store.listen_again(&desk.event, "large").await.unwrap(), 0);
-    // Who has seen the model's words has not seen those of the other model.
-    let fixing = Fixing {
-        moment: &ids[1],
-        version: 2,
-        by: "Maro",
-        fix: &written("the tide is out!"),
-    };
-    let Err(StoreError::Stale(stale)) = store.fix(&fixing, NOW).await else {
-        panic!("it was taken")
-    };
-    assert_eq!(
-        (stale.text.as_deref(), stale.last),
-        (Some("the tide is in"), None)
-    );
-}
-
-#[tokio::test]
-async fn finding_moments_anew_leaves_what_a_person_made() {
-    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
-    let store = &desk.store;
-    let halves = fix(store, &ids[0], Fix::Split(Cut::Word(2))).await.unwrap();
-    let before = all(store, &desk.event).await;
-    // As the group step finds them, with one more that nobody made.
-    let same = |n: usize| {
-        let (row, _, hearings) = &before[n];
-        let copies = hearings
-            .iter()
-            .map(|h| hearing(&h.recording_id, h.start_ms, h.end_ms));
-        NewMoment {
-            start_ms: row.start_ms,
-            end_ms: row.end_ms,
-            ..kept(moment(&copies.collect::<Vec<_>>()), &[&row.id])
-        }
-    };
-    let mut again = vec![same(0), same(1), same(2)];
-    again.push(moment(&[hearing(desk.id(0), 9_000, 9_900)]));
-    desk.group_again(&again).await;
-    let now = all(store, &desk.event).await;
-    let told = |all: &[(MomentRow, Vec<WordRow>, Vec<HearingRow>)]| -> Vec<_> {
-        all.iter()
-            .map(|(row, words, _)| (row.clone(), words.clone()))
-            .collect()
-    };
-    assert_eq!(told(&now)[..3], told(&before));
-
-    // From scratch, what nobody put right goes.
-    store.ask_solve(&desk.event, true).await.unwrap();
-    desk.align_at(&[(0.0, 0.0), (-500.0, 100.0)], true).await;
-    let left: Vec<MomentId> = all(store, &desk.event)
-        .await
-        .into_iter()
-        .map(|(row, ..)| row.id)
-        .collect();
-    assert_eq!(left, halves);
-    assert_eq!(
-        (finds(store, "rang").await, finds(store, "tide").await),
-        (1, 0)
-    );
-}
-
-#[tokio::test]
-async fn words_outlive_the_recording_they_are_timed_in() {
-    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
-    let store = &desk.store;
-    fix(store, &ids[0], written("he rang the ferry bell"))
-        .await
-        .unwrap();
-    sqlx::query("DELETE FROM recording WHERE id = ?1")
-        .bind(desk.id(0))
-        .execute(&store.write)
-        .await
-        .unwrap();
-    let now = row(store, &ids[0]).await;
-    assert_eq!(now.words_from.as_ref(), Some(desk.id(1)));
-    assert_eq!(now.text.as_deref(), Some("he rang the ferry bell"));
-    let words = store.words_of(&ids[..1]).await.unwrap();
-    assert_eq!((words[0].start_ms, words[0].end_ms), (1_500, 1_700));
-    assert_eq!(finds(store, "ferry").await, 1);
-    // The model's words are to be heard where there still is sound.
-    assert_eq!(row(store, &ids[1]).await.text, None);
-    // What was timed in the lost file can't come back, and is told.
-    let back = fix(store, &ids[0], Fix::Undo { to: 2 }).await;
-    let Err(StoreError::Unfit { field, .. }) = back else {
-        panic!("{back:?}")
-    };
-    assert_eq!(field, "to");
-    fix(store, &ids[0], written("He rang the ferry bell."))
-        .await
-        .unwrap();
-
-    // With its event everything goes.
-    sqlx::query("DELETE FROM event WHERE id = ?1")
-        .bind(&desk.event)
-        .execute(&store.write)
-        .await
-        .unwrap();
-    assert_eq!(store.changes(&ids[0]).await.unwrap(), []);
 }
 
 #[tokio::test]

@@ -30,6 +30,11 @@ pub(super) fn moment(hearings: &[NewHearing]) -> NewMoment {
     }
 }
 
+pub(super) fn kept(mut moment: NewMoment, ids: &[&MomentId]) -> NewMoment {
+    moment.kept = ids.iter().map(|id| (*id).clone()).collect();
+    moment
+}
+
 pub(super) fn words(texts: &[&str], start_ms: i64) -> Vec<NewWord> {
     (0..)
         .zip(texts)
