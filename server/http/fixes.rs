@@ -69,17 +69,8 @@ async fn changes(
     State(state): State<AppState>,
     Path(moment): Path<MomentId>,
 ) -> Answer<Json<ChangeList>> {
+    known(&state.store, &moment).await?;
     let changes = state.store.changes(&moment).await?;
-    // What was joined to another has a history, but is no more.
-    if changes.is_empty()
-        && state
-            .store
-            .moments_by_ids(&[moment.clone()])
-            .await?
-            .is_empty()
-    {
-        return Err(Problem::missing("moment", moment.as_str()));
-    }
     let changes = changes.into_iter().map(change).collect();
     Ok(Json(ChangeList { changes }))
 }
@@ -103,18 +94,8 @@ async fn words(
     Path(moment): Path<MomentId>,
     Json(asked): Json<NewText>,
 ) -> Answer<Json<Fixed>> {
-    let odd = |c: char| c.is_control() && !c.is_whitespace();
-    if asked.text.chars().count() > LONGEST_TEXT {
-        let told = format!("a moment has at most {LONGEST_TEXT} characters");
-        return Err(Problem::field("text", told));
-    }
-    if asked.text.contains(odd) {
-        return Err(Problem::field("text", "text holds control characters"));
-    }
-    let fix = Fix::Words {
-        text: asked.text.clone(),
-    };
-    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+    let fix = text(&asked.text);
+    fixed(&state, &moment, asked.version, &asked.by, fix, &asked).await
 }
 
 /// Gives a moment, or its words, other times.
@@ -142,7 +123,7 @@ async fn times(
         end_ms: asked.end_ms,
         words: words.collect(),
     };
-    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+    fixed(&state, &moment, asked.version, &asked.by, Ok(fix), &asked).await
 }
 
 /// Makes two moments one.
@@ -164,7 +145,7 @@ async fn join(
         with: asked.with.as_str().into(),
         version: asked.with_version,
     };
-    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+    fixed(&state, &moment, asked.version, &asked.by, Ok(fix), &asked).await
 }
 
 /// Makes a moment two.
@@ -182,25 +163,15 @@ async fn split(
     Path(moment): Path<MomentId>,
     Json(asked): Json<Split>,
 ) -> Answer<Json<Fixed>> {
-    let cut = match (asked.at_word, asked.at_ms) {
-        (Some(word), None) => Cut::Word(word),
-        (None, Some(at_ms)) => Cut::At(at_ms),
-        _ => {
-            return Err(Problem::field(
-                "at_word",
-                "say at_word or at_ms, one of them",
-            ));
-        }
+    let fix = match (asked.at_word, asked.at_ms) {
+        (Some(word), None) => Ok(Fix::Split(Cut::Word(word))),
+        (None, Some(at_ms)) => Ok(Fix::Split(Cut::At(at_ms))),
+        _ => Err(Problem::field(
+            "at_word",
+            "say at_word or at_ms, one of them",
+        )),
     };
-    fixed(
-        &state,
-        &moment,
-        asked.version,
-        &asked.by,
-        &Fix::Split(cut),
-        &asked,
-    )
-    .await
+    fixed(&state, &moment, asked.version, &asked.by, fix, &asked).await
 }
 
 /// Goes back to an earlier version of a moment, which is a new version.
@@ -221,7 +192,7 @@ async fn undo(
     Json(asked): Json<Undo>,
 ) -> Answer<Json<Fixed>> {
     let fix = Fix::Undo { to: asked.to };
-    fixed(&state, &moment, asked.version, &asked.by, &fix, &asked).await
+    fixed(&state, &moment, asked.version, &asked.by, Ok(fix), &asked).await
 }
 
 /// Has an event listened to again by the speech model in use, wherever another one
@@ -247,19 +218,22 @@ async fn fixed(
     moment: &MomentId,
     version: i64,
     by: &str,
-    fix: &Fix,
+    fix: Answer<Fix>,
     asked: &impl Serialize,
 ) -> Answer<Json<Fixed>> {
+    // A moment that never was is the first thing to know.
+    known(&state.store, moment).await?;
     let by = by.trim();
     if by.is_empty() || by.chars().count() > LONGEST_NAME || by.contains(char::is_control) {
         let told = format!("by says who, in 1 to {LONGEST_NAME} characters");
         return Err(Problem::field("by", told));
     }
+    let fix = fix?;
     let fixing = Fixing {
         moment,
         version,
         by,
-        fix,
+        fix: &fix,
     };
     let ids = match state.engine.fix(&fixing).await {
         Ok(ids) => ids,
@@ -268,6 +242,28 @@ async fn fixed(
     };
     let moments = details(&state.store, &ids).await?;
     Ok(Json(Fixed { moments }))
+}
+
+/// Refuses a moment that never was; what was joined to another is no more, but has a
+/// history.
+async fn known(store: &Store, moment: &MomentId) -> Answer<()> {
+    let rows = store.moments_by_ids(std::slice::from_ref(moment)).await?;
+    if rows.is_empty() && store.changes(moment).await?.is_empty() {
+        return Err(Problem::missing("moment", moment.as_str()));
+    }
+    Ok(())
+}
+
+/// A new text, if it is one.
+fn text(text: &str) -> Answer<Fix> {
+    if text.chars().count() > LONGEST_TEXT {
+        let told = format!("a moment has at most {LONGEST_TEXT} characters");
+        return Err(Problem::field("text", told));
+    }
+    if text.contains(|c: char| c.is_control() && !c.is_whitespace()) {
+        return Err(Problem::field("text", "text holds control characters"));
+    }
+    Ok(Fix::Words { text: text.into() })
 }
 
 /// Both texts, so that nothing is lost.

@@ -1,6 +1,6 @@
 //! What people put right: what is asked, what became of it, and the history.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use utoipa::ToSchema;
 
 use super::{Moment, RecordingRef, Word};
@@ -41,6 +41,7 @@ pub struct Fixed {
 #[serde(deny_unknown_fields)]
 pub struct NewText {
     /// The version of the moment that this is a change of.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// Who changes it.
     #[schema(min_length = 1, max_length = 100)]
@@ -55,6 +56,7 @@ pub struct NewText {
 #[serde(deny_unknown_fields)]
 pub struct Join {
     /// The version of the moment that this is a change of.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// Who changes it.
     #[schema(min_length = 1, max_length = 100)]
@@ -62,6 +64,7 @@ pub struct Join {
     /// The other moment, next to it on the same clock; it is no more afterwards.
     pub with: String,
     /// The version of that one.
+    #[serde(deserialize_with = "whole")]
     pub with_version: i64,
 }
 
@@ -70,16 +73,17 @@ pub struct Join {
 #[serde(deny_unknown_fields)]
 pub struct Split {
     /// The version of the moment that this is a change of.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// Who changes it.
     #[schema(min_length = 1, max_length = 100)]
     pub by: String,
     /// Before this word, counted from 0.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_or_none")]
     #[schema(minimum = 1)]
     pub at_word: Option<usize>,
     /// At this instant in the file of `words_from`, ms.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_or_none")]
     pub at_ms: Option<i64>,
 }
 
@@ -89,15 +93,16 @@ pub struct Split {
 #[serde(deny_unknown_fields)]
 pub struct NewTimes {
     /// The version of the moment that this is a change of.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// Who changes it.
     #[schema(min_length = 1, max_length = 100)]
     pub by: String,
     /// Where the moment starts.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_or_none")]
     pub start_ms: Option<i64>,
     /// Where it ends.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_or_none")]
     pub end_ms: Option<i64>,
     /// When words are said.
     #[serde(default)]
@@ -109,10 +114,13 @@ pub struct NewTimes {
 #[serde(deny_unknown_fields)]
 pub struct NewWordTimes {
     /// Which word, counted from 0.
+    #[serde(deserialize_with = "whole")]
     pub word: usize,
     /// Where it starts, ms.
+    #[serde(deserialize_with = "whole")]
     pub start_ms: i64,
     /// Where it ends, ms.
+    #[serde(deserialize_with = "whole")]
     pub end_ms: i64,
 }
 
@@ -121,11 +129,13 @@ pub struct NewWordTimes {
 #[serde(deny_unknown_fields)]
 pub struct Undo {
     /// The version of the moment that this is a change of.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// Who changes it.
     #[schema(min_length = 1, max_length = 100)]
     pub by: String,
     /// The version to go back to.
+    #[serde(deserialize_with = "whole")]
     pub to: i64,
 }
 
@@ -178,4 +188,59 @@ pub struct Was {
 pub struct ListenAgain {
     /// Recordings in which another model had heard something.
     pub recordings: u64,
+}
+
+/// A whole number, also where it is written with a point: JSON has but one kind.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Whole {
+    Plain(i64),
+    Pointed(f64),
+}
+
+/// The largest number up to which every whole one is exact, 2^53.
+const EXACT: f64 = 9_007_199_254_740_992.0;
+
+impl Whole {
+    fn number<T: TryFrom<i64>, E: serde::de::Error>(self) -> Result<T, E> {
+        let number = match self {
+            Self::Plain(number) => Some(number),
+            Self::Pointed(number) => {
+                (number.fract() == 0.0 && number.abs() <= EXACT).then_some(number as i64)
+            }
+        };
+        let number = number.and_then(|number| T::try_from(number).ok());
+        number.ok_or_else(|| E::custom("this is to be a whole number in range"))
+    }
+}
+
+fn whole<'de, T: TryFrom<i64>, D: Deserializer<'de>>(from: D) -> Result<T, D::Error> {
+    Whole::deserialize(from)?.number()
+}
+
+fn whole_or_none<'de, T: TryFrom<i64>, D: Deserializer<'de>>(
+    from: D,
+) -> Result<Option<T>, D::Error> {
+    Option::<Whole>::deserialize(from)?
+        .map(Whole::number)
+        .transpose()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_whole_number_may_have_a_point() {
+        let read = |version: &str| -> Result<i64, serde_json::Error> {
+            let text = format!(r#"{{"version": {version}, "by": "a", "text": ""}}"#);
+            serde_json::from_str(&text).map(|asked: NewText| asked.version)
+        };
+        for (text, number) in [("7", 7), ("7.0", 7), ("-2e3", -2_000)] {
+            assert_eq!(read(text).ok(), Some(number), "{text}");
+        }
+        for text in ["7.5", "1e300", "\"7\"", "null", "true"] {
+            assert!(read(text).is_err(), "{text}");
+        }
+    }
 }

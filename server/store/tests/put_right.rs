@@ -60,7 +60,7 @@ pub(super) async fn put_right_and_taken_back(store: &Store, event: &EventRow, id
     let before = all(store, &event.id).await;
     let seen = row(store, one).await.version;
     let now = fix(store, one, written("The kettle kept boiling")).await;
-    assert_eq!(now.unwrap(), [one.clone()]);
+    assert_eq!(now.unwrap(), std::slice::from_ref(one));
     assert_eq!(text(store, one).await, "The kettle kept boiling");
     assert_eq!(
         (

@@ -15,7 +15,10 @@ async fn moments(store: &Store, event: &EventId) -> Vec<MomentRow> {
 }
 
 async fn fix(engine: &Engine, moment: &MomentId, fix: Fix) -> Vec<MomentId> {
-    let rows = engine.store().moments_by_ids(&[moment.clone()]).await;
+    let rows = engine
+        .store()
+        .moments_by_ids(std::slice::from_ref(moment))
+        .await;
     let fixing = Fixing {
         moment,
         version: rows.unwrap()[0].version,
