@@ -114,7 +114,7 @@ async fn times(
     Json(asked): Json<NewTimes>,
 ) -> Answer<Json<Fixed>> {
     let words = asked.words.iter().map(|word| WordTimes {
-        n: word.word,
+        n: place(word.word),
         start_ms: word.start_ms,
         end_ms: word.end_ms,
     });
@@ -164,7 +164,7 @@ async fn split(
     Json(asked): Json<Split>,
 ) -> Answer<Json<Fixed>> {
     let fix = match (asked.at_word, asked.at_ms) {
-        (Some(word), None) => Ok(Fix::Split(Cut::Word(word))),
+        (Some(word), None) => Ok(Fix::Split(Cut::Word(place(word)))),
         (None, Some(at_ms)) => Ok(Fix::Split(Cut::At(at_ms))),
         _ => Err(Problem::field(
             "at_word",
@@ -252,6 +252,11 @@ async fn known(store: &Store, moment: &MomentId) -> Answer<()> {
         return Err(Problem::missing("moment", moment.as_str()));
     }
     Ok(())
+}
+
+/// A word's place; what can't be one is beyond all words.
+fn place(word: i64) -> usize {
+    usize::try_from(word).unwrap_or(usize::MAX)
 }
 
 /// A new text, if it is one.

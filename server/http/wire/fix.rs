@@ -81,7 +81,7 @@ pub struct Split {
     /// Before this word, counted from 0.
     #[serde(default, deserialize_with = "whole_or_none")]
     #[schema(minimum = 1)]
-    pub at_word: Option<usize>,
+    pub at_word: Option<i64>,
     /// At this instant in the file of `words_from`, ms.
     #[serde(default, deserialize_with = "whole_or_none")]
     pub at_ms: Option<i64>,
@@ -115,7 +115,8 @@ pub struct NewTimes {
 pub struct NewWordTimes {
     /// Which word, counted from 0.
     #[serde(deserialize_with = "whole")]
-    pub word: usize,
+    #[schema(minimum = 0)]
+    pub word: i64,
     /// Where it starts, ms.
     #[serde(deserialize_with = "whole")]
     pub start_ms: i64,
@@ -198,29 +199,26 @@ enum Whole {
     Pointed(f64),
 }
 
-/// The largest number up to which every whole one is exact, 2^53.
-const EXACT: f64 = 9_007_199_254_740_992.0;
+/// What no number of 64 bits reaches, 2^63.
+const BEYOND: f64 = 9_223_372_036_854_775_808.0;
 
 impl Whole {
-    fn number<T: TryFrom<i64>, E: serde::de::Error>(self) -> Result<T, E> {
+    fn number<E: serde::de::Error>(self) -> Result<i64, E> {
         let number = match self {
             Self::Plain(number) => Some(number),
             Self::Pointed(number) => {
-                (number.fract() == 0.0 && number.abs() <= EXACT).then_some(number as i64)
+                (number.fract() == 0.0 && number.abs() < BEYOND).then_some(number as i64)
             }
         };
-        let number = number.and_then(|number| T::try_from(number).ok());
         number.ok_or_else(|| E::custom("this is to be a whole number in range"))
     }
 }
 
-fn whole<'de, T: TryFrom<i64>, D: Deserializer<'de>>(from: D) -> Result<T, D::Error> {
+fn whole<'de, D: Deserializer<'de>>(from: D) -> Result<i64, D::Error> {
     Whole::deserialize(from)?.number()
 }
 
-fn whole_or_none<'de, T: TryFrom<i64>, D: Deserializer<'de>>(
-    from: D,
-) -> Result<Option<T>, D::Error> {
+fn whole_or_none<'de, D: Deserializer<'de>>(from: D) -> Result<Option<i64>, D::Error> {
     Option::<Whole>::deserialize(from)?
         .map(Whole::number)
         .transpose()
