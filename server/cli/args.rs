@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use super::event::EventCommand;
 use super::fix::FixCommand;
 
 /// How commands end, told at the foot of `--help`.
@@ -113,43 +114,6 @@ pub struct Serve {
     /// The largest upload taken, in bytes
     #[arg(long, value_name = "BYTES", default_value_t = 64 << 30)]
     pub max_upload_bytes: u64,
-}
-
-/// `sayback event …`
-#[derive(Debug, Subcommand)]
-pub enum EventCommand {
-    /// Make an event
-    New(EventNew),
-    /// All events
-    List(Json),
-    /// One event with its recorders and recordings
-    Show(EventShow),
-}
-
-/// `sayback event new`
-#[derive(Debug, Args)]
-pub struct EventNew {
-    /// What to call it
-    pub title: String,
-    /// Its day
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    pub date: Option<String>,
-    /// Frames a second of the edit: 25, 30000/1001, …
-    #[arg(long, value_name = "RATE")]
-    pub frame_rate: Option<String>,
-    /// For whom the answer is.
-    #[command(flatten)]
-    pub json: Json,
-}
-
-/// `sayback event show`
-#[derive(Debug, Args)]
-pub struct EventShow {
-    /// The event's id, or its title where only one has it
-    pub event: String,
-    /// For whom the answer is.
-    #[command(flatten)]
-    pub json: Json,
 }
 
 /// For whom the answer is.

@@ -1,12 +1,55 @@
 //! `sayback event`: make and look at events.
 
+use clap::{Args, Subcommand};
 use serde_json::json;
 
 use super::answers::{Event, EventDetail, Events};
-use super::args::{EventCommand, EventNew};
+use super::args::Json;
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
+use super::glossary::{self, EventLanguages, EventNames};
 use super::show::{Paint, Table, about, count, length, out, remark, safe};
+
+/// `sayback event …`
+#[derive(Debug, Subcommand)]
+pub enum EventCommand {
+    /// Make an event
+    New(EventNew),
+    /// All events
+    List(Json),
+    /// One event with its recorders and recordings
+    Show(EventShow),
+    /// What its people, places and pets are called: shown, or given anew
+    Names(EventNames),
+    /// What is spoken there: shown, or said
+    Languages(EventLanguages),
+}
+
+/// `sayback event new`
+#[derive(Debug, Args)]
+pub struct EventNew {
+    /// What to call it
+    pub title: String,
+    /// Its day
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Frames a second of the edit: 25, 30000/1001, …
+    #[arg(long, value_name = "RATE")]
+    pub frame_rate: Option<String>,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback event show`
+#[derive(Debug, Args)]
+pub struct EventShow {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
 
 /// Runs one of the event commands.
 ///
@@ -17,6 +60,8 @@ pub fn run(client: &Client, command: &EventCommand) -> Result<Outcome, CliError>
         EventCommand::New(new) => make(client, new),
         EventCommand::List(json) => list(client, json.json),
         EventCommand::Show(show) => detail(client, &show.event, show.json.json),
+        EventCommand::Names(asked) => glossary::names(client, asked),
+        EventCommand::Languages(asked) => glossary::languages(client, asked),
     }
 }
 

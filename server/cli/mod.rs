@@ -26,6 +26,7 @@ pub mod error;
 mod event;
 mod find;
 mod fix;
+mod glossary;
 mod instant;
 mod interrupt;
 mod listen;
@@ -45,6 +46,7 @@ use clap::Parser;
 
 use args::{ClockCommand, Command, Line};
 use error::{CliError, Outcome};
+use event::EventCommand;
 use fix::FixCommand;
 use session::{Need, Session};
 use show::{Paint, remark, safe};
@@ -120,13 +122,13 @@ fn need(command: &Command) -> Need {
     match command {
         Command::Add(add) if !add.no_wait => Need::Work,
         Command::Listen(listen) if !listen.no_wait => Need::Work,
-        Command::Add(_) | Command::Listen(_) | Command::Event(args::EventCommand::New(_)) => {
-            Need::Keep
-        }
+        Command::Add(_) | Command::Listen(_) | Command::Event(EventCommand::New(_)) => Need::Keep,
         Command::Fix(FixCommand::List(_) | FixCommand::Show(_) | FixCommand::History(_)) => {
             Need::Look
         }
         Command::Fix(_) => Need::Keep,
+        Command::Event(EventCommand::Names(names)) if names.changes() => Need::Keep,
+        Command::Event(EventCommand::Languages(said)) if said.changes() => Need::Keep,
         Command::Clock(clock) => match &clock.command {
             None => Need::Look,
             Some(ClockCommand::Fix(fix)) if !fix.no_wait => Need::Work,

@@ -356,6 +356,8 @@ fn was(state: store::State) -> Was {
         end_ms: word.end_ms,
         confidence: word.confidence,
         by_hand: word.by_hand,
+        heard: word.heard,
+        language: word.language,
     };
     Was {
         text: state.text(),

@@ -22,6 +22,7 @@ mod clock;
 mod events;
 mod extract;
 mod fixes;
+mod glossary;
 mod guard;
 mod health;
 mod incoming;
@@ -123,6 +124,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
         BASE,
         OpenApiRouter::new()
             .merge(events::routes())
+            .merge(glossary::routes())
             .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())

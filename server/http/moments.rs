@@ -113,6 +113,7 @@ pub fn moment(
         start_ms: on_clock.then_some(row.start_ms),
         end_ms: on_clock.then_some(row.end_ms),
         text: row.text,
+        language: row.language,
         doubt: row.doubt,
         why: row.why,
         words_from: words_from(row.words_from.as_ref(), known),
@@ -187,6 +188,7 @@ pub async fn transcript(store: &Store, row: RecordingRow) -> Result<Transcript, 
         HeardWords {
             words,
             text,
+            language: moment.language,
             words_from: words_from(moment.words_from.as_ref(), &known),
             moment: moment.id.0,
             version: moment.version,
@@ -231,5 +233,7 @@ fn at_own_time(
         end_ms,
         confidence: word.confidence,
         by_hand: word.by_hand,
+        heard: word.heard,
+        language: word.language,
     })
 }

@@ -27,6 +27,8 @@ impl From<EventRow> for wire::Event {
             date: row.date,
             frame_rate: row.frame_rate,
             created_at: rfc3339(row.created_at_ms),
+            names: row.names,
+            languages: row.languages.0,
             counts: wire::Counts {
                 sources: row.sources,
                 recordings: row.recordings,
@@ -136,6 +138,8 @@ impl From<store::WordRow> for wire::Word {
             end_ms: row.end_ms,
             confidence: row.confidence,
             by_hand: row.by_hand,
+            heard: row.heard,
+            language: row.language,
         }
     }
 }

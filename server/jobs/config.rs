@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::speech::{ModelShelf, Recogniser, SpeechError, Whisper, default_threads};
+use crate::speech::{self, ModelShelf, Recogniser, SpeechError, Whisper, default_threads};
 
 /// Where the recogniser comes from. Asked only once there is speech to write
 /// down, and again after it was not there.
@@ -16,6 +16,15 @@ pub trait Model: Send + Sync {
     /// # Errors
     /// When the model is not there or is refused.
     fn present(&self) -> Result<(), SpeechError>;
+    /// Whether it knows these languages. What can't tell says yes; an unknown one is
+    /// refused again when it is to be listened for.
+    ///
+    /// # Errors
+    /// [`SpeechError::Language`], naming the model.
+    fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
+        let _ = languages;
+        Ok(())
+    }
     /// Loads it, which takes seconds.
     ///
     /// # Errors
@@ -50,6 +59,11 @@ impl Model for ShelfModel {
 
     fn present(&self) -> Result<(), SpeechError> {
         self.shelf.path(&self.name).map(drop)
+    }
+
+    fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
+        let file = self.shelf.path(&self.name).ok();
+        speech::knows(&self.name, file.as_deref(), languages)
     }
 
     fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {

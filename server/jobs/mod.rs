@@ -32,6 +32,7 @@ mod config;
 mod engine;
 mod error;
 mod held;
+mod names;
 mod owner;
 mod steps;
 mod takes;

@@ -50,6 +50,7 @@ impl Recogniser for Filling {
             start_ms: n,
             end_ms: n + 1,
             confidence: 1.0,
+            ..HeardWord::default()
         };
         Ok((0..samples.len() as i64 / 160).map(word).collect())
     }

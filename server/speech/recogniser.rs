@@ -5,7 +5,7 @@ use sayback_core::Cancel;
 use super::SpeechError;
 
 /// A word heard in a window.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct HeardWord {
     /// The word as it would be written, with its punctuation.
     pub text: String,
@@ -18,6 +18,14 @@ pub struct HeardWord {
     /// word's pieces, less where the word did not come again when it was heard once
     /// more.
     pub confidence: f32,
+    /// The language it was heard in, as ISO 639-1 has it.
+    pub language: Option<String>,
+    /// What was heard at first where this is (a word of) a name that a second hearing
+    /// found: all of it on the name's first word, '' on those after it.
+    pub heard: Option<String>,
+    /// Whether it is an ordinary word of its language: one that the model writes in one
+    /// piece.
+    pub ordinary: bool,
 }
 
 /// What is known before listening.
@@ -28,6 +36,8 @@ pub struct Ask {
     pub language: Option<String>,
     /// Text to lean towards, such as names; the last 223 tokens count.
     pub prompt: Option<String>,
+    /// Whether it is to cost no more than there is sound, at the price of some words.
+    pub brief: bool,
 }
 
 /// Something that turns samples into words. One window at a time.
@@ -47,4 +57,19 @@ pub trait Recogniser: Send {
         cancel: &Cancel,
         progress: &mut dyn FnMut(f32),
     ) -> Result<Vec<HeardWord>, SpeechError>;
+
+    /// How likely each of `among` is what is spoken in `samples`, the likeliest first,
+    /// together 1; of all languages it knows where none is named. None where there is
+    /// nothing to tell apart. It costs a pass of the encoder.
+    ///
+    /// # Errors
+    /// [`SpeechError::Language`], [`SpeechError::Recognise`].
+    fn languages(
+        &mut self,
+        samples: &[f32],
+        among: &[String],
+    ) -> Result<Vec<(String, f32)>, SpeechError> {
+        let _ = (samples, among);
+        Ok(Vec::new())
+    }
 }

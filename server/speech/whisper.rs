@@ -13,6 +13,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use sayback_core::Cancel;
+use sayback_core::text::is_ordinary;
 use sayback_core::units::ANALYSIS_RATE_HZ;
 use whisper_rs::whisper_rs_sys::whisper_ahead;
 use whisper_rs::{
@@ -26,7 +27,7 @@ use super::passes::{Encoder, MOST_TOKENS};
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
 use super::words::{self, Phrase, Spelled};
-use super::{SpeechError, ggml, log, memory, needs, quantise, room};
+use super::{SpeechError, ggml, languages, log, memory, needs, quantise, room};
 
 /// The language of a model that knows only one.
 const ENGLISH: &str = "en";
@@ -196,6 +197,11 @@ impl Recogniser for Whisper {
         let window_ms = (samples.len() as i64 * 1000 / i64::from(ANALYSIS_RATE_HZ)).max(1);
         let parameters = Arc::clone(&self.parameters);
         let prompt = self.prompt(ask);
+        let encoder = if ask.brief {
+            Encoder::Cut
+        } else {
+            Encoder::Whole
+        };
         let job = Arc::new(Job::new(cancel.clone(), &self.context, sound.len()));
         let (send, receive) = mpsc::channel();
         let (context, shared) = (Arc::clone(&self.context), Arc::clone(&job));
@@ -203,7 +209,15 @@ impl Recogniser for Whisper {
             .name("speech".into())
             .spawn(move || {
                 // Nobody listens any more after a cancel.
-                let found = listen(&context, &parameters, language, &prompt, &sound, &shared);
+                let found = listen(
+                    &context,
+                    &parameters,
+                    language,
+                    &prompt,
+                    &sound,
+                    encoder,
+                    &shared,
+                );
                 let _ = send.send(found);
             })
             .map_err(|error| failed(error.to_string()))?;
@@ -229,7 +243,22 @@ impl Recogniser for Whisper {
         }
         let found = found.map_err(|error| failed(format!("{error} ({})", log::last_error())))?;
         progress(1.0);
-        Ok(heard(&found, &loudness, window_ms))
+        Ok(heard(&self.context, &found, &loudness, window_ms))
+    }
+
+    fn languages(
+        &mut self,
+        samples: &[f32],
+        among: &[String],
+    ) -> Result<Vec<(String, f32)>, SpeechError> {
+        for language in among {
+            self.language(Some(language))?;
+        }
+        if self.english_only || among.len() == 1 {
+            return Ok(Vec::new());
+        }
+        self.wait_for_left_behind();
+        languages::likely(&self.context, self.threads, &clean(samples), among)
     }
 }
 
@@ -249,17 +278,11 @@ fn listen(
     language: &'static str,
     prompt: &[c_int],
     sound: &[f32],
+    encoder: Encoder,
     job: &Job,
 ) -> Result<Heard, WhisperError> {
-    let (language, phrases) = call::run(
-        context,
-        parameters,
-        language,
-        prompt,
-        sound,
-        Encoder::Whole,
-        job,
-    )?;
+    let (language, phrases) =
+        call::run(context, parameters, language, prompt, sound, encoder, job)?;
     let mut again = Vec::new();
     for run in belief::suspects(&phrases) {
         if job.cancel().is_cancelled() {
@@ -354,7 +377,17 @@ fn alignment(sizes: &ggml::Sizes) -> DtwMode<'static> {
 }
 
 /// Words with times, in order, inside the window.
-fn heard(found: &Heard, loudness: &Loudness, window_ms: i64) -> Vec<HeardWord> {
+fn heard(
+    context: &WhisperContext,
+    found: &Heard,
+    loudness: &Loudness,
+    window_ms: i64,
+) -> Vec<HeardWord> {
+    // Words that are common in its language have a piece of their own.
+    let one_piece = |word: &str| {
+        let pieces = context.tokenize(&format!(" {word}"), word.len() + 2);
+        pieces.is_ok_and(|pieces| pieces.len() == 1)
+    };
     let spell = |phrase: &Phrase| {
         let mut words = words::spell(&phrase.tokens, &found.language);
         if words.iter().any(|word| word.to_ms.is_none()) {
@@ -379,10 +412,13 @@ fn heard(found: &Heard, loudness: &Loudness, window_ms: i64) -> Vec<HeardWord> {
         .into_iter()
         .zip(times)
         .map(|(word, (start_ms, end_ms))| HeardWord {
+            ordinary: is_ordinary(&word.text, &one_piece),
             text: word.text,
             start_ms,
             end_ms,
             confidence: word.confidence,
+            language: Some(found.language.clone()),
+            heard: None,
         })
         .collect();
     let texts: Vec<&str> = all.iter().map(|word| word.text.as_str()).collect();

@@ -347,6 +347,32 @@ impl Passage {
         &self.spans
     }
 
+    /// The passage of some of its spans alone, by their places in [`Passage::spans`].
+    #[must_use]
+    pub(super) fn part(&self, places: &[usize]) -> Self {
+        let mut part = Self {
+            samples: Vec::new(),
+            spans: Vec::with_capacity(places.len()),
+        };
+        for &place in places {
+            let span = self.spans[place];
+            part.spans.push(WindowSpan {
+                at_ms: part.samples.len() as i64 / PER_MS,
+                ..span
+            });
+            part.samples.extend_from_slice(self.sound_of(place));
+        }
+        part
+    }
+
+    /// The samples of a span, by its place in [`Passage::spans`].
+    pub(super) fn sound_of(&self, place: usize) -> &[f32] {
+        let at = |ms: i64| ((ms * PER_MS) as usize).min(self.samples.len());
+        let next = self.spans.get(place + 1);
+        let end = next.map_or(self.samples.len(), |next| at(next.at_ms));
+        &self.samples[at(self.spans[place].at_ms)..end]
+    }
+
     /// Puts words heard in this window where they are in the file, each with
     /// the index of its span (of those given to [`pack`]).
     ///

@@ -103,6 +103,7 @@ proptest! {
                 start_ms,
                 end_ms: (start_ms + length).min(total),
                 confidence: 1.0,
+                ..HeardWord::default()
             };
             let middle = (word.start_ms + word.end_ms) / 2;
             let placed = passage.place(vec![word.clone()]);

@@ -19,6 +19,7 @@ statements! {
     INSERT = "INSERT INTO event (id, title, date, frame_rate, created_at_ms) VALUES (?, ?, ?, ?, ?)";
     /// Counts come from the few rows of sources and recordings, never from words.
     LIST = "SELECT e.id, e.title, e.date, e.frame_rate, e.created_at_ms,
+            json_array_length(e.glossary) AS names, e.languages,
             (SELECT count(*) FROM source s WHERE s.event_id = e.id) AS sources,
             count(r.id) AS recordings,
             coalesce(sum(r.segment_count), 0) AS segments,

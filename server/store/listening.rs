@@ -5,6 +5,7 @@
 //! are found, all at once. A hearing with an attempt is done: after a kill the
 //! next run goes on with those that have none, and no word can be there twice.
 
+use serde::{Deserialize, Serialize};
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
@@ -12,7 +13,7 @@ use super::statement::statements;
 use super::{Json, Lease, MomentId, RecordingId, RecordingRow, Store, StoreError, queue};
 
 /// A word as the model heard it.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct NewWord {
     /// As it is shown; no white space.
     pub text: String,
@@ -22,6 +23,13 @@ pub struct NewWord {
     pub end_ms: i64,
     /// How sure the model is, 0 to 1.
     pub confidence: f32,
+    /// What the model wrote where this is a name of the glossary: all of it on the
+    /// first word of the name, '' on those after it.
+    pub heard: Option<String>,
+    /// The language it was heard in, as ISO 639-1 has it.
+    pub language: Option<String>,
+    /// Whether it is an ordinary word of its language.
+    pub ordinary: bool,
 }
 
 /// What the model heard of one hearing.
@@ -81,8 +89,23 @@ pub struct WindowCommit<'a> {
 /// and from nothing but what it is given.
 pub type Fuse<'a> = dyn Fn(&MomentId, &[AttemptRow]) -> MomentWords + 'a;
 
-/// Text, start, end, confidence.
-pub(super) type KeptWord = (String, i64, i64, f32);
+/// Text, start, end, confidence; language, what was heard and whether it is ordinary,
+/// which words of earlier versions do not have.
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize)]
+pub(super) struct KeptWord(
+    pub String,
+    pub i64,
+    pub i64,
+    pub f32,
+    #[serde(default)] pub Option<String>,
+    #[serde(default)] pub Option<String>,
+    #[serde(default = "ordinary")] pub bool,
+);
+
+/// Of what nothing is known, no name is made.
+fn ordinary() -> bool {
+    true
+}
 
 /// What a model made of a hearing.
 #[derive(FromRow)]
@@ -124,9 +147,9 @@ statements! {
             JOIN moment m ON m.id = i.value
         WHERE m.by_hand = 0";
     DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
-    WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence)
+    WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence, language, heard)
         SELECT m.value ->> 0, w.key, w.value ->> 0, w.value ->> 1, w.value ->> 2,
-            CAST(w.value ->> 3 AS REAL)
+            CAST(w.value ->> 3 AS REAL), w.value ->> 4, w.value ->> 5
         FROM json_each(?1) m, json_each(m.value, '$[1]') w";
     SET_WORDS = "UPDATE moment SET words_from = t.value ->> 2, model = t.value ->> 3,
             doubt = t.value ->> 4, why = t.value ->> 5, text = t.value ->> 6,
@@ -248,11 +271,17 @@ fn row(id: &MomentId, words: &MomentWords) -> serde_json::Value {
 }
 
 fn attempt(raw: &RawAttempt) -> AttemptRow {
-    let word = |(text, start_ms, end_ms, confidence): &KeptWord| NewWord {
-        text: text.clone(),
-        start_ms: *start_ms,
-        end_ms: *end_ms,
-        confidence: *confidence,
+    let word = |kept: &KeptWord| {
+        let KeptWord(text, start_ms, end_ms, confidence, language, heard, ordinary) = kept.clone();
+        NewWord {
+            text,
+            start_ms,
+            end_ms,
+            confidence,
+            heard,
+            language,
+            ordinary,
+        }
     };
     AttemptRow {
         recording_id: raw.recording_id.clone(),
@@ -263,8 +292,9 @@ fn attempt(raw: &RawAttempt) -> AttemptRow {
     }
 }
 
-/// Rows of text, start, end, confidence. Times out of order and confidences out of
-/// range, which a model may give, are set right.
+/// Rows of text, start, end, confidence, language, what was heard, whether it is
+/// ordinary. Times out of order and confidences out of range, which a model may give,
+/// are set right.
 fn kept(words: &[NewWord]) -> Vec<serde_json::Value> {
     let row = |word: &NewWord| {
         let start_ms = word.start_ms.max(0);
@@ -273,7 +303,16 @@ fn kept(words: &[NewWord]) -> Vec<serde_json::Value> {
         } else {
             0.0
         };
-        json!([word.text, start_ms, word.end_ms.max(start_ms), sure])
+        let end_ms = word.end_ms.max(start_ms);
+        json!([
+            word.text,
+            start_ms,
+            end_ms,
+            sure,
+            word.language,
+            word.heard,
+            word.ordinary
+        ])
     };
     words.iter().map(row).collect()
 }

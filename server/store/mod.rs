@@ -26,6 +26,7 @@ mod error;
 mod events;
 mod files;
 mod fixing;
+mod glossary;
 mod grouping;
 mod ids;
 mod intake;

@@ -41,6 +41,9 @@ pub struct MomentRow {
     pub covers_from_ms: Option<i64>,
     /// where that ends, if that is more than its hearing there.
     pub covers_to_ms: Option<i64>,
+    /// The language of most of the words; `None` without words, and for those of an
+    /// earlier version.
+    pub language: Option<String>,
 }
 
 /// A word of a moment.
@@ -60,6 +63,11 @@ pub struct WordRow {
     pub confidence: f32,
     /// Whether a person wrote it.
     pub by_hand: bool,
+    /// What the model wrote where this is a name of the glossary; see
+    /// [`super::NewWord::heard`].
+    pub heard: Option<String>,
+    /// The language it was heard in, as ISO 639-1 has it.
+    pub language: Option<String>,
 }
 
 /// One recording's copy of a moment.
@@ -126,7 +134,9 @@ macro_rules! select_moment {
     ($rest:literal) => {
         concat!(
             "SELECT m.id, m.event_id, m.island, m.start_ms, m.end_ms, m.words_from, m.model,
-                m.doubt, m.why, m.text, m.version, m.by_hand, m.covers_from_ms, m.covers_to_ms ",
+                m.doubt, m.why, m.text, m.version, m.by_hand, m.covers_from_ms, m.covers_to_ms,
+                (SELECT w.language FROM word w WHERE w.moment_id = m.id
+                    GROUP BY w.language ORDER BY count(*) DESC, min(w.n) LIMIT 1) AS language ",
             $rest
         )
     };
@@ -148,10 +158,11 @@ statements! {
         AND (?3 IS NULL OR m.island = 0 AND m.start_ms < ?3)";
     OF_IDS = select_moment!("FROM json_each(?1) i JOIN moment m ON m.id = i.value ORDER BY i.key");
     WORDS_OF_RECORDING = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence,
-            w.by_hand
+            w.by_hand, w.heard, w.language
         FROM hearing h JOIN word w ON w.moment_id = h.moment_id
         WHERE h.recording_id = ?1 ORDER BY h.start_ms, h.moment_id, w.n";
-    WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence, w.by_hand
+    WORDS_OF = "SELECT w.moment_id, w.n, w.text, w.start_ms, w.end_ms, w.confidence,
+            w.by_hand, w.heard, w.language
         FROM json_each(?1) i JOIN word w ON w.moment_id = i.value ORDER BY i.key, w.n";
 }
 

@@ -161,6 +161,11 @@ pub struct EventRow {
     pub frame_rate: Option<String>,
     /// When it was made, ms since 1970.
     pub created_at_ms: i64,
+    /// How many names its glossary has.
+    pub names: i64,
+    /// The languages that may be spoken in it; none for all.
+    #[sqlx(try_from = "String")]
+    pub languages: Json<Vec<String>>,
     /// How many sources it has.
     pub sources: i64,
     /// How many recordings.

@@ -16,6 +16,8 @@ mod fused;
 mod half;
 #[path = "../it/speech/paths.rs"]
 mod paths;
+#[path = "words/processor.rs"]
+mod processor;
 #[allow(dead_code, reason = "figures of another bench")]
 #[path = "moments/said.rs"]
 mod said;
@@ -31,6 +33,7 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use processor::user_time;
 use sayback::core::Cancel;
 use sayback::speech::{
     Ask, HeardWord, ModelShelf, Recogniser, SpeechError, Whisper, default_threads,
@@ -303,17 +306,6 @@ fn seconds(sample: &Sample) -> f64 {
 
 fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, |cores| cores.get())
-}
-
-/// User time of the process so far (proc(5): fields 14 and 15 of `stat`, in
-/// hundredths).
-fn user_time() -> Duration {
-    let stat = fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    let ticks = stat
-        .rsplit(')')
-        .next()
-        .and_then(|rest| rest.split_whitespace().nth(11)?.parse().ok());
-    Duration::from_millis(10 * ticks.unwrap_or(0_u64))
 }
 
 /// Most memory the process ever had, in MB.

@@ -8,6 +8,7 @@ pub(crate) mod score;
 mod sets;
 mod short;
 mod times;
+mod told;
 
 use std::time::{Duration, Instant};
 
@@ -228,6 +229,7 @@ fn a_prompt_of_any_length_and_content_leaves_the_words_coming() {
         let ask = Ask {
             language: Some("en".into()),
             prompt: Some(prompt.into()),
+            ..Ask::default()
         };
         let words = whisper
             .recognise(samples, &ask, &Cancel::new(), &mut |_| {})
@@ -255,7 +257,7 @@ fn an_english_model_refuses_other_languages() {
     for language in ["de", "xx", "EN", "e\0n", ""] {
         let ask = Ask {
             language: Some(language.into()),
-            prompt: None,
+            ..Ask::default()
         };
         let refused = whisper.recognise(&[0.0; 32_000], &ask, &Cancel::new(), &mut |_| {});
         let Err(SpeechError::Language { .. }) = refused else {

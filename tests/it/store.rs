@@ -255,6 +255,7 @@ fn new_word(n: usize, s: usize, k: usize) -> NewWord {
         start_ms: k as i64,
         end_ms: k as i64 + 1,
         confidence: 0.5,
+        ..NewWord::default()
     }
 }
 

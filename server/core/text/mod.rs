@@ -8,20 +8,30 @@
 //! run from 0 to 1. A text is a few hundred words at most (one stretch of
 //! speech), and everything here costs no more than the square of that.
 //!
-//! **Pure**: no I/O, no state, no SQL, no time of day. It never returns an
-//! error: whatever is typed is a query, whatever is heard has a normal form.
+//! **Pure**: no I/O, no state, no SQL, no time of day. It returns no error but for
+//! a list of names that is none: whatever is typed is a query, whatever is heard has
+//! a normal form.
 //!
 //! - [`normal`], [`parts`], [`split_words`], [`tokens`]: what counts as the same word.
 //! - [`Query`]: what was asked, and where a text answers it.
 //! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
 //!   one word the other mis-heard?
+//! - [`glossary`], [`Names`]: the names of an event, and which of them was said where
+//!   something like it was heard.
 
 mod find;
+mod glossary;
+mod names;
 mod normal;
+mod ordinary;
 mod query;
 mod same;
+mod sounds;
 
 pub use find::{Found, Span};
+pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary};
+pub use names::{Asked, HeardText, NameSaid, Names, TimedText};
 pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
+pub use ordinary::is_ordinary;
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};

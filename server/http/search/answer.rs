@@ -82,6 +82,7 @@ impl Known {
             },
             part: None,
             text: words.join(" "),
+            language: moment.language.clone(),
             matched: matched(&words, said),
             kind: "exact".into(),
             score: said.found.score,

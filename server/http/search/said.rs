@@ -175,6 +175,8 @@ mod tests {
             end_ms: at_ms + n * 300 + 250,
             confidence: 0.5 + 0.1 * n as f32,
             by_hand: false,
+            heard: None,
+            language: Some("en".into()),
         });
         Candidate {
             bm25: -1.0,
@@ -194,6 +196,7 @@ mod tests {
                 by_hand: false,
                 covers_from_ms: None,
                 covers_to_ms: None,
+                language: Some("en".into()),
             },
             event: Arc::new(EventRow {
                 id: "e".into(),
@@ -201,6 +204,8 @@ mod tests {
                 date: None,
                 frame_rate: None,
                 created_at_ms: 0,
+                names: 0,
+                languages: Json(Vec::new()),
                 sources: 1,
                 recordings: 1,
                 segments: 1,

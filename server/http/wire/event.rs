@@ -18,6 +18,11 @@ pub struct Event {
     pub frame_rate: Option<String>,
     /// When it was made, RFC 3339.
     pub created_at: String,
+    /// How many names its glossary has.
+    pub names: i64,
+    /// The languages that may be spoken in it, ISO 639-1; none for all that the model
+    /// knows.
+    pub languages: Vec<String>,
     /// How much there is in it.
     pub counts: Counts,
 }
@@ -51,6 +56,35 @@ pub struct NewEvent {
     #[schema(pattern = "^[1-9][0-9]*(/[1-9][0-9]*)?$")]
     pub frame_rate: Option<String>,
 }
+
+/// The people, places and pets of an event.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Glossary {
+    /// In order: the first matter most.
+    #[schema(max_items = 5000)]
+    pub names: Vec<GlossaryName>,
+}
+
+/// What somebody or something is called.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(transparent)]
+#[schema(value_type = String, max_length = 80)]
+pub struct GlossaryName(pub String);
+
+/// What is spoken in an event.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Languages {
+    /// None for all that the model knows.
+    pub languages: Vec<LanguageCode>,
+}
+
+/// A language by its code of ISO 639-1 (of ISO 639-3 where it has none there).
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(transparent)]
+#[schema(value_type = String, pattern = "^[a-z]{2,3}$")]
+pub struct LanguageCode(pub String);
 
 /// All events.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]

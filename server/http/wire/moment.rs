@@ -37,6 +37,9 @@ pub struct Moment {
     /// Its words; null until somebody has listened.
     #[schema(required)]
     pub text: Option<String>,
+    /// The language of most of them, ISO 639-1; null where it is not known.
+    #[schema(required)]
+    pub language: Option<String>,
     /// Why the words should not be trusted as they are.
     #[schema(required)]
     pub doubt: Option<String>,
@@ -120,6 +123,9 @@ pub struct HeardWords {
     /// The words; null until somebody has listened.
     #[schema(required)]
     pub text: Option<String>,
+    /// The language of most of them, ISO 639-1; null where it is not known.
+    #[schema(required)]
+    pub language: Option<String>,
     /// Word by word.
     pub words: Vec<Word>,
 }
@@ -137,4 +143,11 @@ pub struct Word {
     pub confidence: f32,
     /// Whether a person wrote it.
     pub by_hand: bool,
+    /// What the recogniser wrote where this is a name of the glossary: all of it on
+    /// the first word of the name, "" on those after it; null for other words.
+    #[schema(required)]
+    pub heard: Option<String>,
+    /// The language it was heard in, ISO 639-1.
+    #[schema(required)]
+    pub language: Option<String>,
 }

@@ -32,6 +32,9 @@ pub struct Hit {
     pub part: Option<String>,
     /// The words that were spoken.
     pub text: String,
+    /// The language of most of them, ISO 639-1; null where it is not known.
+    #[schema(required)]
+    pub language: Option<String>,
     /// Which words of `text` match.
     pub matched: Vec<Matched>,
     /// `exact`, `close` or `sounds alike`.

@@ -24,7 +24,8 @@ impl Step<'_> {
         let (ids, kept) = self.kept(&event, &listeners)?;
         self.check()?;
         let placements = self.read(self.store().placements(&event))?;
-        let fuser = Fuser::new(&placements);
+        let names = self.read(self.store().glossary(&event))?;
+        let fuser = Fuser::new(&placements, names);
         let found = group(&hearers, &kept, &MomentParams::default(), &Tracks(&tracks));
         let moments: Vec<NewMoment> = found
             .into_iter()

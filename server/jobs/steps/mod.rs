@@ -24,6 +24,7 @@ use crate::speech::SpeechError;
 use crate::store::{Claim, JobKind, Lane, RecordingId, RecordingRow, Store, StoreError};
 
 pub(super) use transcribe::Voice;
+pub(super) use words::Fuser;
 
 /// One job at work.
 pub(super) struct Step<'a> {

@@ -8,7 +8,6 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, HashMap};
 use std::time::{Duration, Instant};
 
-use sayback_core::Cancel;
 use sayback_core::units::FileMs;
 
 use super::detect::pick;
@@ -18,8 +17,8 @@ use super::{Step, StepError};
 use crate::jobs::Model;
 use crate::jobs::engine::now_ms;
 use crate::media::AnalysisStream;
-use crate::speech::{Ask, HeardWord, Recogniser, Span, SpeechError, Window, pack};
-use crate::store::{NewWord, RecordingRow, Tried, Wanted, WindowCommit};
+use crate::speech::{HeardWord, Known, Recogniser, Span, SpeechError, Window, listen, pack};
+use crate::store::{AttemptRow, MomentId, NewWord, RecordingRow, Tried, Wanted, WindowCommit};
 
 /// How long a recording keeps the model while one of another event waits, ms:
 /// long enough that changing over costs nothing to speak of.
@@ -76,7 +75,10 @@ struct Work<'a> {
     last: HashMap<usize, usize>,
     /// Words of hearings that go on in a later window.
     begun: RefCell<BTreeMap<usize, Vec<NewWord>>>,
-    fuser: Fuser,
+    fuser: RefCell<Fuser>,
+    /// The names that were said in the window before.
+    nearby: RefCell<Vec<usize>>,
+    languages: Vec<String>,
 }
 
 impl Work<'_> {
@@ -114,6 +116,9 @@ impl Work<'_> {
                     start_ms: word.start_ms,
                     end_ms: word.end_ms,
                     confidence: word.confidence,
+                    heard: word.heard,
+                    language: word.language,
+                    ordinary: word.ordinary,
                 });
             }
         }
@@ -161,6 +166,7 @@ impl Step<'_> {
             last.extend(window.holds().map(|n| (n, number)));
         }
         let placements = self.read(self.store().placements(&recording.event_id))?;
+        let names = self.read(self.store().glossary(&recording.event_id))?;
         Ok(Work {
             recording,
             model,
@@ -169,7 +175,9 @@ impl Step<'_> {
             windows,
             last,
             begun: RefCell::default(),
-            fuser: Fuser::new(&placements),
+            fuser: RefCell::new(Fuser::new(&placements, names)),
+            nearby: RefCell::default(),
+            languages: self.read(self.store().languages(&recording.event_id))?,
         })
     }
 
@@ -225,29 +233,47 @@ impl Step<'_> {
         let window = &work.windows[number];
         let passage = window.assemble(&mut |from, to| work.sound.borrow_mut().span(from, to))?;
         let mut tell = |done| progress(done);
-        let heard = listen(recogniser, passage.samples(), self.cancel, &mut tell)?;
-        Ok(passage.place(heard))
+        let fuser = work.fuser.borrow();
+        let before = work.nearby.borrow().clone();
+        let known = Known {
+            nearby: &before,
+            languages: &work.languages,
+            ..fuser.known()
+        };
+        let heard = listen(recogniser, &passage, &known, self.cancel, &mut tell)?;
+        let nearby = fuser.nearby(heard.iter().map(|(_, word)| word));
+        work.nearby.replace(nearby);
+        Ok(heard)
     }
 
+    /// Writes what a window gave, by the names of now.
     fn commit(&self, work: &Work<'_>, tried: &[Tried]) -> Result<(), StepError> {
+        self.names_of_now(work)?;
+        let lease = self.claim.lease();
+        let fuser = work.fuser.borrow();
         let commit = WindowCommit {
             recording: work.recording,
             model: work.model,
             tried,
-            fuse: &|_, attempts| work.fuser.words(attempts),
+            fuse: &|_, attempts| fuser.words(attempts),
         };
-        let lease = self.claim.lease();
-        self.write(|| self.store().commit_window(&lease, &commit))
+        self.write(|| self.store().commit_window(&lease, &commit))?;
+        drop(fuser);
+        // Names that came in between saw nothing of this window.
+        if self.names_of_now(work)? {
+            let fuser = work.fuser.borrow();
+            let moments: Vec<MomentId> = tried.iter().map(|one| one.moment.clone()).collect();
+            let fuse = |_: &MomentId, attempts: &[AttemptRow]| fuser.words(attempts);
+            self.write(|| self.store().reword(&moments, &fuse))?;
+        }
+        Ok(())
     }
-}
 
-fn listen(
-    recogniser: &mut dyn Recogniser,
-    samples: &[f32],
-    cancel: &Cancel,
-    progress: &mut dyn FnMut(f32),
-) -> Result<Vec<HeardWord>, SpeechError> {
-    recogniser.recognise(samples, &Ask::default(), cancel, progress)
+    /// Takes up the names of the event, and says whether they are others.
+    fn names_of_now(&self, work: &Work<'_>) -> Result<bool, StepError> {
+        let names = self.read(self.store().glossary(&work.recording.event_id))?;
+        Ok(work.fuser.borrow_mut().rename(names))
+    }
 }
 
 fn spans(rows: &[Wanted]) -> Vec<Span> {

@@ -4,52 +4,107 @@ use std::collections::HashMap;
 
 use sayback_core::clock::Placement;
 use sayback_core::moments::{Attempt, SaidWord, fuse};
-use sayback_core::text::tokens;
+use sayback_core::text::{HeardText, Names, tokens};
 
+use crate::speech::{HeardWord, Known};
 use crate::store::{AttemptRow, MomentWords, NewWord, PlacementRow, RecordingId};
 
-/// Puts the words of several recordings together by where these lie.
-pub(super) struct Fuser {
+/// Puts the words of several recordings together by where these lie, and names where
+/// something like them was heard.
+pub(in crate::jobs) struct Fuser {
     placements: HashMap<RecordingId, Placement>,
+    glossary: Vec<String>,
+    names: Names,
 }
 
 impl Fuser {
-    pub(super) fn new(placements: &[PlacementRow]) -> Self {
+    pub(in crate::jobs) fn new(placements: &[PlacementRow], glossary: Vec<String>) -> Self {
         let placement = |row: &PlacementRow| (row.recording_id.clone(), row.placement.0.clone());
         Self {
             placements: placements.iter().map(placement).collect(),
+            names: Names::new(&glossary),
+            glossary,
         }
+    }
+
+    /// Takes up other names, and says whether they are others.
+    pub(super) fn rename(&mut self, glossary: Vec<String>) -> bool {
+        let other = glossary != self.glossary;
+        if other {
+            self.names = Names::new(&glossary);
+            self.glossary = glossary;
+        }
+        other
+    }
+
+    /// What a window's sound is listened to with.
+    pub(super) fn known(&self) -> Known<'_> {
+        Known {
+            glossary: &self.glossary,
+            names: &self.names,
+            nearby: &[],
+            languages: &[],
+        }
+    }
+
+    /// The names that are among heard words, those put in by sound too.
+    pub(super) fn nearby<'a>(&self, words: impl Iterator<Item = &'a HeardWord>) -> Vec<usize> {
+        let texts: Vec<HeardText> = words
+            .map(|word| HeardText {
+                text: &word.text,
+                confidence: word.confidence,
+                ordinary: word.ordinary,
+            })
+            .collect();
+        self.names.nearby(&texts)
     }
 
     /// The words of a moment; `attempts` holds at least one. They are compared on
     /// the clock that their recordings share; a recording that has no place is on
     /// one of its own.
-    pub(super) fn words(&self, attempts: &[AttemptRow]) -> MomentWords {
+    pub(in crate::jobs) fn words(&self, attempts: &[AttemptRow]) -> MomentWords {
+        let named: Vec<Vec<NewWord>> = attempts
+            .iter()
+            .map(|attempt| self.named(&attempt.words))
+            .collect();
         let said: Vec<Attempt> = attempts
             .iter()
+            .zip(&named)
             .enumerate()
-            .map(|(hearer, attempt)| Attempt {
+            .map(|(hearer, (attempt, words))| Attempt {
                 hearer,
                 score: attempt.score,
-                words: self.said(attempt),
+                words: self.said(attempt, words),
             })
             .collect();
         let speech_ms = attempts.iter().map(|a| a.speech_ms).max().unwrap_or(0);
         let fused = fuse(&said, speech_ms);
-        let from = &attempts[fused.as_ref().map_or(0, |fused| fused.from)];
+        let number = fused.as_ref().map_or(0, |fused| fused.from);
+        let from = &attempts[number];
         let place = self.place(from);
         let words: Vec<NewWord> = match &fused {
             Some(fused) => fused
                 .words
                 .iter()
-                .map(|word| NewWord {
-                    text: word.word.text.clone(),
-                    start_ms: place.file_at(word.word.start_ms).round() as i64,
-                    end_ms: place.file_at(word.word.end_ms).round() as i64,
-                    confidence: word.word.confidence,
+                .map(|word| {
+                    // The same word of the attempt it comes from.
+                    let own = said[word.attempt]
+                        .words
+                        .iter()
+                        .position(|w| *w == word.word);
+                    let own = own.and_then(|n| named[word.attempt].get(n));
+                    NewWord {
+                        text: word.word.text.clone(),
+                        start_ms: place.file_at(word.word.start_ms).round() as i64,
+                        end_ms: place.file_at(word.word.end_ms).round() as i64,
+                        confidence: word.word.confidence,
+                        heard: own.and_then(|own| own.heard.clone()),
+                        language: own.and_then(|own| own.language.clone()),
+                        ordinary: own.is_none_or(|own| own.ordinary),
+                    }
                 })
                 .collect(),
-            None => from.words.clone(),
+            None => named[number].clone(),
         };
         let (doubt, why) = fused.map_or((None, None), |f| (f.doubt, Some(f.why)));
         MomentWords {
@@ -62,10 +117,67 @@ impl Fuser {
         }
     }
 
-    fn said(&self, attempt: &AttemptRow) -> Vec<SaidWord> {
+    /// Words with names where something like them was heard. A name that a second
+    /// hearing found stays while it is one of the event's.
+    fn named(&self, words: &[NewWord]) -> Vec<NewWord> {
+        let mut heard: Vec<NewWord> = Vec::with_capacity(words.len());
+        let mut rest = words;
+        while let Some(word) = rest.first() {
+            let after = rest[1..]
+                .iter()
+                .take_while(|word| word.heard.as_deref() == Some(""));
+            let width = 1 + if word.heard.is_some() {
+                after.count()
+            } else {
+                0
+            };
+            let (own, others) = rest.split_at(width);
+            rest = others;
+            let texts: Vec<&str> = own.iter().map(|word| word.text.as_str()).collect();
+            match &word.heard {
+                Some(first) if !self.names.has(&texts) => heard.extend(over(own, first)),
+                _ => heard.extend_from_slice(own),
+            }
+        }
+        if self.names.is_empty() {
+            return heard;
+        }
+        let texts: Vec<HeardText> = heard
+            .iter()
+            .map(|word| HeardText {
+                text: &word.text,
+                confidence: word.confidence,
+                ordinary: word.ordinary,
+            })
+            .collect();
+        let names = self.names.said(&texts);
+        let mut named = Vec::with_capacity(heard.len());
+        let mut at = 0;
+        for name in names {
+            let own = &heard[name.from..name.to];
+            // What a second hearing found is not changed again.
+            if own.iter().any(|word| word.heard.is_some()) {
+                continue;
+            }
+            named.extend_from_slice(&heard[at..name.from]);
+            let texts: Vec<&str> = own.iter().map(|word| word.text.as_str()).collect();
+            let first = texts.join(" ");
+            let put = over(own, &name.words.join(" "));
+            let put = put.into_iter().enumerate().map(|(n, word)| NewWord {
+                heard: Some(if n == 0 { first.clone() } else { String::new() }),
+                ..word
+            });
+            named.extend(put);
+            at = name.to;
+        }
+        named.extend_from_slice(&heard[at..]);
+        named
+    }
+
+    fn said(&self, attempt: &AttemptRow, words: &[NewWord]) -> Vec<SaidWord> {
         let place = self.place(attempt);
-        let words = attempt.words.iter();
         words
+            .iter()
             .map(|word| SaidWord {
                 text: word.text.clone(),
                 start_ms: place.event_at(word.start_ms as f64),
@@ -78,5 +190,132 @@ impl Fuser {
     fn place(&self, attempt: &AttemptRow) -> Placement {
         let place = self.placements.get(&attempt.recording_id);
         place.cloned().unwrap_or(Placement::even(0.0, 0.0))
+    }
+}
+
+/// The words of `text` over the time of others: each its own where there are as many,
+/// else by their letters.
+fn over(words: &[NewWord], text: &str) -> Vec<NewWord> {
+    let texts: Vec<&str> = text.split_whitespace().collect();
+    let letters: Vec<i64> = texts
+        .iter()
+        .map(|text| i64::try_from(text.chars().count()).unwrap_or(1))
+        .collect();
+    let all = letters.iter().sum::<i64>().max(1);
+    let start_ms = words.first().map_or(0, |word| word.start_ms);
+    let end_ms = words.last().map_or(start_ms, |word| word.end_ms);
+    let at = |letters: i64| start_ms + (end_ms - start_ms) * letters / all;
+    let confidence = words.iter().map(|word| word.confidence).fold(1.0, f32::min);
+    let language = words.first().and_then(|word| word.language.clone());
+    let mut before = 0;
+    texts
+        .iter()
+        .zip(&letters)
+        .enumerate()
+        .map(|(n, (text, length))| {
+            let (from, to) = match words.get(n).filter(|_| words.len() == texts.len()) {
+                Some(word) => (word.start_ms, word.end_ms),
+                None => (at(before), at(before + length)),
+            };
+            before += length;
+            NewWord {
+                text: (*text).to_owned(),
+                start_ms: from,
+                end_ms: to,
+                confidence,
+                heard: None,
+                language: language.clone(),
+                // Of words that were put back nothing is known.
+                ordinary: true,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn word(text: &str, n: i64, confidence: f32) -> NewWord {
+        NewWord {
+            text: text.into(),
+            start_ms: 400 * n,
+            end_ms: 400 * n + 300,
+            confidence,
+            ..NewWord::default()
+        }
+    }
+
+    fn attempt(words: Vec<NewWord>) -> AttemptRow {
+        AttemptRow {
+            recording_id: "a".into(),
+            model: "m".into(),
+            score: 20.0,
+            speech_ms: 2_000,
+            words,
+        }
+    }
+
+    fn fuser(names: &[&str]) -> Fuser {
+        Fuser::new(&[], names.iter().map(|&name| name.to_owned()).collect())
+    }
+
+    fn told(words: &MomentWords) -> Vec<(&str, Option<&str>)> {
+        let words = words.words.iter();
+        words
+            .map(|word| (word.text.as_str(), word.heard.as_deref()))
+            .collect()
+    }
+
+    #[test]
+    fn a_name_is_put_where_it_was_heard_and_what_was_heard_is_kept() {
+        let words = vec![
+            word("Tarou", 0, 0.4),
+            word("landing.", 1, 0.5),
+            word("Mar", 2, 0.4),
+            word("so", 3, 0.9),
+        ];
+        let heard = attempt(words);
+        assert_eq!(
+            fuser(&[]).words(std::slice::from_ref(&heard)).words,
+            heard.words
+        );
+        let made = fuser(&["Tarrow Landing"]).words(std::slice::from_ref(&heard));
+        assert_eq!(
+            told(&made)[..2],
+            [("Tarrow", Some("Tarou landing.")), ("Landing.", Some(""))]
+        );
+        assert_eq!(made.words[1].start_ms, 400);
+        assert!(made.normal.starts_with("tarrow landing"), "{}", made.normal);
+    }
+
+    #[test]
+    fn several_heard_words_are_one_name_over_their_time() {
+        let heard = attempt(vec![
+            word("Marsa", 1, 0.4),
+            word("Pan's", 2, 0.9),
+            word("bowl", 3, 0.9),
+        ]);
+        let made = fuser(&["Marzipan"]).words(std::slice::from_ref(&heard));
+        assert_eq!(
+            told(&made),
+            [("Marzipan's", Some("Marsa Pan's")), ("bowl", None)]
+        );
+        assert_eq!((made.words[0].start_ms, made.words[0].end_ms), (400, 1_100));
+    }
+
+    #[test]
+    fn what_a_second_hearing_found_goes_with_its_name() {
+        let mut found = [word("Orrin", 0, 0.5), word("Lodge.", 1, 0.5)];
+        found[0].heard = Some("Oregon launch.".into());
+        found[1].heard = Some(String::new());
+        let heard = attempt(found.to_vec());
+        let with = fuser(&["Orrin Lodge"]).words(std::slice::from_ref(&heard));
+        assert_eq!(
+            told(&with),
+            [("Orrin", Some("Oregon launch.")), ("Lodge.", Some(""))]
+        );
+        let without = fuser(&["Zephyrine"]).words(std::slice::from_ref(&heard));
+        assert_eq!(told(&without), [("Oregon", None), ("launch.", None)]);
     }
 }

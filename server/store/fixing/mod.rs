@@ -39,6 +39,8 @@ impl From<&WordRow> for StateWord {
             end_ms: row.end_ms,
             confidence: row.confidence,
             by_hand: row.by_hand,
+            heard: row.heard.clone(),
+            language: row.language.clone(),
         }
     }
 }

@@ -61,6 +61,13 @@ pub struct StateWord {
     pub confidence: f32,
     /// Whether a person wrote it.
     pub by_hand: bool,
+    /// What the model wrote where this is a name of the glossary; see
+    /// [`NewWord::heard`](crate::store::NewWord::heard).
+    #[serde(default)]
+    pub heard: Option<String>,
+    /// The language it was heard in, as ISO 639-1 has it.
+    #[serde(default)]
+    pub language: Option<String>,
 }
 
 impl State {
@@ -92,6 +99,8 @@ impl State {
             end: FileMs(word.end_ms),
             confidence: word.confidence,
             by_hand: word.by_hand,
+            heard: word.heard.clone(),
+            language: word.language.clone(),
         });
         words.collect()
     }
@@ -104,6 +113,8 @@ impl State {
             end_ms: word.end.0,
             confidence: word.confidence,
             by_hand: word.by_hand,
+            heard: word.heard,
+            language: word.language,
         });
         Self {
             by_hand: true,

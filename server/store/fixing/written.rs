@@ -49,9 +49,11 @@ statements! {
     TRIES = "INSERT INTO attempt (moment_id, recording_id, model, words)
         SELECT value ->> 0, value ->> 1, value ->> 2, value -> 3 FROM json_each(?1)";
     CLEAR_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
-    PUT_WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence, by_hand)
+    PUT_WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence, by_hand,
+            heard, language)
         SELECT m.value ->> 'moment', w.key, w.value ->> 'text', w.value ->> 'start_ms',
-            w.value ->> 'end_ms', CAST(w.value ->> 'confidence' AS REAL), w.value ->> 'by_hand'
+            w.value ->> 'end_ms', CAST(w.value ->> 'confidence' AS REAL), w.value ->> 'by_hand',
+            w.value ->> 'heard', w.value ->> 'language'
         FROM json_each(?1) m, json_each(m.value, '$.words') w WHERE w.type = 'object'";
     TAKE_OUT = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) i
         JOIN moment m ON m.id = i.value)";

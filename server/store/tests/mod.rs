@@ -6,6 +6,7 @@
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod full;
+mod glossary;
 mod going_on;
 mod older;
 mod put_right;
@@ -32,6 +33,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         fixing::DESK_ALL,
         fixing::HISTORY_ALL,
         fixing::WRITTEN_ALL,
+        super::glossary::ALL,
         grouping::ALL,
         intake::ALL,
         listening::ALL,

@@ -130,7 +130,8 @@ async fn a_folder_of_the_first_version_keeps_its_recordings_and_is_heard_again()
 async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
     let (_folder, store) = store().await;
     let fill = "
-        INSERT INTO event VALUES ('e', 'The landing', NULL, '25', 1);
+        INSERT INTO event (id, title, date, frame_rate, created_at_ms)
+            VALUES ('e', 'The landing', NULL, '25', 1);
         INSERT INTO source VALUES ('s', 'e', 'lav', 'worn', NULL, 0);
         INSERT INTO file VALUES (hex(zeroblob(32)), CAST('/a' AS BLOB), 'a', 1, 5, 'wav', 'pcm', 'audio/wav',
             48000, 2, 16, 480000, 10000, '[]');

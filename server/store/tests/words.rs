@@ -43,6 +43,7 @@ pub(super) fn words(texts: &[&str], start_ms: i64) -> Vec<NewWord> {
             start_ms: start_ms + 300 * n,
             end_ms: start_ms + 300 * n + 200,
             confidence: 0.9,
+            ..NewWord::default()
         })
         .collect()
 }
@@ -141,6 +142,7 @@ pub(super) async fn listen_and_find(store: &Store, event: &EventRow, recording: 
     store.commit_window(&lease, &other_model).await.unwrap();
     let row = store.recording(id).await.unwrap();
     assert_eq!((row.word_count, row.model.as_deref()), (3, Some("tiny.en")));
+    super::glossary::given(store, &event.id, &ids[..1]).await;
     // The next run goes on behind it; another model starts over.
     let wanted = store.begin_listening(&lease, id, "tiny.en").await.unwrap();
     assert_eq!(

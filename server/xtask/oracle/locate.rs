@@ -61,6 +61,10 @@ pub(crate) fn flite() -> Result<PathBuf> {
     program(&["flite"])
 }
 
+pub(crate) fn espeak() -> Result<PathBuf> {
+    program(&["espeak-ng"])
+}
+
 pub(crate) fn sox() -> Result<PathBuf> {
     program(&["sox"])
 }

@@ -40,6 +40,12 @@ pub fn flite() -> PathBuf {
     or_end(locate::flite())
 }
 
+/// The speech synthesiser of many languages.
+#[track_caller]
+pub fn espeak() -> PathBuf {
+    or_end(locate::espeak())
+}
+
 /// sox, the second resampler.
 #[track_caller]
 pub fn sox() -> PathBuf {

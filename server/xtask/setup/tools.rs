@@ -102,6 +102,16 @@ pub(super) const TESTS: &[Tool] = &[
         brew: &["flite"],
     },
     Tool {
+        name: "espeak-ng",
+        why: "speaks test lines in other languages",
+        is_there: || oracle::locate::espeak().is_ok(),
+        apt: &["espeak-ng"],
+        ubuntu: None,
+        dnf: &["espeak-ng"],
+        pacman: &["espeak-ng"],
+        brew: &["espeak-ng"],
+    },
+    Tool {
         name: "sox",
         why: "a second resampler",
         is_there: || oracle::locate::sox().is_ok(),

@@ -138,6 +138,8 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
           "state": "refused"
         }
       ],
+      "languages": [],
+      "names": 0,
       "recordings": [
         {
           "channels": "mix",
@@ -239,6 +241,8 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
           "date": null,
           "frame_rate": null,
           "id": "[id]",
+          "languages": [],
+          "names": 0,
           "title": "Ferry wedding"
         }
       ]
@@ -296,6 +300,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
               ]
             }
           ],
+          "language": "en",
           "match": "exact",
           "matched": [
             {

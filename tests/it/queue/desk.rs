@@ -100,6 +100,7 @@ impl Recogniser for Ears {
                 start_ms,
                 end_ms: start_ms + 400,
                 confidence: 0.9,
+                ..HeardWord::default()
             }
         };
         Ok(samples.chunks(8_000).enumerate().map(word).collect())

@@ -34,7 +34,7 @@ fn a_model_takes_what_it_is_said_to_need() {
         println!("loaded:{}", status_mb("VmHWM:") - before);
         let ask = Ask {
             language: Some("en".into()),
-            prompt: None,
+            ..Ask::default()
         };
         let words = whisper.recognise(&samples, &ask, &Cancel::new(), &mut |_| {});
         assert!(words.expect("words").len() > 40);
