@@ -132,10 +132,12 @@ statements! {
     ADVANCE = "UPDATE job SET cursor = cursor + 1, progress = (cursor + 1.0) / max(windows, 1),
             attempts = 0, interruptions = 0, error = NULL
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
-    /// Nothing is written where the moment was found to be another meanwhile.
+    /// Nothing is written where the moment was found to be another meanwhile. The order of
+    /// the join is said, or every hearing of the recording is looked at for each.
     ATTEMPTS = "INSERT INTO attempt (moment_id, recording_id, model, words)
         SELECT h.moment_id, h.recording_id, ?2, t.value -> 1
-        FROM json_each(?3) t JOIN hearing h ON h.moment_id = t.value ->> 0 AND h.recording_id = ?1
+        FROM json_each(?3) t CROSS JOIN hearing h
+            ON h.moment_id = t.value ->> 0 AND h.recording_id = ?1
         WHERE true ON CONFLICT DO NOTHING";
     ATTEMPTS_AT = "SELECT a.moment_id, a.recording_id, a.model, h.score, h.end_ms - h.start_ms AS speech_ms,
             a.words
@@ -147,10 +149,13 @@ statements! {
             JOIN moment m ON m.id = i.value
         WHERE m.by_hand = 0";
     DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
-    WORDS = "INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence, language, heard)
-        SELECT m.value ->> 0, w.key, w.value ->> 0, w.value ->> 1, w.value ->> 2,
+    /// A moment is taken apart once, not for each of its words.
+    WORDS = "WITH m AS MATERIALIZED
+            (SELECT value ->> 0 AS id, value -> 1 AS words FROM json_each(?1))
+        INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence, language, heard)
+        SELECT m.id, w.key, w.value ->> 0, w.value ->> 1, w.value ->> 2,
             CAST(w.value ->> 3 AS REAL), w.value ->> 4, w.value ->> 5
-        FROM json_each(?1) m, json_each(m.value, '$[1]') w";
+        FROM m, json_each(m.words) w";
     SET_WORDS = "UPDATE moment SET words_from = t.value ->> 2, model = t.value ->> 3,
             doubt = t.value ->> 4, why = t.value ->> 5, text = t.value ->> 6,
             version = version + (text IS NOT t.value ->> 6),

@@ -71,6 +71,44 @@ async fn every_statement_is_valid() {
     }
 }
 
+/// A list that a statement is given leads its loop: walked for each row of a table, a
+/// long recording takes minutes.
+#[tokio::test]
+async fn given_lists_are_walked_once() {
+    let (_folder, store) = store().await;
+    let mut lists = 0;
+    for statement in all_statements() {
+        let given: Vec<&str> = statement
+            .sql
+            .split("json_each(?")
+            .skip(1)
+            .filter_map(|rest| rest.split_once(')')?.1.split_whitespace().next())
+            .collect();
+        let explain = format!("EXPLAIN QUERY PLAN {}", statement.sql);
+        let plan: Vec<(i64, i64, i64, String)> = sqlx::query_as(sqlx::AssertSqlSafe(explain))
+            .fetch_all(&store.write)
+            .await
+            .unwrap();
+        for (at, (_, parent, _, detail)) in plan.iter().enumerate() {
+            let list = detail.strip_prefix("SCAN ").and_then(|rest| {
+                let (name, how) = rest.split_once(' ')?;
+                (how.starts_with("VIRTUAL TABLE") && given.contains(&name)).then_some(name)
+            });
+            let Some(list) = list else { continue };
+            lists += 1;
+            let outer = plan[..at].iter().find(|(_, of, _, step)| {
+                of == parent && (step.starts_with("SEARCH") || step.starts_with("SCAN"))
+            });
+            assert!(
+                outer.is_none(),
+                "{}: {list} inside {outer:?}",
+                statement.name
+            );
+        }
+    }
+    assert!(lists > 10, "{lists}");
+}
+
 #[tokio::test]
 async fn an_idle_look_never_walks_finished_jobs() {
     let (_folder, store) = store().await;
