@@ -31,7 +31,7 @@ const FARTHEST: f32 = 8.0;
 const RESTED: f32 = 0.25;
 /// Cost of a dB by which loudness does not rise at a start, or fall at an end.
 const EDGE: f32 = 0.04;
-/// Cost of a voiced frame between words.
+/// Cost of a voiced frame between words, before the first and after the last.
 const BETWEEN: f32 = 0.3;
 /// Cost of a silent frame in a word: the closures of stops are few.
 const INSIDE: f32 = 0.25;
@@ -187,7 +187,10 @@ fn row(choices: &[Choice], loudness: &Loudness) -> Option<Vec<(i64, i64)>> {
         steps.push(step(choice, before, loudness));
     }
     let last = steps.last()?;
-    let mut end = least(last.cost.iter().copied().enumerate())?.0;
+    let after = |end: i64| BETWEEN * loudness.voiced(end, loudness.frames());
+    let ends = (choices.last()?.ends.0..).zip(&last.cost);
+    let whole = ends.map(|(end, cost)| cost + after(end)).enumerate();
+    let mut end = least(whole)?.0;
     if last.cost[end] >= NEVER {
         return None;
     }
@@ -207,7 +210,7 @@ fn row(choices: &[Choice], loudness: &Loudness) -> Option<Vec<(i64, i64)>> {
 fn step(choice: &Choice, before: Option<(i64, &[f32])>, loudness: &Loudness) -> Step {
     let from_before = |at: i64| {
         let Some((first, costs)) = before else {
-            return Some((0, 0.0));
+            return Some((0, BETWEEN * loudness.voiced(0, at)));
         };
         let ends = costs.iter().enumerate().filter_map(|(n, cost)| {
             let end = first + n as i64;

@@ -45,6 +45,17 @@ fn words_begin_and_end_with_the_voice() {
 }
 
 #[test]
+fn voice_before_the_first_word_and_after_the_last_is_theirs() {
+    // A slow first word of which only the end is known, and a last one that the
+    // alignment ends 300 ms early.
+    let loudness = sound(3_000, |ms| {
+        (200..1_600).contains(&ms) || (2_000..2_600).contains(&ms)
+    });
+    let words = [word("Well", None, 1_600), word("all", Some(1_600), 2_300)];
+    near(&times(&words, &loudness), &[(200, 1_600), (2_000, 2_600)]);
+}
+
+#[test]
 fn a_word_lies_on_the_alignments_side_of_a_pause() {
     // 'you' before the pause, or after it, by the alignment alone: three words of
     // voice on either side.
