@@ -32,11 +32,11 @@ use whisper_rs::whisper_rs_sys as sys;
 use whisper_rs::{FullParams, SamplingStrategy, WhisperContext, WhisperError, WhisperState};
 
 use super::belief::SILENT;
-use super::log;
 use super::passes::{
     Encoder, FRAME_MS, MARK_FRAMES, MOST_TOKENS, most_tokens, passed, places, share,
 };
-use super::words::{Phrase, Token};
+use super::words::Phrase;
+use super::{log, said};
 
 /// The language reported when the library names none.
 const ENGLISH: &str = "en";
@@ -107,6 +107,15 @@ impl Job {
     pub(super) fn no_speech(&self) -> Option<f32> {
         let told = f32::from_bits(self.no_speech.load(Ordering::Relaxed));
         (!told.is_nan()).then_some(told)
+    }
+
+    fn tell(&self, told: Option<f32>) {
+        let bits = told.unwrap_or(f32::NAN).to_bits();
+        self.no_speech.store(bits, Ordering::Relaxed);
+    }
+
+    fn is_silent(&self) -> bool {
+        self.no_speech().is_some_and(|told| told >= SILENT)
     }
 
     /// How far the call is, 0 to 1.
@@ -182,7 +191,8 @@ pub(super) fn run(
         if from > 0 && state.n_len() - from <= SHORT_FRAMES {
             prompt.clear();
         }
-        // The first number of a pass is for the start alone only then.
+        // The first number of a pass is for the start alone only then; else it is asked
+        // for afterwards.
         let tells = language == DETECT || (!context.is_multilingual() && prompt.is_empty());
         job.tells.store(tells, Ordering::Relaxed);
         pass(
@@ -194,19 +204,25 @@ pub(super) fn run(
             encoder,
             job,
         )?;
-        let said = phrases(&state, context, job.no_speech());
+        if !tells {
+            job.tell(said::nobody(&mut state, context));
+        }
+        let mut words = said::phrases(&state, context, job.no_speech());
+        if job.is_silent() {
+            words.clear();
+        }
         language = whisper_rs::get_lang_str(state.full_lang_id_from_state()).unwrap_or(ENGLISH);
         let noted = std::mem::take(&mut *job.tokens());
-        let (tokens, next) = passed(noted, closing(&state), job.zero);
+        let (tokens, next) = passed(noted, said::closing(&state), job.zero);
         if job.drafts.load(Ordering::Relaxed) > KNOWING_DRAFTS {
             prompt.clear();
         }
-        if !said.is_empty() {
+        if !words.is_empty() {
             prompt.extend(tokens);
             let old = prompt.len().saturating_sub(MOST_TOKENS as usize);
             prompt.drain(..old);
         }
-        found.extend(said);
+        found.extend(words);
         match next {
             Some(next) => from += next,
             None => break,
@@ -227,7 +243,7 @@ fn pass(
 ) -> Result<(), WhisperError> {
     job.begun.store(false, Ordering::Relaxed);
     job.drafts.store(0, Ordering::Relaxed);
-    job.no_speech.store(f32::NAN.to_bits(), Ordering::Relaxed);
+    job.tell(None);
     job.from.store(from, Ordering::Relaxed);
     let shared = std::ptr::from_ref(job).cast_mut().cast::<c_void>();
     // SAFETY: the callbacks have the types the library asks for, and `shared`
@@ -322,10 +338,13 @@ unsafe extern "C" fn choose(
                 sys::whisper_token_nosp(context),
             )
         };
-        let told = usize::try_from(silent).map_or(f32::NAN, |silent| share(first, silent));
-        job.no_speech.store(told.to_bits(), Ordering::Relaxed);
+        job.tell(
+            usize::try_from(silent)
+                .ok()
+                .map(|silent| share(first, silent)),
+        );
     }
-    if job.no_speech().is_some_and(|told| told >= SILENT) {
+    if job.is_silent() {
         // SAFETY: a logit for each token of the vocabulary.
         let (logits, end) = unsafe {
             (
@@ -354,44 +373,4 @@ unsafe extern "C" fn choose(
         // 1,501 are the time marks.
         unsafe { *logits.add((job.zero + mark) as usize) = f32::NEG_INFINITY };
     }
-}
-
-/// The last token of a finished pass's last phrase.
-fn closing(state: &WhisperState) -> Option<c_int> {
-    let segment = state.as_iter().last()?;
-    let last = segment.n_tokens().checked_sub(1)?;
-    Some(segment.get_token(last)?.token_data().id)
-}
-
-/// The phrases of a finished pass.
-fn phrases(state: &WhisperState, context: &WhisperContext, no_speech: Option<f32>) -> Vec<Phrase> {
-    // By the alignment a token's time is where it ends, and the next begins.
-    let mut begun = None;
-    let mut phrases = Vec::new();
-    for segment in state.as_iter() {
-        let tokens = (0..segment.n_tokens())
-            .filter_map(|index| {
-                let token = segment.get_token(index)?;
-                let data = token.token_data();
-                // Numbers from the end of text on are not text.
-                if data.id >= context.token_eot() {
-                    return None;
-                }
-                let ended = (data.t_dtw >= 0).then_some(data.t_dtw * i64::from(FRAME_MS));
-                Some(Token {
-                    bytes: token.to_bytes().ok()?.to_vec(),
-                    probability: data.p,
-                    from_ms: std::mem::replace(&mut begun, ended),
-                    to_ms: ended,
-                })
-            })
-            .collect();
-        phrases.push(Phrase {
-            from_ms: segment.start_timestamp() * i64::from(FRAME_MS),
-            to_ms: segment.end_timestamp() * i64::from(FRAME_MS),
-            tokens,
-            no_speech,
-        });
-    }
-    phrases
 }

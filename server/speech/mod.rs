@@ -37,6 +37,7 @@ mod passes;
 mod quantise;
 mod recogniser;
 mod room;
+mod said;
 mod shelf;
 mod steer;
 mod threads;

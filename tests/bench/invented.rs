@@ -7,7 +7,7 @@
 //! listen to all of it, as if the detector had let everything through; and the
 //! product's way, detector first. Of ours, how many are shown as fact: not doubted.
 //!
-//! `MODEL=base` does one model, `SEED=7` other generated sounds, `OURS=1` leaves the
+//! `MODEL=base` does one model, `LANGUAGES=en` tells it the language, `SEED=7` other generated sounds, `OURS=1` leaves the
 //! plain call out, which takes most of the time, `SHOW=1` prints what was written.
 
 #[allow(dead_code, reason = "the figures on words use other parts of it")]
@@ -21,11 +21,10 @@ use std::process::Command;
 
 use sayback::core::Cancel;
 use sayback::core::moments::{Attempt, SaidWord, fuse};
+use sayback::core::text::Names;
 use sayback::core::units::ANALYSIS_RATE_HZ;
 use sayback::media::{ChannelPick, read_analysis};
-use sayback::speech::{
-    Ask, HeardWord, ModelShelf, Recogniser, Span, Whisper, default_threads, pack,
-};
+use sayback::speech::{HeardWord, Known, ModelShelf, Span, Whisper, default_threads, listen, pack};
 use sayback_core::units::FileMs;
 use xtask::oracle;
 use xtask::scene::noise::{applause, music};
@@ -229,26 +228,27 @@ fn both(whisper: &mut Whisper, file: &Path) -> (Count, Count) {
         .collect();
     let detected = paths::speech(file);
     (
-        listen(whisper, file, &all, length),
-        listen(whisper, file, &detected, length),
+        count(whisper, file, &all, length),
+        count(whisper, file, &detected, length),
     )
 }
 
-fn listen(whisper: &mut Whisper, file: &Path, spans: &[Span], length: i64) -> Count {
+fn count(whisper: &mut Whisper, file: &Path, spans: &[Span], length: i64) -> Count {
+    let told = std::env::var("LANGUAGES").unwrap_or_default();
+    let languages: Vec<String> = told.split_terminator(',').map(str::to_owned).collect();
+    let known = Known {
+        glossary: &[],
+        names: &Names::default(),
+        nearby: &[],
+        languages: &languages,
+    };
     let mut heard: Vec<Vec<HeardWord>> = vec![Vec::new(); spans.len()];
     for window in pack(spans, FileMs(length)) {
         let passage = window
             .assemble(&mut |from, to| read_analysis(file, ChannelPick::Mix, from, to))
             .expect("the window's samples");
-        let words = whisper
-            .recognise(
-                passage.samples(),
-                &Ask::default(),
-                &Cancel::new(),
-                &mut |_| {},
-            )
-            .expect("an answer");
-        for (span, word) in passage.place(words) {
+        let words = listen(whisper, &passage, &known, &Cancel::new(), &mut |_| {});
+        for (span, word) in words.expect("an answer") {
             heard[span].push(word);
         }
     }
