@@ -195,8 +195,8 @@ impl Store {
     /// Writes the moments of an event in place of those that nobody listened to
     /// yet, chooses where to listen to each, and that `group` is done, as one;
     /// and has the chosen hearings listened to. What was heard of sound that a
-    /// hearing no longer is, is forgotten. Where a person split, joined or timed a
-    /// moment while they were found, they are found once more instead.
+    /// hearing no longer is, is forgotten. Where what a person did meanwhile would be
+    /// lost, doubled or moved, they are found once more instead.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
@@ -301,24 +301,35 @@ impl Store {
     }
 }
 
-/// Whether a person has changed the bounds of moments since these were found.
+/// Whether a person has changed moments since these were found, so that something of
+/// theirs would be lost, doubled or moved.
 fn is_outdated(there: &[There], moments: &[NewMoment]) -> bool {
     let exist: BTreeSet<&MomentId> = there.iter().map(|row| &row.id).collect();
-    let own: HashMap<&MomentId, &There> = there
-        .iter()
-        .filter(|row| row.by_hand && row.has_words)
-        .map(|row| (&row.id, row))
-        .collect();
-    moments.iter().any(|moment| {
-        let gone = moment.kept.iter().any(|id| !exist.contains(id));
-        let other = moment.kept.first().and_then(|id| own.get(id));
-        let other = other.is_some_and(|row| {
-            !moment.hearings.iter().any(|hearing| {
-                (&hearing.recording, hearing.start_ms, hearing.end_ms)
-                    == (&row.recording_id, row.start_ms, row.end_ms)
-            })
-        });
-        gone || other
+    let mut found: HashMap<&MomentId, (usize, &NewMoment)> = HashMap::new();
+    for moment in moments {
+        found.extend((0..).zip(&moment.kept).map(|(n, id)| (id, (n, moment))));
+    }
+    let gone = found.keys().any(|id| !exist.contains(id));
+    let other = |row: &There| match found.get(&row.id) {
+        // A survivor keeps its bounds to the millisecond.
+        Some((0, moment)) => !moment.hearings.iter().any(|hearing| {
+            (&hearing.recording, hearing.start_ms, hearing.end_ms)
+                == (&row.recording_id, row.start_ms, row.end_ms)
+        }),
+        // Those by hand come first: this one was a model's when it was taken for another.
+        Some(_) => row.by_hand,
+        // Nobody had listened to it, so that its speech was taken for a new moment.
+        None => row.by_hand && moments.iter().any(|moment| has_some_of(moment, row)),
+    };
+    gone || there.iter().filter(|row| row.has_words).any(other)
+}
+
+/// Whether a moment is some of the same sound as a hearing.
+fn has_some_of(moment: &NewMoment, row: &There) -> bool {
+    moment.hearings.iter().any(|hearing| {
+        hearing.recording == row.recording_id
+            && hearing.start_ms < row.end_ms
+            && row.start_ms < hearing.end_ms
     })
 }
 

@@ -122,6 +122,59 @@ async fn moments_that_were_split_while_they_were_found_are_found_once_more() {
     assert_eq!(job.state, JobState::Done);
 }
 
+/// As a group step that began before the person did something has found them.
+async fn group_late(desk: &Desk, moments: &[NewMoment]) {
+    desk.store.ask_solve(&desk.event, false).await.unwrap();
+    desk.align_at(&[(0.0, 0.0), (-500.0, 100.0)], false).await;
+    let before = all(&desk.store, &desk.event).await;
+    desk.group(moments).await;
+    assert_eq!(all(&desk.store, &desk.event).await, before);
+    let job = desk.job(JobKind::Group, desk.event.as_str()).await;
+    assert_eq!(job.state, JobState::Ready, "they are found once more");
+}
+
+#[tokio::test]
+async fn what_was_written_while_its_moment_was_taken_for_another_is_not_lost() {
+    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
+    let [one, two] = <[NewMoment; 2]>::try_from(found(&desk)).unwrap();
+    fix(&desk.store, &ids[1], written("the tide is in"))
+        .await
+        .unwrap();
+    group_late(&desk, &[kept(one.clone(), &[&ids[0], &ids[1]])]).await;
+    assert_eq!(text(&desk.store, &ids[1]).await, "the tide is in");
+    desk.group(&[kept(one, &[&ids[0]]), kept(two, &[&ids[1]])])
+        .await;
+    let job = desk.job(JobKind::Group, desk.event.as_str()).await;
+    assert_eq!(job.state, JobState::Done);
+}
+
+#[tokio::test]
+async fn what_was_written_while_it_was_found_as_new_is_not_there_twice() {
+    let desk = Desk::of(2).await;
+    desk.align_at(&[(0.0, 0.0), (-500.0, 100.0)], false).await;
+    let ids = desk.group(&found(&desk)).await;
+    fix(&desk.store, &ids[0], written("he rang")).await.unwrap();
+    group_late(&desk, &found(&desk)).await;
+    let [one, two] = <[NewMoment; 2]>::try_from(found(&desk)).unwrap();
+    assert_eq!(desk.group(&[kept(one, &[&ids[0]]), two]).await, ids);
+}
+
+#[tokio::test]
+async fn bounds_that_were_taken_back_while_moments_were_found_stay_so() {
+    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
+    let times = Fix::Times {
+        start_ms: None,
+        end_ms: Some(3_000),
+        words: Vec::new(),
+    };
+    let to = row(&desk.store, &ids[0]).await.version;
+    fix(&desk.store, &ids[0], times).await.unwrap();
+    let [mut one, two] = <[NewMoment; 2]>::try_from(found(&desk)).unwrap();
+    one.hearings[0].end_ms = 3_000;
+    fix(&desk.store, &ids[0], Fix::Undo { to }).await.unwrap();
+    group_late(&desk, &[kept(one, &[&ids[0]]), kept(two, &[&ids[1]])]).await;
+}
+
 #[tokio::test]
 async fn what_nobody_has_listened_to_can_only_be_written() {
     let desk = Desk::of(2).await;
