@@ -45,7 +45,7 @@ statements! {
         FROM changed d JOIN change c ON c.id = d.change_id
         WHERE d.moment_id = ?1 AND d.version >= ?2 ORDER BY d.version DESC LIMIT ?3";
     LAST = "SELECT c.kind, c.by, c.at_ms FROM changed d JOIN change c ON c.id = d.change_id
-        WHERE d.moment_id = ?1 ORDER BY d.version DESC LIMIT 1";
+        WHERE d.moment_id = ?1 AND d.version >= ?2 ORDER BY d.version DESC LIMIT 1";
     /// Where a moment went that was joined to others, which may have been joined too.
     NOW_IN = "WITH RECURSIVE part (id) AS (
             VALUES (?1)
@@ -88,13 +88,17 @@ impl Store {
             .await?)
     }
 
+    /// The last thing a person did to a moment, if that gave it this version or a later
+    /// one.
     pub(super) async fn last_change(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
         moment: &MomentId,
+        since: i64,
     ) -> Result<Option<LastChange>, StoreError> {
         Ok(sqlx::query_as(self.sql(LAST))
             .bind(moment)
+            .bind(since)
             .fetch_optional(&mut **transaction)
             .await?)
     }

@@ -102,7 +102,7 @@ pub struct Stale {
     pub text: Option<String>,
     /// The moments that it is part of now.
     pub now_in: Vec<MomentId>,
-    /// The last change by a person; `None` when it is the model's.
+    /// The person's change that led to it; `None` when it is the model's.
     pub last: Option<LastChange>,
 }
 

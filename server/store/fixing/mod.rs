@@ -128,19 +128,19 @@ impl Store {
                 version: None,
                 text: None,
                 now_in,
-                last: self.last_change(transaction, moment).await?,
+                last: self.last_change(transaction, moment, 0).await?,
             })));
         };
         if found.row.version == version {
             return Ok(found);
         }
-        let last = self.last_change(transaction, moment).await?;
+        let stands = found.row.version;
         Err(StoreError::Stale(Box::new(Stale {
             moment: moment.clone(),
-            version: Some(found.row.version),
+            version: Some(stands),
             text: found.row.text,
             now_in: Vec::new(),
-            last: last.filter(|_| found.row.by_hand),
+            last: self.last_change(transaction, moment, stands).await?,
         })))
     }
 

@@ -296,6 +296,26 @@ async fn of_eight_at_once_one_wins_each_version_and_nothing_is_lost() {
 }
 
 #[tokio::test]
+async fn who_went_back_to_what_a_model_wrote_is_told() {
+    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
+    let store = &desk.store;
+    let to = row(store, &ids[0]).await.version;
+    fix(store, &ids[0], written("he rang it")).await.unwrap();
+    fix(store, &ids[0], Fix::Undo { to }).await.unwrap();
+    let fixing = Fixing {
+        moment: &ids[0],
+        version: to + 1,
+        by: "Ottilie",
+        fix: &written("he rang the bells"),
+    };
+    let Err(StoreError::Stale(stale)) = store.fix(&fixing, NOW).await else {
+        panic!("it was taken")
+    };
+    let last = stale.last.map(|last| (last.kind, last.by));
+    assert_eq!(last, Some((ChangeKind::Undo, "Maro".into())));
+}
+
+#[tokio::test]
 async fn what_makes_no_sense_is_refused_and_changes_nothing() {
     let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
     let store = &desk.store;
