@@ -15,8 +15,8 @@ use super::moments::moment;
 use super::problem::{Answer, Problem};
 use super::shapes::{reference, rfc3339};
 use super::wire::{
-    Change, ChangeList, Fixed, HeardText, Join, ListenAgain, MomentDetail, NewText, NewTimes,
-    Split, Undo, Was, Word,
+    Change, ChangeList, Fixed, HeardText, Join, MomentDetail, NewText, NewTimes, Split, Undo, Was,
+    Word,
 };
 use crate::store::{
     self, ChangeRow, Cut, Fix, Fixing, MomentId, RecordingId, RecordingRow, Stale, StateWord,
@@ -39,7 +39,6 @@ pub fn routes() -> OpenApiRouter<AppState> {
         .routes(routes!(join))
         .routes(routes!(split))
         .routes(routes!(undo))
-        .routes(routes!(listen))
 }
 
 /// One moment with its words and their times, and what speech models heard.
@@ -193,23 +192,6 @@ async fn undo(
 ) -> Answer<Json<Fixed>> {
     let fix = Fix::Undo { to: asked.to };
     fixed(&state, &moment, asked.version, &asked.by, Ok(fix), &asked).await
-}
-
-/// Has an event listened to again by the speech model in use, wherever another one
-/// did; what people put right stays.
-#[utoipa::path(post, path = "/events/{event}/listen", tag = "work",
-    params(("event" = String, Path, description = "the event's id, or its title")),
-    responses(
-    (status = 202, description = "it is in the queue", body = ListenAgain),
-    (status = "default", body = Problem, content_type = "application/problem+json"),
-))]
-async fn listen(
-    State(state): State<AppState>,
-    Path(event): Path<String>,
-) -> Answer<(StatusCode, Json<ListenAgain>)> {
-    let event = state.store.find_event(&event).await?.id;
-    let recordings = state.engine.listen_again(&event).await?;
-    Ok((StatusCode::ACCEPTED, Json(ListenAgain { recordings })))
 }
 
 /// Makes a change, and says what there is now.

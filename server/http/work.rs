@@ -1,4 +1,4 @@
-//! The queue: pause, go on, give up, try again.
+//! The queue: pause, go on, give up, try again, listen again.
 
 use axum::extract::State;
 use axum::http::StatusCode;
@@ -6,8 +6,9 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
-use super::extract::Path;
+use super::extract::{Json, Path};
 use super::problem::{Answer, Problem};
+use super::wire::ListenAgain;
 use crate::store::JobId;
 
 /// The routes of the queue.
@@ -17,6 +18,7 @@ pub fn routes() -> OpenApiRouter<AppState> {
         .routes(routes!(resume))
         .routes(routes!(cancel))
         .routes(routes!(retry))
+        .routes(routes!(listen))
 }
 
 /// Starts no other step and lets running ones finish.
@@ -65,6 +67,23 @@ async fn cancel(State(state): State<AppState>, Path(job): Path<String>) -> Answe
 async fn retry(State(state): State<AppState>, Path(job): Path<String>) -> Answer<StatusCode> {
     state.engine.retry(named(&job)?).await?;
     Ok(StatusCode::NO_CONTENT)
+}
+
+/// Has an event listened to again by the speech model in use, wherever another one
+/// did; what people put right stays.
+#[utoipa::path(post, path = "/events/{event}/listen", tag = "work",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 202, description = "it is in the queue", body = ListenAgain),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn listen(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+) -> Answer<(StatusCode, Json<ListenAgain>)> {
+    let event = state.store.find_event(&event).await?.id;
+    let recordings = state.engine.listen_again(&event).await?;
+    Ok((StatusCode::ACCEPTED, Json(ListenAgain { recordings })))
 }
 
 fn named(job: &str) -> Answer<JobId> {
