@@ -15,7 +15,11 @@ use super::WordTimes;
 /// The longest moment a person can make, ms: what is longer is no line.
 const LONGEST_MS: i64 = 180_000;
 
-/// The most words a person can write into one moment.
+/// The shortest, ms: of less, whole milliseconds of another file's clock may leave
+/// nothing.
+const SHORTEST_MS: i64 = 20;
+
+/// The most words a person can write or join into one moment.
 const MOST_WORDS: usize = 2_000;
 
 /// A moment as a change left it; kept in the history as JSON.
@@ -186,7 +190,7 @@ impl State {
         };
         let mut line = one.line();
         line.extend(two.line());
-        if !has_room(line.len(), joined.bounds()) {
+        if line.len() > MOST_WORDS || !has_room(line.len(), joined.bounds()) {
             return Err(unfit("with", "there is no room for the words of both"));
         }
         Ok(joined.with(settled(line, joined.bounds())))
@@ -217,6 +221,12 @@ impl State {
             covers: covers.map(|(_, to)| (at_ms, to)),
             ..self.clone()
         };
+        if one.end_ms - one.start_ms < SHORTEST_MS || two.end_ms - two.start_ms < SHORTEST_MS {
+            return Err(unfit(
+                "at_ms",
+                format!("each part must be {SHORTEST_MS} ms long at least"),
+            ));
+        }
         let (before, after) = cut_at(&self.line(), FileMs(at_ms));
         if !has_room(before.len(), one.bounds()) || !has_room(after.len(), two.bounds()) {
             return Err(unfit("at_ms", "there is no room for the words on one side"));
@@ -235,13 +245,14 @@ impl State {
             .and_then(|m| words.get(m).zip(words.get(n)));
         let (before, word) = two.ok_or_else(|| {
             let count = words.len();
-            unfit(
-                "at_word",
-                format!(
+            let why = match count {
+                0 | 1 => "there are no two words to split between; say at_ms".into(),
+                _ => format!(
                     "a moment of {count} words can be split before word 1 to {}",
-                    { count.saturating_sub(1) }
+                    count - 1
                 ),
-            )
+            };
+            unfit("at_word", why)
         })?;
         Ok(before.end.0.midpoint(word.start.0))
     }
@@ -252,8 +263,12 @@ impl State {
         self.listened("start_ms")?;
         let mut line = settled(self.line(), self.bounds());
         for word in times.words {
+            let count = line.len();
             let Some(there) = line.get_mut(word.n) else {
-                return Err(unfit("words", format!("there is no word {}", word.n)));
+                return Err(unfit(
+                    "words",
+                    format!("it has {count} words, counted from 0; one beyond them was given"),
+                ));
             };
             (there.start, there.end) = (FileMs(word.start_ms), FileMs(word.end_ms));
         }
@@ -274,8 +289,15 @@ impl State {
                 ),
             ));
         }
-        if end_ms - start_ms > LONGEST_MS.max(self.end_ms - self.start_ms) {
-            return Err(unfit(field, too_long(end_ms - start_ms)));
+        let (length, old) = (end_ms - start_ms, self.end_ms - self.start_ms);
+        if length > LONGEST_MS.max(old) {
+            return Err(unfit(field, too_long(length)));
+        }
+        if length < SHORTEST_MS.min(old) {
+            return Err(unfit(
+                field,
+                format!("{length} ms is too short for a moment; the shortest is {SHORTEST_MS} ms"),
+            ));
         }
         for (n, word) in line.iter_mut().enumerate() {
             let given = times.words.iter().any(|one| one.n == n);
@@ -351,5 +373,63 @@ pub(super) fn unfit(field: &'static str, reason: impl Into<String>) -> StoreErro
     StoreError::Unfit {
         field,
         reason: reason.into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// So many words of 40 ms, one after the other.
+    fn said(count: i64, start_ms: i64) -> State {
+        let word = |n| StateWord {
+            text: "ho".into(),
+            start_ms: start_ms + 40 * n,
+            end_ms: start_ms + 40 * (n + 1),
+            confidence: 1.0,
+            by_hand: true,
+            heard: None,
+            language: None,
+        };
+        State {
+            moment: MomentId::fresh(),
+            version: 1,
+            by_hand: true,
+            timed_in: RecordingId::from("r"),
+            start_ms,
+            end_ms: start_ms + 40 * count.max(1),
+            covers: None,
+            model: None,
+            doubt: None,
+            why: None,
+            words: Some((0..count).map(word).collect()),
+            again: None,
+        }
+    }
+
+    #[test]
+    fn moments_with_more_words_than_can_be_written_stay_two() {
+        let joined = |count| said(count, 0).joined(&said(count, 80_000));
+        assert!(joined(1_000).is_ok());
+        assert!(matches!(
+            joined(1_001),
+            Err(StoreError::Unfit { field: "with", .. })
+        ));
+    }
+
+    #[test]
+    fn why_a_moment_is_not_split_at_a_word_makes_sense() {
+        for (count, told) in [
+            (0, "no two words"),
+            (1, "no two words"),
+            (3, "before word 1 to 2"),
+        ] {
+            for n in [0, 3, usize::MAX] {
+                let Err(StoreError::Unfit { reason, .. }) = said(count, 0).before_word(n) else {
+                    panic!("{count} words before {n}")
+                };
+                assert!(reason.contains(told), "{reason}");
+            }
+        }
     }
 }

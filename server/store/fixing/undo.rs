@@ -29,13 +29,14 @@ impl Store {
     ) -> Result<Step, StoreError> {
         let moment = &found.row.id;
         if to < 1 || to >= found.row.version {
-            return Err(unfit(
-                "to",
-                format!(
-                    "it is at version {}; go back to an earlier one, from 1",
-                    found.row.version
+            let why = match found.row.version {
+                1 => "it is at version 1, the first; there is nothing to go back to".into(),
+                now => format!(
+                    "it is at version {now}; go back to one from 1 to {}",
+                    now - 1
                 ),
-            ));
+            };
+            return Err(unfit("to", why));
         }
         let changes = self
             .changes_at(&mut **transaction, moment, to, i64::MAX)

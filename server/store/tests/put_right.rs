@@ -334,18 +334,22 @@ async fn what_makes_no_sense_is_refused_and_changes_nothing() {
             .collect(),
     };
     let many = "ho ".repeat(301);
+    let tiny = [0, 1, 2, 3].map(|n| (n, 1_000 + 4 * n as i64, 1_004 + 4 * n as i64));
     for (fixed, field) in [
         (written(&many), "text"),
         (Fix::Split(Cut::Word(0)), "at_word"),
         (Fix::Split(Cut::Word(4)), "at_word"),
         (Fix::Split(Cut::At(1_000)), "at_ms"),
         (Fix::Split(Cut::At(4_000)), "at_ms"),
+        (Fix::Split(Cut::At(1_019)), "at_ms"),
         (times(Some(-1), None, &[]), "start_ms"),
         (times(None, Some(10_001), &[]), "end_ms"),
         (times(Some(4_000), None, &[]), "start_ms"),
         (times(None, Some(6_000), &[]), "end_ms"),
         (times(None, Some(1_500), &[]), "end_ms"),
+        (times(None, Some(1_019), &tiny), "end_ms"),
         (times(None, None, &[(4, 3_000, 3_100)]), "words"),
+        (times(None, None, &[(usize::MAX, 3_000, 3_100)]), "words"),
         (times(None, None, &[(1, 1_100, 1_400)]), "words"),
         (times(None, None, &[(1, 1_400, 1_400)]), "words"),
         (times(None, None, &[(3, 3_900, i64::MAX)]), "words"),
@@ -369,6 +373,7 @@ async fn what_makes_no_sense_is_refused_and_changes_nothing() {
             panic!("{fixed:?}: {refused:?}")
         };
         assert_eq!(told, field, "{fixed:?}: {reason}");
+        assert!(!reason.contains(&usize::MAX.to_string()), "{reason}");
     }
     let nowhere = Fix::Join {
         with: MomentId::fresh(),
