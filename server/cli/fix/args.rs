@@ -137,9 +137,10 @@ pub struct Seen {
 fn seen(text: &str) -> Result<Seen, String> {
     let both = text.rsplit_once('@').filter(|(id, _)| !id.is_empty());
     let seen = both.and_then(|(id, version)| {
+        let version = version.parse::<i64>().ok().filter(|n| *n >= 1)?;
         Some(Seen {
             id: id.to_owned(),
-            version: version.parse().ok()?,
+            version,
         })
     });
     seen.ok_or_else(|| {
@@ -171,7 +172,9 @@ mod tests {
             })
         };
         assert_eq!(seen("a-b@12"), ok("a-b", 12));
-        for text in ["a-b", "@3", "a@", "a@b", "a@1.5"] {
+        // One less than this is no number any more.
+        let least = format!("a@{}", i64::MIN);
+        for text in ["a-b", "@3", "a@", "a@b", "a@1.5", "a@0", least.as_str()] {
             let told = seen(text).expect_err("no version");
             assert!(told.contains("sayback fix show"), "{told}");
         }
