@@ -174,35 +174,56 @@ fn table(name: &str, model: &Path, kinds: &[Kind]) {
         "{:<18}{:>8}{:>12}{:>20}{:>20}",
         "", "minutes", "plain call", "all listened to", "detector first"
     );
-    let mut total = (0.0, 0, Count::default(), Count::default());
+    let mut total = Sum::default();
     for ((kind, files), ours) in kinds.iter().zip(&ours) {
-        let mut sum = (0.0, 0, Count::default(), Count::default());
+        let mut sum = Sum::default();
         for (file, (all, detected)) in files.iter().zip(ours) {
-            let plain = context.as_ref().map_or(String::new(), |context| {
-                paths::plain(context, default_threads(), file)
+            let plain = context.as_ref().map(|context| {
+                let text = paths::plain(context, default_threads(), file);
+                text.split_whitespace().filter(|word| said(word)).count()
             });
-            sum.0 += milliseconds(file) as f64 / 60_000.0;
-            sum.1 += plain.split_whitespace().filter(|word| said(word)).count();
-            sum.2.add(*all);
-            sum.3.add(*detected);
+            sum.add(&Sum {
+                minutes: milliseconds(file) as f64 / 60_000.0,
+                plain,
+                all: *all,
+                detected: *detected,
+            });
         }
         row(kind, &sum);
-        total.0 += sum.0;
-        total.1 += sum.1;
-        total.2.add(sum.2);
-        total.3.add(sum.3);
+        total.add(&sum);
     }
     row("together", &total);
 }
 
-fn row(name: &str, (minutes, plain, all, detected): &(f64, usize, Count, Count)) {
-    let hourly = |count: usize| 60.0 * count as f64 / minutes;
+/// What was written of some sounds.
+#[derive(Default)]
+struct Sum {
+    minutes: f64,
+    /// Words of the plain call; none where it was left out.
+    plain: Option<usize>,
+    all: Count,
+    detected: Count,
+}
+
+impl Sum {
+    fn add(&mut self, other: &Self) {
+        self.minutes += other.minutes;
+        self.plain = other.plain.map(|words| self.plain.unwrap_or(0) + words);
+        self.all.add(other.all);
+        self.detected.add(other.detected);
+    }
+}
+
+fn row(name: &str, sum: &Sum) {
+    let hourly = |count: usize| 60.0 * count as f64 / sum.minutes;
     let cell = |count: &Count| format!("{:.0} ({:.0})", hourly(count.words), hourly(count.fact));
+    let plain = |words| format!("{:.0}", hourly(words));
     println!(
-        "{name:<18}{minutes:>8.1}{:>12.0}{:>20}{:>20}",
-        hourly(*plain),
-        cell(all),
-        cell(detected)
+        "{name:<18}{:>8.1}{:>12}{:>20}{:>20}",
+        sum.minutes,
+        sum.plain.map_or("-".into(), plain),
+        cell(&sum.all),
+        cell(&sum.detected)
     );
 }
 

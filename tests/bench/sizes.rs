@@ -81,6 +81,14 @@ fn main() {
         .skip(1)
         .filter(|name| !name.starts_with('-'))
         .collect();
+    for name in &names {
+        let known = SIZES.map(|size| size.name);
+        assert!(
+            known.contains(&name.as_str()),
+            "{name} is none of {}",
+            known.join(", ")
+        );
+    }
     let wanted = |name: &str| match &names[..] {
         [] => USUAL.contains(&name),
         names => names.iter().any(|one| one == name),
