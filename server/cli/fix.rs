@@ -24,6 +24,7 @@ struct Hearing {
     start_ms: i64,
     heard: bool,
     text: Option<String>,
+    whole: bool,
 }
 
 #[derive(Deserialize)]
@@ -198,13 +199,20 @@ fn list(client: &Client, list: &FixList) -> Result<Outcome, CliError> {
     let path = format!("/recordings/{}/words?format=json", quoted(&list.recording));
     let transcript: Transcript = client.get(&path)?.read()?;
     for hearing in transcript.hearings.iter().filter(|hearing| hearing.heard) {
-        let text = hearing.text.as_deref();
+        // Who copies a line to put it right must have all of it, or the rest is lost.
+        let (version, text) = match hearing.whole {
+            true => (hearing.version, hearing.text.clone()),
+            false => {
+                let path = format!("/moments/{}", quoted(&hearing.moment));
+                let moment: Moment = client.get(&path)?.read()?;
+                (moment.version, moment.text)
+            }
+        };
         out(&format!(
-            "{}@{}  {}  {}",
+            "{}@{version}  {}  {}",
             safe(&hearing.moment),
-            hearing.version,
             position(hearing.start_ms),
-            text.map_or(UNHEARD.into(), safe)
+            text.as_deref().map_or(UNHEARD.into(), safe)
         ))?;
     }
     Ok(Outcome::Done)

@@ -181,12 +181,14 @@ pub async fn transcript(store: &Store, row: RecordingRow) -> Result<Transcript, 
             .filter_map(|word| at_own_time(word, from, &hearing, &places, row.duration_ms))
             .collect();
         // A piece of a take has the words up to its end; the rest is in the next.
-        let text = match words.len() == all {
+        let whole = words.len() == all;
+        let text = match whole {
             true => moment.text,
             false => Some(joined(&words)),
         };
         HeardWords {
             words,
+            whole,
             text,
             language: moment.language,
             words_from: words_from(moment.words_from.as_ref(), &known),

@@ -1,5 +1,7 @@
 //! What a person puts right, over the network and on the command line.
 
+mod late;
+
 use std::process::Command;
 
 use axum::http::Method;

@@ -120,12 +120,14 @@ pub struct HeardWords {
     /// Why the words should not be trusted as they are.
     #[schema(required)]
     pub doubt: Option<String>,
-    /// The words; null until somebody has listened.
+    /// The words that lie in this file; null until somebody has listened.
     #[schema(required)]
     pub text: Option<String>,
     /// The language of most of them, ISO 639-1; null where it is not known.
     #[schema(required)]
     pub language: Option<String>,
+    /// Whether these are all words of the moment: who puts it right writes all.
+    pub whole: bool,
     /// Word by word.
     pub words: Vec<Word>,
 }
