@@ -93,7 +93,7 @@ pub enum Command {
     /// Put right what a moment says, and when
     #[command(subcommand)]
     Fix(FixCommand),
-    /// Listen again to what another speech model wrote down
+    /// Listen again to what was written down by another speech model, or with --anew by any
     Listen(Listen),
     /// Where the recordings of an event lie on its one clock
     Clock(Clock),
@@ -267,6 +267,9 @@ pub struct Words {
 pub struct Listen {
     /// The event's id, or its title where only one has it
     pub event: String,
+    /// Also what this model heard already: after other names or languages
+    #[arg(long)]
+    pub anew: bool,
     /// Leave the work in the queue, for `sayback serve`
     #[arg(long)]
     pub no_wait: bool,

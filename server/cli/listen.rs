@@ -34,12 +34,16 @@ pub fn run(
     // A missing event is the first thing to know.
     let id = client.get(&event)?.read::<EventDetail>()?.event.id;
     check_model(client, model, listen.no_wait)?;
-    let answer = client.post(&format!("{event}/listen"), &json!({}))?;
+    let anew = listen.anew;
+    let answer = client.post(&format!("{event}/listen?anew={anew}"), &json!({}))?;
     let again: Again = answer.read()?;
     if listen.json.json {
         out(answer.text())?;
     } else if again.recordings == 0 {
-        remark("no other model wrote anything of it");
+        remark(match anew {
+            true => "nothing of it was heard yet",
+            false => "no other model heard anything of it; --anew also hears what this one did",
+        });
     } else {
         let what = count(again.recordings, "recording");
         remark(&format!("{what} to be listened to again"));

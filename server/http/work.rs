@@ -2,11 +2,13 @@
 
 use axum::extract::State;
 use axum::http::StatusCode;
+use serde::Deserialize;
+use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
-use super::extract::{Json, Path};
+use super::extract::{Json, Path, Query};
 use super::problem::{Answer, Problem};
 use super::wire::ListenAgain;
 use crate::store::JobId;
@@ -69,10 +71,20 @@ async fn retry(State(state): State<AppState>, Path(job): Path<String>) -> Answer
     Ok(StatusCode::NO_CONTENT)
 }
 
+/// What is listened to again.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct ListenParams {
+    /// Also what this model heard already: after other names or languages.
+    #[serde(default)]
+    #[param(default = false)]
+    anew: bool,
+}
+
 /// Has an event listened to again by the speech model in use, wherever another one
 /// did; what people put right stays.
 #[utoipa::path(post, path = "/events/{event}/listen", tag = "work",
-    params(("event" = String, Path, description = "the event's id, or its title")),
+    params(("event" = String, Path, description = "the event's id, or its title"), ListenParams),
     responses(
     (status = 202, description = "it is in the queue", body = ListenAgain),
     (status = "default", body = Problem, content_type = "application/problem+json"),
@@ -80,9 +92,10 @@ async fn retry(State(state): State<AppState>, Path(job): Path<String>) -> Answer
 async fn listen(
     State(state): State<AppState>,
     Path(event): Path<String>,
+    Query(asked): Query<ListenParams>,
 ) -> Answer<(StatusCode, Json<ListenAgain>)> {
     let event = state.store.find_event(&event).await?.id;
-    let recordings = state.engine.listen_again(&event).await?;
+    let recordings = state.engine.listen_again(&event, asked.anew).await?;
     Ok((StatusCode::ACCEPTED, Json(ListenAgain { recordings })))
 }
 

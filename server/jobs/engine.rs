@@ -186,14 +186,14 @@ impl Engine {
         Ok(ids)
     }
 
-    /// Has an event listened to again wherever another model than the one in use did;
-    /// says of how many recordings.
+    /// Has an event listened to again wherever another model than the one in use did or,
+    /// if `anew`, any: after other names or languages. Says of how many recordings.
     ///
     /// # Errors
     /// When the database can't be written.
-    pub async fn listen_again(&self, event: &EventId) -> Result<u64, JobsError> {
+    pub async fn listen_again(&self, event: &EventId, anew: bool) -> Result<u64, JobsError> {
         let model = self.inner().config.model.name();
-        let recordings = self.store().listen_again(event, &model).await?;
+        let recordings = self.store().listen_again(event, &model, anew).await?;
         self.changed(Some(event.clone()), What::Queue);
         Ok(recordings)
     }

@@ -24,6 +24,9 @@ statements! {
         WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
             AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
     /// Recordings in which another model heard something.
+    /// What a model heard counts as another's from now on, until that is heard.
+    OUTDATE = "UPDATE attempt SET model = model || ', earlier'
+        WHERE model = ?2 AND recording_id IN (SELECT id FROM recording WHERE event_id = ?1)";
     LISTEN_AGAIN = "UPDATE job SET again = state = 'running', attempts = 0, interruptions = 0,
             not_before_ms = 0, error = NULL,
             progress = iif(state = 'running', progress, 0), begun = iif(state = 'running', begun, 0),
@@ -75,17 +78,31 @@ impl Store {
         Ok(())
     }
 
-    /// Has an event listened to again wherever another model than this one did; says
-    /// of how many recordings. What a person called off stays so.
+    /// Has an event listened to again wherever another model than this one did or, if
+    /// `anew`, any; says of how many recordings. What a person called off stays so.
     ///
     /// # Errors
     /// When the database can't be written.
-    pub async fn listen_again(&self, event: &EventId, model: &str) -> Result<u64, StoreError> {
+    pub async fn listen_again(
+        &self,
+        event: &EventId,
+        model: &str,
+        anew: bool,
+    ) -> Result<u64, StoreError> {
+        let mut transaction = self.begin().await?;
+        if anew {
+            sqlx::query(self.sql(OUTDATE))
+                .bind(event)
+                .bind(model)
+                .execute(&mut *transaction)
+                .await?;
+        }
         let again = sqlx::query(self.sql(LISTEN_AGAIN))
             .bind(event)
             .bind(model)
-            .execute(&self.write)
+            .execute(&mut *transaction)
             .await?;
+        transaction.commit().await?;
         Ok(again.rows_affected())
     }
 

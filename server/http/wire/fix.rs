@@ -187,7 +187,8 @@ pub struct Was {
 /// What is listened to again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct ListenAgain {
-    /// Recordings in which another model had heard something.
+    /// Recordings in which something had been heard, by another model unless all is heard
+    /// anew.
     pub recordings: u64,
 }
 

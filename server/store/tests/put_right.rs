@@ -175,7 +175,11 @@ pub(super) async fn put_right_and_taken_back(store: &Store, event: &EventRow, id
         (finds(store, "boiling").await, finds(store, "kettle").await),
         (0, 1)
     );
-    assert_eq!(store.listen_again(&event.id, "base").await.unwrap(), 0);
+    let elsewhere = EventId::fresh();
+    for (event, anew) in [(&event.id, false), (&elsewhere, true)] {
+        let again = store.listen_again(event, "base", anew).await;
+        assert_eq!(again.unwrap(), 0);
+    }
 }
 
 /// Two recorders that heard two lines each, the second 500 ms later and 100 ppm fast.

@@ -15,7 +15,13 @@ async fn another_model_writes_beside_what_a_person_wrote() {
         .await
         .unwrap();
     let version = row(store, &ids[0]).await.version;
-    assert_eq!(store.listen_again(&desk.event, "large").await.unwrap(), 1);
+    assert_eq!(
+        store
+            .listen_again(&desk.event, "large", false)
+            .await
+            .unwrap(),
+        1
+    );
     listen(&desk, "large", &["he sang the well", "the tide is in"]).await;
     assert_eq!(text(store, &ids[0]).await, "He rang the ferry bell");
     assert_eq!(row(store, &ids[0]).await.version, version);
@@ -30,7 +36,8 @@ async fn another_model_writes_beside_what_a_person_wrote() {
         (finds(store, "ferry").await, finds(store, "sang").await),
         (1, 0)
     );
-    assert_eq!(store.listen_again(&desk.event, "large").await.unwrap(), 0);
+    let again = |anew| store.listen_again(&desk.event, "large", anew);
+    assert_eq!(again(false).await.unwrap(), 0);
     // Who has seen the model's words has not seen those of the other model.
     let fixing = Fixing {
         moment: &ids[1],
@@ -45,6 +52,13 @@ async fn another_model_writes_beside_what_a_person_wrote() {
         (stale.text.as_deref(), stale.last),
         (Some("the tide is in"), None)
     );
+    // The same model once more, which was told other names.
+    assert_eq!(again(true).await.unwrap(), 1);
+    assert_eq!(text(store, &ids[1]).await, "the tide is in");
+    listen(&desk, "large", &["he rang twice", "the tide is up"]).await;
+    assert_eq!(text(store, &ids[0]).await, "He rang the ferry bell");
+    assert_eq!(text(store, &ids[1]).await, "the tide is up");
+    assert_eq!(again(false).await.unwrap(), 0);
 }
 
 #[tokio::test]

@@ -164,7 +164,7 @@ async fn what_a_person_put_right_stays() {
         ..Ears::default()
     };
     let loud = Engine::start(store.clone(), quick(&ears)).await.unwrap();
-    assert_eq!(loud.listen_again(event).await.unwrap(), 1);
+    assert_eq!(loud.listen_again(event, false).await.unwrap(), 1);
     assert_eq!(loud.run_until_idle().await.unwrap(), Idle::Done);
     for row in moments(store, event).await {
         let models = store.heard_of(&row.id).await.unwrap();
