@@ -21,6 +21,7 @@ mod checked;
 mod convert;
 mod ctranslate;
 mod download;
+mod edges;
 mod error;
 mod foreign;
 mod ggml;

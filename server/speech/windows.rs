@@ -16,6 +16,7 @@
 
 use sayback_core::units::{ANALYSIS_RATE_HZ, FileMs};
 
+use super::edges;
 use super::recogniser::HeardWord;
 
 /// Longest window in ms: what the model was made for.
@@ -57,6 +58,9 @@ pub struct WindowSpan {
     pub to: FileMs,
     /// Where it begins in the window, in ms.
     pub at_ms: i64,
+    /// Where the speech begins in the file, if it does here: not in a later part of a
+    /// long span.
+    pub begins: Option<FileMs>,
 }
 
 /// A plan for one window: which pieces of the file it will hold.
@@ -269,6 +273,10 @@ impl Window {
                 from: FileMs(from),
                 to: FileMs(to),
                 at_ms: samples.len() as i64 / PER_MS,
+                begins: match piece.start {
+                    Edge::At(start) => Some(FileMs(start)),
+                    Edge::Near(_) => None,
+                },
             });
             let length = samples.len() + ((to - from) * PER_MS) as usize;
             samples.extend(read(FileMs(from), FileMs(to))?);
@@ -381,10 +389,10 @@ impl Passage {
     /// kept around their span.
     #[must_use]
     pub fn place(&self, words: Vec<HeardWord>) -> Vec<(usize, HeardWord)> {
-        words
-            .into_iter()
-            .filter_map(|word| self.placed(word))
-            .collect()
+        let placed = words.into_iter().filter_map(|word| self.placed(word));
+        let mut placed: Vec<(usize, HeardWord)> = placed.collect();
+        edges::settle(&mut placed, &self.spans);
+        placed
     }
 
     fn placed(&self, mut word: HeardWord) -> Option<(usize, HeardWord)> {

@@ -106,10 +106,9 @@ proptest! {
                 ..HeardWord::default()
             };
             let middle = (word.start_ms + word.end_ms) / 2;
-            let placed = passage.place(vec![word.clone()]);
-            let (span, placed) = &placed[0];
+            let (span, placed) = passage.placed(word.clone()).unwrap();
             let piece = passage.spans().iter().rfind(|piece| piece.at_ms <= middle).unwrap();
-            prop_assert_eq!(*span, piece.span);
+            prop_assert_eq!(span, piece.span);
             prop_assert!(placed.start_ms < placed.end_ms);
             prop_assert!(piece.from.0 <= placed.start_ms && placed.end_ms <= piece.to.0);
             // Inside one piece nothing is shortened.

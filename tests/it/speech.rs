@@ -148,22 +148,18 @@ fn a_cancelled_window_ends_at_once_and_the_next_is_whole() {
     let expected = hear(&mut whisper, &samples);
 
     let cancel = Cancel::new();
-    let theirs = cancel.clone();
-    let stopper = std::thread::spawn(move || {
-        std::thread::sleep(Duration::from_millis(300));
-        theirs.cancel();
-        Instant::now()
+    // From inside the window, however busy the machine is.
+    let mut asked = None;
+    let stopped = whisper.recognise(&samples, &Ask::default(), &cancel, &mut |_| {
+        cancel.cancel();
+        asked.get_or_insert_with(Instant::now);
     });
-    let mut steps = 0;
-    let stopped = whisper.recognise(&samples, &Ask::default(), &cancel, &mut |_| steps += 1);
-    let back = Instant::now();
-    let asked = stopper.join().expect("the stopper");
     assert!(
         matches!(stopped, Err(SpeechError::Cancelled)),
         "{stopped:?}"
     );
-    assert!(steps > 0, "it was stopped inside the window");
-    assert!(back - asked < Duration::from_secs(1), "{:?}", back - asked);
+    let took = asked.expect("progress inside the window").elapsed();
+    assert!(took < Duration::from_secs(1), "{took:?}");
 
     // An asked-for stop is for that window only.
     assert_eq!(hear(&mut whisper, &samples), expected);

@@ -7,9 +7,13 @@ use sayback::core::Cancel;
 use sayback::core::text::{Names, normal};
 use sayback::core::units::FileMs;
 use sayback::media::{ChannelPick, probe, read_analysis};
-use sayback::speech::{HeardWord, Known, Passage, Span, Whisper, listen, pack};
+use sayback::speech::{
+    Ask, HeardWord, Known, Passage, Recogniser as _, Span, Whisper, listen, pack,
+};
 use xtask::oracle;
 use xtask::scene::lines;
+use xtask::scene::noise::applause;
+use xtask::scene::random::Random;
 
 /// Some files one after the other, a second apart, and the window that holds them.
 fn window(files: &[PathBuf]) -> Passage {
@@ -91,6 +95,23 @@ fn told_names_are_written_where_they_are_said_and_all_else_stays() {
         .filter(|text| !text.is_empty())
         .collect();
     assert_eq!(heard.join(" "), text(&plain).join(" "));
+}
+
+/// Of ten rounds of applause the model, told names, wrote 264 words it was sure of, when
+/// nothing told that nobody speaks.
+#[test]
+fn told_names_nothing_is_heard_in_applause() {
+    let mut model = Whisper::load(&oracle::model("tiny.en"), 1).expect("a model");
+    let ask = Ask {
+        prompt: Some("Zephyrine, Ottilie, Corin, Tarrow Landing.".into()),
+        ..Ask::default()
+    };
+    for n in 0..10_u32 {
+        let claps = applause(8.0 + f64::from(n), Random::new(1 + u64::from(n), "claps"));
+        let claps: Vec<f32> = claps.iter().map(|sample| sample * 0.1).collect();
+        let heard = model.recognise(&claps, &ask, &Cancel::new(), &mut |_| {});
+        assert_eq!(heard.expect("an answer"), [], "round {n}");
+    }
 }
 
 fn spoken(language: &str, text: &str, file: &Path) -> PathBuf {
