@@ -167,11 +167,13 @@ async fn the_keyboard_is_enough(browser: &Browser) {
     browser.press(Key::Escape.into()).await;
     let stopped = browser.run("return document.querySelector('.plays') === null && document.getElementById('audio').paused").await;
     assert_eq!(stopped, true);
-    browser.press(Key::Escape.into()).await;
-    assert_eq!(
-        browser.run("return document.activeElement.id").await,
-        "query"
-    );
+    let on = "return document.activeElement.id";
+    // On a busy machine the clip may have ended, and the first was the second: one more
+    // would empty the field.
+    if browser.run(on).await != "query" {
+        browser.press(Key::Escape.into()).await;
+    }
+    assert_eq!(browser.run(on).await, "query");
     // Tab alone leads through everything, too.
     browser.press(Key::Tab.into()).await;
     let tabbed = browser.run(focus).await;
