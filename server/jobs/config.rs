@@ -1,10 +1,12 @@
 //! How does this process work?
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use crate::speech::{self, ModelShelf, Recogniser, SpeechError, Whisper, default_threads};
+use crate::speech::{
+    self, ModelShelf, Recogniser, SpeechError, Whisper, default_recognisers, default_threads,
+};
 
 /// Where the recogniser comes from. Asked only once there is speech to write
 /// down, and again after it was not there.
@@ -25,7 +27,7 @@ pub trait Model: Send + Sync {
         let _ = languages;
         Ok(())
     }
-    /// Loads it, which takes seconds.
+    /// Loads it, which takes seconds; once more for each worker.
     ///
     /// # Errors
     /// When the model is not there or can't be used.
@@ -37,6 +39,8 @@ pub struct ShelfModel {
     shelf: ModelShelf,
     name: String,
     threads: usize,
+    /// Loaded once for all workers, and how many have it.
+    loaded: Mutex<Option<(Whisper, usize)>>,
 }
 
 impl ShelfModel {
@@ -48,6 +52,7 @@ impl ShelfModel {
             shelf: ModelShelf::new(models),
             name,
             threads: default_threads(),
+            loaded: Mutex::default(),
         }
     }
 }
@@ -67,8 +72,17 @@ impl Model for ShelfModel {
     }
 
     fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {
-        let path = self.shelf.path(&self.name)?;
-        Ok(Box::new(Whisper::load(&path, self.threads)?))
+        let mut loaded = self.loaded.lock().unwrap_or_else(PoisonError::into_inner);
+        let (whisper, workers) = match loaded.take() {
+            Some(there) => loaded.insert(there),
+            None => {
+                let path = self.shelf.path(&self.name)?;
+                loaded.insert((Whisper::load(&path, self.threads)?, 0))
+            }
+        };
+        let another = whisper.another(*workers)?;
+        *workers += 1;
+        Ok(Box::new(another))
     }
 }
 
@@ -79,8 +93,9 @@ pub struct EngineConfig {
     pub model: Arc<dyn Model>,
     /// Threads for probe, detect and index; 0 leaves those jobs in the queue.
     pub light_workers: usize,
-    /// Whether this process transcribes.
-    pub transcribes: bool,
+    /// Recognisers that transcribe at the same time, each a recording; 0 leaves those
+    /// jobs in the queue. They share the model; what there is no memory for rests.
+    pub recognisers: usize,
     /// How long a worker that shows no sign of life is believed to live.
     pub lease: Duration,
     /// How often signs of life and progress are written.
@@ -111,7 +126,7 @@ impl EngineConfig {
             model,
             // Decoding one file keeps one core busy; the model wants the others.
             light_workers: 1,
-            transcribes: true,
+            recognisers: default_recognisers(),
             // Leases of dead processes of this machine are freed at once, so
             // this only matters across containers: long enough for a laptop to
             // write a beat under load.
@@ -126,14 +141,14 @@ impl EngineConfig {
 
     /// Whether this process does any work.
     pub(super) fn works(&self) -> bool {
-        self.light_workers > 0 || self.transcribes
+        self.light_workers > 0 || self.recognisers > 0
     }
 
     /// Leaves all work in the queue.
     #[must_use]
     pub fn without_workers(mut self) -> Self {
         self.light_workers = 0;
-        self.transcribes = false;
+        self.recognisers = 0;
         self
     }
 }

@@ -1,6 +1,7 @@
 //! How is the work started, watched and stopped?
 
 use std::collections::BTreeMap;
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
@@ -57,6 +58,8 @@ pub(super) struct Inner {
     changes: broadcast::Sender<Change>,
     wake: Wake,
     troubles: Mutex<BTreeMap<Trouble, (String, Instant)>>,
+    /// Whether some worker has the model.
+    pub(super) listens: AtomicBool,
 }
 
 /// What can keep all work waiting.
@@ -87,6 +90,7 @@ impl Engine {
             changes: broadcast::Sender::new(CHANGES_KEPT),
             wake: Wake::default(),
             troubles: Mutex::default(),
+            listens: AtomicBool::new(false),
         });
         // Who only looks changes nothing.
         if inner.config.works() {

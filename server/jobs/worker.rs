@@ -6,6 +6,7 @@
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -18,7 +19,7 @@ use crate::store::{Claim, Failure, JobKind, JobState, Lane, StoreError};
 pub(super) fn start(inner: &Arc<Inner>) -> std::io::Result<Vec<JoinHandle<()>>> {
     let mut threads = Vec::new();
     let lanes = std::iter::repeat_n(Lane::Light, inner.config.light_workers)
-        .chain(inner.config.transcribes.then_some(Lane::Model));
+        .chain(std::iter::repeat_n(Lane::Model, inner.config.recognisers));
     for (n, lane) in lanes.enumerate() {
         let shared = Arc::clone(inner);
         let name = format!("sayback-work-{n}");
@@ -88,7 +89,15 @@ fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, Stor
             return Ok(Next::Rest(wait));
         }
         match voice.get_ready(&*inner.config.model) {
-            Ok(()) => inner.trouble_over(Trouble::Model),
+            Ok(()) => {
+                inner.listens.store(true, Ordering::Relaxed);
+                inner.trouble_over(Trouble::Model);
+            }
+            // Another worker has it: this one is one too many for the memory there is.
+            Err(error) if inner.listens.load(Ordering::Relaxed) => {
+                tracing::debug!("{error}");
+                return Ok(Next::Rest(poll));
+            }
             Err(error) => {
                 inner.trouble(Trouble::Model, error.to_string());
                 inner.changed(None, What::Progress);

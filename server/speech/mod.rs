@@ -9,7 +9,7 @@
 //! - [`ModelShelf`]: names to model files, fetched, checked, converted.
 //! - [`pack`], [`Window`], [`Passage`]: spans to windows and back.
 //! - [`Recogniser`], [`Whisper`]: a window's samples to words. What looks invented is
-//!   heard again, and doubted or left out.
+//!   heard again, and doubted or left out. Several share one loaded model.
 //!
 //! Cost: a window takes the same time whether it holds 3 s or 30 s. Memory:
 //! the model, and one window. **Never opens a recording**, never decides what
@@ -54,6 +54,6 @@ pub use needs::memory_needed;
 pub use recogniser::{Ask, HeardWord, Recogniser};
 pub use shelf::{GetProgress, ModelInfo, ModelShelf};
 pub use steer::{Known, listen};
-pub use threads::default_threads;
+pub use threads::{default_recognisers, default_threads};
 pub use whisper::Whisper;
 pub use windows::{Passage, Span, Window, WindowSpan, pack};

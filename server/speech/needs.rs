@@ -38,11 +38,7 @@ pub fn memory_needed(file: &Path) -> Result<u64, SpeechError> {
 pub(super) fn check(file: &Path, sizes: &Sizes, free: Option<u64>) -> Result<(), SpeechError> {
     let needs = needed(sizes);
     match free {
-        Some(free) if free < needs => Err(SpeechError::NoRoom {
-            file: file.to_owned(),
-            needs_mb: needs.div_ceil(1_000_000),
-            free_mb: free / 1_000_000,
-        }),
+        Some(free) if free < needs => Err(no_room(file, needs, free)),
         _ => Ok(()),
     }
 }
@@ -59,13 +55,37 @@ pub(super) fn needed(sizes: &Sizes) -> u64 {
     held + loading.max(working(sizes)) + SMALL_THINGS
 }
 
+/// Refuses another recogniser of a loaded model beside `others` where they can't all
+/// have a window in what is `free`, in bytes.
+pub(super) fn check_beside(
+    file: &Path,
+    window: u64,
+    others: usize,
+    free: Option<u64>,
+) -> Result<(), SpeechError> {
+    // Those that rest have theirs yet to take.
+    let needs = window.saturating_mul((others as u64).saturating_add(1));
+    match free {
+        Some(free) if free < needs => Err(no_room(file, needs, free)),
+        _ => Ok(()),
+    }
+}
+
+fn no_room(file: &Path, needs: u64, free: u64) -> SpeechError {
+    SpeechError::NoRoom {
+        file: file.to_owned(),
+        needs_mb: needs.div_ceil(1_000_000),
+        free_mb: free / 1_000_000,
+    }
+}
+
 /// Bytes of all tensors.
 fn weights(sizes: &Sizes) -> u64 {
     sizes.tensors().iter().map(|tensor| tensor.bytes()).sum()
 }
 
 /// Bytes of what the library keeps for a window.
-fn working(sizes: &Sizes) -> u64 {
+pub(super) fn working(sizes: &Sizes) -> u64 {
     let width = u64::from(sizes.audio_state);
     let layers = u64::from(sizes.text_layers);
     let frames = u64::from(AUDIO_CONTEXT);

@@ -70,3 +70,17 @@ fn what_does_not_fit_is_refused_with_both_numbers() {
     assert!(check(file, &large, Some(needs)).is_ok());
     assert!(check(file, &large, None).is_ok(), "nothing is known");
 }
+
+#[test]
+fn another_recogniser_needs_a_window_for_each() {
+    let file = Path::new("ggml-tiny.en.bin");
+    assert!(check_beside(file, 100_000_000, 0, Some(100_000_000)).is_ok());
+    assert!(check_beside(file, 100_000_000, 2, Some(300_000_000)).is_ok());
+    let refused = check_beside(file, 100_000_000, 2, Some(299_000_000)).expect_err("no room");
+    assert!(refused.to_string().contains("300 MB"), "{refused}");
+    assert!(
+        check_beside(file, u64::MAX, usize::MAX, Some(u64::MAX)).is_ok(),
+        "no overflow"
+    );
+    assert!(check_beside(file, 1, 1, None).is_ok(), "nothing is known");
+}

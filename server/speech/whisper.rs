@@ -6,7 +6,7 @@
 
 use std::ffi::c_int;
 use std::ops::Range;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread::{self, JoinHandle};
@@ -56,8 +56,12 @@ const fn head(n_text_layer: c_int, n_head: c_int) -> whisper_ahead {
 
 /// A loaded speech model.
 pub struct Whisper {
+    /// Of all recognisers that share it.
     context: Arc<WhisperContext>,
+    file: PathBuf,
     name: String,
+    /// Bytes for a window.
+    window: u64,
     english_only: bool,
     threads: c_int,
     parameters: Arc<Parameters>,
@@ -98,12 +102,34 @@ impl Whisper {
         let threads = c_int::try_from(threads.clamp(1, 64)).unwrap_or(1);
         Ok(Self {
             context: Arc::new(context),
+            file: file.to_owned(),
+            window: needs::working(&sizes),
             name: file
                 .file_name()
                 .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
             english_only: sizes.english_only(),
             threads,
             parameters: Arc::new(Parameters::new(threads)),
+            left_behind: None,
+        })
+    }
+
+    /// Another recogniser of the same loaded model, to work at the same time. It keeps
+    /// nothing of its own in memory but while it recognises.
+    ///
+    /// # Errors
+    /// [`SpeechError::NoRoom`] if its windows and those of `others` need more than is
+    /// free.
+    pub fn another(&self, others: usize) -> Result<Self, SpeechError> {
+        needs::check_beside(&self.file, self.window, others, room::free())?;
+        Ok(Self {
+            context: Arc::clone(&self.context),
+            file: self.file.clone(),
+            name: self.name.clone(),
+            window: self.window,
+            english_only: self.english_only,
+            threads: self.threads,
+            parameters: Arc::clone(&self.parameters),
             left_behind: None,
         })
     }

@@ -4,7 +4,11 @@
 //!
 //! The files are made here, of random numbers in the published layout, so only the
 //! cost means anything; what such a model writes is nonsense. `THREADS=16` takes
-//! another number of threads than the product.
+//! another number of threads than the product. `SEVERAL=1` shows instead how many
+//! windows several recognisers of one model get done together.
+
+#[path = "words/processor.rs"]
+mod processor;
 
 use std::ffi::CStr;
 use std::fs::File;
@@ -13,6 +17,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use processor::user_time;
 use sayback::core::Cancel;
 use sayback::speech::{Ask, Recogniser, Whisper, default_threads};
 use whisper_rs::whisper_rs_sys as sys;
@@ -20,6 +25,8 @@ use whisper_rs::{WhisperContext, WhisperContextParameters};
 
 /// The head of the table.
 const ROW: &str = "model            bits   loading s   a state ms   encoder ms/window   decoder ms/token   70 tokens at once ms";
+const SEVERAL: &str =
+    "model            recognisers   threads of each   windows a minute   processor s/window";
 /// Samples of a window of 30 s.
 const WINDOW: usize = 30 * 16_000;
 /// Tokens decoded one after the other: half of the most a pass may hold.
@@ -99,11 +106,17 @@ fn main() {
         .unwrap_or_else(default_threads);
     whisper_rs::install_logging_hooks();
     println!("on {}; {threads} thread(s)", devices().join(", "));
-    println!("{ROW}");
+    let several_at_once = std::env::var_os("SEVERAL").is_some();
+    println!("{}", if several_at_once { SEVERAL } else { ROW });
     let folder = tempfile::tempdir().expect("a folder");
     for size in SIZES.iter().filter(|size| wanted(size.name)) {
+        let file = folder.path().join("model.bin");
+        if several_at_once {
+            write(size, Form::Eight, &file).expect("room for a model");
+            several(size, &file);
+            continue;
+        }
         for form in [Form::Half, Form::Eight] {
-            let file = folder.path().join("model.bin");
             write(size, form, &file).expect("room for a model");
             parts(size, form, &file, threads);
             if form == Form::Half {
@@ -146,6 +159,53 @@ fn parts(size: &Size, form: Form, file: &Path, threads: usize) {
         ms(single) / TOKENS as f64,
         ms(together),
     );
+}
+
+/// One model, several states at once, each with windows of a full encoder and as many
+/// tokens as above.
+fn several(size: &Size, file: &Path) {
+    let cores = std::thread::available_parallelism().map_or(1, |cores| cores.get());
+    let context = WhisperContext::new_with_params(file, WhisperContextParameters::default())
+        .expect("a model");
+    let sound = noise(WINDOW);
+    let tokens: Vec<i32> = (1_000..).take(TOKENS).collect();
+    let window = |threads: usize| {
+        let mut state = context.create_state().expect("a state");
+        state.pcm_to_mel(&sound, threads).expect("a spectrum");
+        state.encode(0, threads).expect("an encoding");
+        for (past, token) in tokens.iter().enumerate() {
+            state.decode(&[*token], past, threads).expect("a decoding");
+        }
+        state.decode(&tokens, 0, threads).expect("a decoding");
+    };
+    for recognisers in [1, 2, 3, 4, 5, 7, 15] {
+        for threads in [1, 2, 3, 4, 8] {
+            if recognisers * threads > cores {
+                continue;
+            }
+            let (before, start) = (user_time(), Instant::now());
+            let done: usize = std::thread::scope(|scope| {
+                let one = || {
+                    let mut done = 0;
+                    while done == 0 || start.elapsed() < LONG_ENOUGH {
+                        window(threads);
+                        done += 1;
+                    }
+                    done
+                };
+                let all: Vec<_> = (0..recognisers).map(|_| scope.spawn(one)).collect();
+                all.into_iter()
+                    .map(|one| one.join().expect("windows"))
+                    .sum()
+            });
+            println!(
+                "{:<16}{recognisers:>12}{threads:>18}{:>19.1}{:>21.2}",
+                size.name,
+                done as f64 / start.elapsed().as_secs_f64() * 60.0,
+                (user_time() - before).as_secs_f64() / done as f64,
+            );
+        }
+    }
 }
 
 /// The product on a window of noise: as random numbers are never sure of a word,

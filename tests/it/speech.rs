@@ -142,6 +142,21 @@ fn a_windows_words_do_not_depend_on_what_came_before() {
 }
 
 #[test]
+fn recognisers_that_share_a_model_hear_what_one_does() {
+    let samples = window();
+    let parts = [&samples[..240_000], &samples[240_000..]];
+    let mut one = whisper();
+    let alone = parts.map(|part| hear(&mut one, part));
+    let mut another = one.another(1).expect("room for two");
+    let together = std::thread::scope(|scope| {
+        let first = scope.spawn(|| hear(&mut one, parts[0]));
+        let second = scope.spawn(|| hear(&mut another, parts[1]));
+        [first, second].map(|heard| heard.join().expect("words"))
+    });
+    assert_eq!(together, alone);
+}
+
+#[test]
 fn a_cancelled_window_ends_at_once_and_the_next_is_whole() {
     let samples = window();
     let mut whisper = whisper();

@@ -3,13 +3,16 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use sayback::core::Cancel;
 use sayback::jobs::{Add, AddReport, Engine, EngineConfig, Idle, Model, Roots};
 use sayback::media::ChannelChoice;
 use sayback::speech::{Ask, HeardWord, Recogniser, SpeechError};
 use sayback::store::{EventId, EventRow, NewEvent, Store};
+
+/// As long as a window waits for another.
+const LONG: Duration = Duration::from_secs(20);
 
 /// What the recogniser does beside hearing.
 #[derive(Clone, Default)]
@@ -28,6 +31,11 @@ pub struct Ears {
     pub missing: Arc<AtomicBool>,
     /// Another model, which writes everything in capitals.
     pub loud: bool,
+    /// The first window waits until so many are listened to at once.
+    pub together: usize,
+    /// Windows that are listened to now, and the most there were.
+    pub at_once: Arc<AtomicUsize>,
+    pub most: Arc<AtomicUsize>,
 }
 
 fn take_one(count: &AtomicUsize) -> bool {
@@ -78,14 +86,22 @@ impl Recogniser for Ears {
                 reason: "out of memory".into(),
             });
         }
+        let now = 1 + self.at_once.fetch_add(1, Ordering::SeqCst);
+        self.most.fetch_max(now, Ordering::SeqCst);
+        let begun = Instant::now();
+        while self.most.load(Ordering::SeqCst) < self.together && begun.elapsed() < LONG {
+            std::thread::sleep(Duration::from_millis(5));
+        }
         for step in 0..20 {
             if cancel.is_cancelled() {
+                self.at_once.fetch_sub(1, Ordering::SeqCst);
                 return Err(SpeechError::Cancelled);
             }
             std::thread::sleep(self.slow / 20);
             progress(step as f32 / 20.0);
         }
         self.heard.fetch_add(1, Ordering::SeqCst);
+        self.at_once.fetch_sub(1, Ordering::SeqCst);
         let word = |(n, half): (usize, &[f32])| {
             let bits = half
                 .iter()
@@ -122,6 +138,8 @@ pub fn quick(ears: &Ears) -> EngineConfig {
     config.backoff = Duration::from_millis(20);
     config.poll = Duration::from_millis(20);
     config.beat = Duration::from_millis(50);
+    // On any machine.
+    config.recognisers = 1;
     config
 }
 

@@ -329,6 +329,34 @@ async fn two_engines_on_one_folder_do_everything_once() {
 }
 
 #[tokio::test]
+async fn several_recognisers_listen_at_once_and_write_what_one_does() {
+    let paths: Vec<_> = (1..=8)
+        .map(|n| line(&format!("letter-corin-{n}")))
+        .collect();
+    let paths: Vec<&Path> = paths.iter().map(|path| path.as_path()).collect();
+    let mut wrote = Vec::new();
+    for recognisers in [1, 3] {
+        let ears = Ears {
+            together: recognisers,
+            ..Ears::default()
+        };
+        let mut config = quick(&ears);
+        config.recognisers = recognisers;
+        let desk = Desk::with(ears.clone(), config).await;
+        desk.add_and_wait(&paths).await;
+        assert_eq!(ears.most.load(Ordering::SeqCst), recognisers);
+        assert_eq!(ears.heard.load(Ordering::SeqCst), 8, "each window once");
+        let moments = desk.store().moments(&desk.event.id, None, None, 100, 0);
+        let texts = moments.await.unwrap().into_iter().map(|row| row.text);
+        let mut texts: Vec<String> = texts.map(Option::unwrap).collect();
+        texts.sort();
+        wrote.push(texts);
+    }
+    assert!(wrote[0].len() >= 8 && wrote[0].iter().all(|text| !text.is_empty()));
+    assert_eq!(wrote[0], wrote[1]);
+}
+
+#[tokio::test]
 async fn a_lease_that_ran_out_is_freed_and_its_late_result_is_refused() {
     let desk = Desk::new(Ears::default()).await;
     desk.engine.shutdown().await;
