@@ -13,7 +13,7 @@ use std::fs::File;
 use std::io::{BufReader, Read, Seek};
 use std::path::Path;
 
-use super::{SpeechError, foreign};
+use super::{SpeechError, not_ggml};
 
 /// First four bytes of a file, as an integer: "ggml".
 pub(super) const MAGIC: u32 = 0x6767_6d6c;
@@ -254,10 +254,10 @@ impl<R: Read + Seek> Walk<R> {
         }
         let magic = self.number()?;
         if magic != MAGIC {
-            let mut head = [0; foreign::LOOKED_AT];
+            let mut head = [0; not_ggml::LOOKED_AT];
             head[..4].copy_from_slice(&magic.to_le_bytes());
             self.fill(&mut head[4..])?;
-            return Err(foreign::reason(&head));
+            return Err(not_ggml::reason(&head));
         }
         let sizes = self.sizes()?;
         self.filters(&sizes)?;

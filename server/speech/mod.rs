@@ -15,6 +15,7 @@
 //! the model, and one window. **Never opens a recording**, never decides what
 //! is speech, and is the only room that calls foreign code.
 
+mod allocator;
 mod belief;
 mod call;
 mod checked;
@@ -23,7 +24,7 @@ mod ctranslate;
 mod download;
 mod edges;
 mod error;
-mod foreign;
+mod free_memory;
 mod ggml;
 mod hash;
 mod languages;
@@ -31,13 +32,12 @@ mod log;
 mod loudness;
 mod manifest;
 mod mel;
-mod memory;
 mod needs;
+mod not_ggml;
 mod packages;
 mod passes;
 mod quantise;
 mod recogniser;
-mod room;
 mod said;
 mod shelf;
 mod steer;
@@ -47,9 +47,9 @@ mod whisper;
 mod windows;
 mod words;
 
+pub use allocator::keep_memory_small;
 pub use error::SpeechError;
 pub use languages::knows;
-pub use memory::keep_memory_small;
 pub use needs::memory_needed;
 pub use recogniser::{Ask, HeardWord, Recogniser};
 pub use shelf::{GetProgress, ModelInfo, ModelShelf};

@@ -27,7 +27,7 @@ use super::passes::{Encoder, MOST_TOKENS};
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
 use super::words::{self, Phrase, Spelled};
-use super::{SpeechError, ggml, languages, log, memory, needs, quantise, room};
+use super::{SpeechError, allocator, free_memory, ggml, languages, log, needs, quantise};
 
 /// The language of a model that knows only one.
 const ENGLISH: &str = "en";
@@ -81,9 +81,9 @@ impl Whisper {
     /// [`SpeechError::Load`] if the library refuses it.
     pub fn load(file: &Path, threads: usize) -> Result<Self, SpeechError> {
         log::install();
-        memory::keep_memory_small();
+        allocator::keep_memory_small();
         let sizes = ggml::inspect(file)?;
-        needs::check(file, &sizes, room::free())?;
+        needs::check(file, &sizes, free_memory::free())?;
         let mut loading = WhisperContextParameters::default();
         loading.dtw_parameters(DtwParameters {
             mode: alignment(&sizes),
@@ -121,7 +121,7 @@ impl Whisper {
     /// [`SpeechError::NoRoom`] if its windows and those of `others` need more than is
     /// free.
     pub fn another(&self, others: usize) -> Result<Self, SpeechError> {
-        needs::check_beside(&self.file, self.window, others, room::free())?;
+        needs::check_beside(&self.file, self.window, others, free_memory::free())?;
         Ok(Self {
             context: Arc::clone(&self.context),
             file: self.file.clone(),

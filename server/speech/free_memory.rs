@@ -108,5 +108,5 @@ impl Version {
 }
 
 #[cfg(test)]
-#[path = "room_tests.rs"]
+#[path = "free_memory_tests.rs"]
 mod tests;
