@@ -33,8 +33,10 @@ const REACH_MS: i64 = 4_000;
 /// Length of the quiet looked for, in ms: longer than the closure of a stop
 /// consonant (50 to 130 ms).
 const QUIET_MS: i64 = 200;
-/// A window is closed at its widest gap once it is at least this full, in ms.
-const FULL_ENOUGH_MS: i64 = 20_000;
+/// What a window costs, and what it costs at most to close one where a sentence may go
+/// on.
+const WINDOW_COST: i64 = 1_000;
+const CLOSING_COST: i64 = 500;
 /// Analysis samples in a ms: windows map to the file without rounding.
 const PER_MS: i64 = ANALYSIS_RATE_HZ as i64 / 1000;
 
@@ -96,7 +98,8 @@ enum Edge {
     Near(i64),
 }
 
-/// Packs spans into windows, in the order of the file.
+/// Packs spans into windows, in the order of the file: few, and closed at wide gaps. One
+/// more is taken where it spares closing in the middle of two sentences.
 ///
 /// Spans are taken in the order of their start; what overlaps an earlier span
 /// or the end of the file is left out. Every instant of a span is in exactly
@@ -113,20 +116,37 @@ enum Edge {
 #[must_use]
 pub fn pack(spans: &[Span], file_end: FileMs) -> Vec<Window> {
     let pieces = parts(spans, file_end.0);
-    let mut windows = Vec::new();
-    let mut open: Vec<Piece> = Vec::new();
-    let mut close = |pieces: Vec<Piece>| windows.push(Window { pieces });
-    for piece in pieces {
-        open.push(piece);
-        // Closing at an earlier gap may leave still too much.
-        while longest_ms(&open) > WINDOW_MS && open.len() > 1 {
-            let rest = open.split_off(best_close(&open));
-            close(std::mem::replace(&mut open, rest));
+    // What the cheapest windows of the first pieces cost, and where the last begins.
+    let mut cheapest = vec![(0, 0)];
+    for end in 1..=pieces.len() {
+        let mut best = None;
+        // The longest that such a window can become, in ms.
+        let mut longest = 2 * PAD_MS;
+        for start in (0..end).rev() {
+            longest += pieces[start].end.latest() - pieces[start].start.earliest();
+            if start + 1 < end {
+                longest += kept_between(pieces[start].end, pieces[start + 1].start);
+                if longest > WINDOW_MS {
+                    break;
+                }
+            }
+            let cost = cheapest[start].0 + WINDOW_COST + closing_cost(&pieces, start);
+            if best.is_none_or(|(least, _)| cost < least) {
+                best = Some((cost, start));
+            }
         }
+        cheapest.extend(best);
     }
-    if !open.is_empty() {
-        close(open);
+    let mut windows = Vec::new();
+    let mut end = pieces.len();
+    while end > 0 {
+        let start = cheapest[end].1;
+        windows.push(Window {
+            pieces: pieces[start..end].to_vec(),
+        });
+        end = start;
     }
+    windows.reverse();
     windows
 }
 
@@ -183,39 +203,20 @@ fn free_sound(pieces: &mut [Piece], file_end: i64) {
     }
 }
 
-/// The longest a window of these pieces can become, in ms.
-fn longest_ms(pieces: &[Piece]) -> i64 {
-    let inside: i64 = pieces
-        .iter()
-        .map(|piece| piece.end.latest() - piece.start.earliest())
-        .sum();
-    let between: i64 = pieces
-        .windows(2)
-        .map(|pair| kept_between(pair[0].end, pair[1].start))
-        .sum();
-    inside + between + 2 * PAD_MS
-}
-
 /// How much of a gap a window keeps, in ms.
 fn kept_between(end: Edge, start: Edge) -> i64 {
     let gap = (start.planned() - end.planned()).max(0);
     if gap <= JOIN_MS { gap } else { 2 * PAD_MS }
 }
 
-/// Where to close a window that holds one piece too many: at the widest gap
-/// once it is full enough, so that sentences stay whole.
-fn best_close(pieces: &[Piece]) -> usize {
-    let last = pieces.len() - 1;
-    (1..=last)
-        .filter(|&count| count == last || longest_ms(&pieces[..count]) >= FULL_ENOUGH_MS)
-        .filter(|&count| longest_ms(&pieces[..count]) <= WINDOW_MS || count == 1)
-        .max_by_key(|&count| {
-            (
-                pieces[count].start.planned() - pieces[count - 1].end.planned(),
-                count,
-            )
-        })
-        .unwrap_or(last)
+/// What it costs that a window begins with this piece and not with one before: the
+/// narrower the gap, the likelier a sentence goes on over it.
+fn closing_cost(pieces: &[Piece], start: usize) -> i64 {
+    let Some(before) = start.checked_sub(1) else {
+        return 0;
+    };
+    let gap = pieces[start].start.planned() - pieces[before].end.planned();
+    CLOSING_COST * JOIN_MS / (JOIN_MS + gap.max(0))
 }
 
 impl Edge {

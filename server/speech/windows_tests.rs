@@ -215,6 +215,37 @@ fn a_window_closes_at_its_widest_gap() {
 }
 
 #[test]
+fn wide_gaps_alone_make_no_more_windows() {
+    // Six lines of 4.5 s fit, with 200 ms on either side; closing at each wide gap
+    // would take three.
+    let mut at = 0;
+    let lines: Vec<Span> = (1..=12)
+        .map(|n| {
+            let start = at;
+            at += 4_500 + if n % 4 == 0 { 9_000 } else { 2_000 };
+            span(start, start + 4_500)
+        })
+        .collect();
+    let held = |window: &Window| window.holds().count();
+    let windows = pack(&lines, FileMs(at));
+    assert_eq!(windows.iter().map(held).collect::<Vec<_>>(), [6, 6]);
+}
+
+#[test]
+fn one_more_window_spares_closing_inside_sentences() {
+    // Five blocks of 23 s: four windows would hold them, but close inside three.
+    let lines: Vec<Span> = (0..55)
+        .map(|n| {
+            let start = n / 11 * 31_500 + n % 11 * 2_050;
+            span(start, start + 2_000)
+        })
+        .collect();
+    let held = |window: &Window| window.holds().count();
+    let windows = pack(&lines, FileMs(200_000));
+    assert_eq!(windows.iter().map(held).collect::<Vec<_>>(), [11; 5]);
+}
+
+#[test]
 fn what_is_missing_at_the_end_of_the_file_is_silence() {
     let windows = pack(&[span(0, 2_000)], FileMs(2_000));
     let passage = windows[0]

@@ -125,6 +125,8 @@ impl Demo {
         if !succeeds(self.sayback().args(["event", "show", title])) {
             let new = ["event", "new", title, "--date", scene::demo::DATE];
             process::run(self.sayback().args(new))?;
+            let names = ["event", "names", title];
+            process::run(self.sayback().args(names).args(scene::demo::NAMES))?;
         }
         let sources = scene::demo_sources();
         for (n, source) in (1..).zip(&sources) {

@@ -23,6 +23,17 @@ use timing::Timing;
 pub const TITLE: &str = "Ottilie and Corin at Tarrow Landing";
 /// The demo's date.
 pub const DATE: &str = "2026-06-20";
+/// The names that are said in it.
+pub const NAMES: [&str; 8] = [
+    "Ottilie",
+    "Corin",
+    "Tarrow Landing",
+    "Jory",
+    "Isaura",
+    "Ambrose",
+    "Aunt Zelphine",
+    "Halvard Quill",
+];
 const SEED: u64 = 20_260_620;
 
 /// A source of the demo, as `sayback add` takes it.
