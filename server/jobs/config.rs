@@ -91,7 +91,7 @@ impl Model for ShelfModel {
 pub struct EngineConfig {
     /// The recogniser.
     pub model: Arc<dyn Model>,
-    /// Threads for probe, detect and index; 0 leaves those jobs in the queue.
+    /// Threads for all jobs but transcribe; 0 leaves those jobs in the queue.
     pub light_workers: usize,
     /// Recognisers that transcribe at the same time, each a recording; 0 leaves those
     /// jobs in the queue. They share the model; what there is no memory for rests.

@@ -13,9 +13,7 @@ use tokio::sync::broadcast;
 use super::held::HeldJobs;
 use super::owner::Owner;
 use super::{Change, EngineConfig, JobsError, Status, What, worker};
-use crate::store::{
-    EventId, Fixing, JobId, JobRow, Lane, MomentId, RecordingId, Store, StoreError,
-};
+use crate::store::{EventId, Fixing, JobId, JobRow, MomentId, RecordingId, Store, StoreError};
 
 /// Changes a slow listener may be behind before it loses some.
 const CHANGES_KEPT: usize = 256;
@@ -65,8 +63,8 @@ pub(super) struct Inner {
 /// What can keep all work waiting.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Trouble {
-    /// The workers of a lane can't use the database.
-    Store(Lane),
+    /// The worker of this number can't use the database.
+    Store(usize),
     /// No sign of life can be written.
     Beat,
     /// The model is not there.
@@ -287,15 +285,15 @@ impl Inner {
     }
 
     /// Notes what keeps work waiting; the log is told when it is another thing
-    /// than at the last look.
+    /// than at the last look, not when it is another number.
     pub(super) fn trouble(&self, kind: Trouble, text: String) {
+        let wording = |text: &str| text.replace(|c: char| c.is_ascii_digit(), "");
         let mut troubles = self.lock_troubles();
-        let since = match troubles.get(&kind) {
-            Some((told, _)) if *told == text => return,
-            Some((_, since)) => *since,
-            None => Instant::now(),
-        };
-        tracing::warn!("{text}");
+        let before = troubles.get(&kind);
+        let since = before.map_or_else(Instant::now, |(_, since)| *since);
+        if before.is_none_or(|(told, _)| wording(told) != wording(&text)) {
+            tracing::warn!("{text}");
+        }
         troubles.insert(kind, (text, since));
     }
 

@@ -76,6 +76,8 @@ async fn a_full_disk_stops_the_work_and_room_lets_it_go_on() {
     };
     let mut config = EngineConfig::with_model(Arc::new(model));
     config.poll = Duration::from_millis(20);
+    // Two that have nothing to do must not hide what troubles the third.
+    config.recognisers = 3;
     let engine = Engine::start(store.clone(), config).await.unwrap();
     let line = xtask::scene::lines::folder().join("letter-corin-1.flac");
     let add = Add {
@@ -96,6 +98,11 @@ async fn a_full_disk_stops_the_work_and_room_lets_it_go_on() {
     tokio::time::timeout(Duration::from_secs(60), troubled)
         .await
         .unwrap();
+    for _ in 0..20 {
+        tokio::time::sleep(Duration::from_millis(10)).await;
+        let status = engine.status(None).await.unwrap();
+        assert!(!status.troubles.is_empty());
+    }
     let status = engine.status(None).await.unwrap();
     assert!(status.troubles[0].contains("disk"), "{:?}", status.troubles);
     assert_eq!((status.row.jobs.running, status.row.jobs.failed), (1, 0));

@@ -1,6 +1,6 @@
 //! How fast is the work, and how long will it take?
 
-use crate::store::{JobKind, StatusRow, StepRate};
+use crate::store::{JobKind, RunningRow, StatusRow, StepRate};
 
 /// How far the work is, with what can be worked out from it.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,7 +58,10 @@ fn time_left_ms(row: &StatusRow) -> Option<i64> {
     let ungrouped_ms = (row.speech_ms - row.grouped_ms).max(0) as f64;
     let unwritten_ms = transcribe.left_ms + (ungrouped_ms + undetected_ms * share) * once;
     let light = time(detect, undetected_ms)?;
-    let model = time(transcribe, unwritten_ms)?;
+    // Recordings that are listened to side by side take their times together.
+    let at_work = |running: &&RunningRow| running.kind == JobKind::Transcribe;
+    let side_by_side = row.running.iter().filter(at_work).count().max(1);
+    let model = time(transcribe, unwritten_ms)? / side_by_side as f64;
     Some(light.max(model).round() as i64)
 }
 
@@ -78,7 +81,7 @@ fn time(step: &StepRate, left_ms: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::QueueCounts;
+    use crate::store::{JobId, QueueCounts};
 
     fn row() -> StatusRow {
         let step = |kind, left_ms, recent_audio_ms, recent_wall_ms| StepRate {
@@ -114,6 +117,21 @@ mod tests {
         let status = Status::of(row(), Vec::new());
         assert_eq!(status.time_left_ms, Some(15_000));
         assert_eq!(status.rate, Some(20.0));
+    }
+
+    #[test]
+    fn what_is_listened_to_side_by_side_takes_its_time_together() {
+        let mut busy = row();
+        let running = |id: i64| RunningRow {
+            id: JobId(id),
+            kind: JobKind::Transcribe,
+            name: "a.wav".into(),
+            source_label: "a".into(),
+            progress: 0.5,
+        };
+        busy.running = (1..=3).map(running).collect();
+        let status = Status::of(busy, Vec::new());
+        assert_eq!(status.time_left_ms, Some(5_000));
     }
 
     #[test]

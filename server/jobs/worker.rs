@@ -26,7 +26,7 @@ pub(super) fn start(inner: &Arc<Inner>) -> std::io::Result<Vec<JoinHandle<()>>> 
         threads.push(
             std::thread::Builder::new()
                 .name(name)
-                .spawn(move || work_on(&shared, lane))?,
+                .spawn(move || work_on(&shared, lane, n))?,
         );
     }
     if !threads.is_empty() {
@@ -41,20 +41,20 @@ pub(super) fn start(inner: &Arc<Inner>) -> std::io::Result<Vec<JoinHandle<()>>> 
 }
 
 /// Does the jobs of one lane until the engine stops.
-fn work_on(inner: &Inner, lane: Lane) {
+fn work_on(inner: &Inner, lane: Lane, worker: usize) {
     let mut voice = Voice::default();
     while !inner.stop.is_cancelled() {
         // Taken before looking, so that word of a job that comes meanwhile counts.
         let woken = inner.woken();
         let next = next_claim(inner, lane, &mut voice);
         if next.is_ok() {
-            inner.trouble_over(Trouble::Store(lane));
+            inner.trouble_over(Trouble::Store(worker));
         }
         match next {
-            Ok(Next::Work(claim)) => work(inner, &claim, &mut voice),
+            Ok(Next::Work(claim)) => work(inner, &claim, &mut voice, worker),
             Ok(Next::Rest(at_most)) => inner.rest(at_most, woken),
             Err(error) => {
-                inner.trouble(Trouble::Store(lane), error.to_string());
+                inner.trouble(Trouble::Store(worker), error.to_string());
                 inner.rest(Duration::from_secs(1), woken);
             }
         }
@@ -112,14 +112,14 @@ fn next_claim(inner: &Inner, lane: Lane, voice: &mut Voice) -> Result<Next, Stor
 }
 
 /// Does one job and writes how it ended.
-fn work(inner: &Inner, claim: &Claim, voice: &mut Voice) {
+fn work(inner: &Inner, claim: &Claim, voice: &mut Voice, worker: usize) {
     let cancel = inner.held.hold(claim);
     // Asked to stop between the claim and now.
     if inner.stop.is_cancelled() {
         cancel.cancel();
     }
     inner.changed(Some(claim.event_id.clone()), What::Queue);
-    let step = Step::new(inner, claim, &cancel);
+    let step = Step::new(inner, claim, &cancel, worker);
     let begun = Instant::now();
     let outcome = catch_unwind(AssertUnwindSafe(|| step.run(voice)))
         .unwrap_or_else(|panic| Err(StepError::Final(panic_text(claim.kind, &*panic))));

@@ -1,12 +1,17 @@
 //! The C library's messages, on their way to the log instead of the terminal.
 
+use std::cell::RefCell;
 use std::ffi::{CStr, c_char, c_void};
-use std::sync::{Mutex, Once, PoisonError};
+use std::sync::Once;
 
 use whisper_rs::whisper_rs_sys as sys;
 
 static INSTALLED: Once = Once::new();
-static LAST_ERROR: Mutex<String> = Mutex::new(String::new());
+
+thread_local! {
+    /// Of this thread: the library tells of a call on the thread that made it.
+    static LAST_ERROR: RefCell<String> = const { RefCell::new(String::new()) };
+}
 
 /// Takes over the library's messages, once for the process.
 pub(super) fn install() {
@@ -21,14 +26,14 @@ pub(super) fn install() {
     });
 }
 
-/// The last error the library complained of, for a message to the user; told
-/// once, so that it never explains another failure.
+/// The last error the library complained of to this thread, for a message to the user;
+/// told once, so that it never explains another failure.
 pub(super) fn last_error() -> String {
-    let mut last = LAST_ERROR.lock().unwrap_or_else(PoisonError::into_inner);
+    let last = LAST_ERROR.take();
     if last.is_empty() {
         "it gave no reason".into()
     } else {
-        std::mem::take(&mut *last)
+        last
     }
 }
 
@@ -47,8 +52,7 @@ unsafe extern "C" fn message(level: sys::ggml_log_level, text: *const c_char, _:
     match level {
         sys::ggml_log_level_GGML_LOG_LEVEL_ERROR => {
             tracing::debug!(target: "sayback::speech::library", "{text}");
-            let mut last = LAST_ERROR.lock().unwrap_or_else(PoisonError::into_inner);
-            text.clone_into(&mut last);
+            LAST_ERROR.set(text.to_owned());
         }
         sys::ggml_log_level_GGML_LOG_LEVEL_WARN => {
             tracing::debug!(target: "sayback::speech::library", "{text}");

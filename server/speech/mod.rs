@@ -12,7 +12,7 @@
 //!   heard again, and doubted or left out. Several share one loaded model.
 //!
 //! Cost: a window takes the same time whether it holds 3 s or 30 s. Memory:
-//! the model, and one window. **Never opens a recording**, never decides what
+//! the model, and a window for each recogniser. **Never opens a recording**, never decides what
 //! is speech, and is the only room that calls foreign code.
 
 mod allocator;

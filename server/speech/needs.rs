@@ -56,7 +56,7 @@ pub(super) fn needed(sizes: &Sizes) -> u64 {
 }
 
 /// Refuses another recogniser of a loaded model beside `others` where they can't all
-/// have a window in what is `free`, in bytes.
+/// have a window in what is `free`, in bytes. The first was asked about by [`check`].
 pub(super) fn check_beside(
     file: &Path,
     window: u64,
@@ -66,7 +66,7 @@ pub(super) fn check_beside(
     // Those that rest have theirs yet to take.
     let needs = window.saturating_mul((others as u64).saturating_add(1));
     match free {
-        Some(free) if free < needs => Err(no_room(file, needs, free)),
+        Some(free) if others > 0 && free < needs => Err(no_room(file, needs, free)),
         _ => Ok(()),
     }
 }

@@ -244,7 +244,8 @@ impl Recogniser for Whisper {
                     encoder,
                     &shared,
                 );
-                let _ = send.send(found);
+                let told = |error| format!("{error} ({})", log::last_error());
+                let _ = send.send(found.map_err(told));
             })
             .map_err(|error| failed(error.to_string()))?;
         self.left_behind = Some(thread);
@@ -267,7 +268,7 @@ impl Recogniser for Whisper {
         if cancel.is_cancelled() {
             return Err(SpeechError::Cancelled);
         }
-        let found = found.map_err(|error| failed(format!("{error} ({})", log::last_error())))?;
+        let found = found.map_err(failed)?;
         progress(1.0);
         Ok(heard(&self.context, &found, &loudness, window_ms))
     }

@@ -21,7 +21,7 @@ use sayback_core::Cancel;
 use super::engine::{Inner, Trouble};
 use crate::media::MediaError;
 use crate::speech::SpeechError;
-use crate::store::{Claim, JobKind, Lane, RecordingId, RecordingRow, Store, StoreError};
+use crate::store::{Claim, JobKind, RecordingId, RecordingRow, Store, StoreError};
 
 pub(super) use transcribe::Voice;
 pub(super) use words::Fuser;
@@ -31,6 +31,8 @@ pub(super) struct Step<'a> {
     inner: &'a Inner,
     claim: &'a Claim,
     cancel: &'a Cancel,
+    /// The number of the worker.
+    worker: usize,
 }
 
 /// Why a step did not finish.
@@ -47,11 +49,17 @@ pub(super) enum StepError {
 }
 
 impl<'a> Step<'a> {
-    pub(super) fn new(inner: &'a Inner, claim: &'a Claim, cancel: &'a Cancel) -> Self {
+    pub(super) fn new(
+        inner: &'a Inner,
+        claim: &'a Claim,
+        cancel: &'a Cancel,
+        worker: usize,
+    ) -> Self {
         Self {
             inner,
             claim,
             cancel,
+            worker,
         }
     }
 
@@ -82,11 +90,12 @@ impl<'a> Step<'a> {
     where
         F: Future<Output = Result<T, StoreError>>,
     {
+        let trouble = Trouble::Store(self.worker);
         let mut wait = Duration::from_millis(250);
         loop {
             match self.inner.block(attempt()) {
                 Err(error) if error.may_pass() => {
-                    self.inner.trouble(self.trouble(), error.to_string());
+                    self.inner.trouble(trouble, error.to_string());
                     if self.cancel.is_cancelled() {
                         return Err(error.into());
                     }
@@ -94,18 +103,11 @@ impl<'a> Step<'a> {
                     wait = (wait * 2).min(Duration::from_secs(15));
                 }
                 other => {
-                    self.inner.trouble_over(self.trouble());
+                    self.inner.trouble_over(trouble);
                     return Ok(other?);
                 }
             }
         }
-    }
-
-    fn trouble(&self) -> Trouble {
-        Trouble::Store(match self.claim.kind {
-            JobKind::Transcribe => Lane::Model,
-            _ => Lane::Light,
-        })
     }
 
     /// Notes how far the step is, 0 to 1.
