@@ -66,9 +66,11 @@ struct Heard {
     text: String,
 }
 
+/// A page of changes; whoever asked for JSON gets each as it came.
 #[derive(Deserialize)]
 struct History {
-    changes: Vec<Past>,
+    total: usize,
+    changes: Vec<Value>,
 }
 
 #[derive(Deserialize)]
@@ -273,31 +275,60 @@ fn described(moment: &Moment) -> String {
     text
 }
 
+/// Page by page: all of it may be more than there is memory for.
 fn history(client: &Client, show: &FixShow) -> Result<Outcome, CliError> {
-    let answer = client.get(&format!("/moments/{}/changes", quoted(&show.moment)))?;
-    if show.json.json {
-        out(answer.text())?;
-        return Ok(Outcome::Done);
+    let as_json = show.json.json;
+    let (mut offset, mut oldest) = (0, i64::MAX);
+    loop {
+        let path = format!("/moments/{}/changes?offset={offset}", quoted(&show.moment));
+        let page: History = client.get(&path)?.read()?;
+        if as_json && offset == 0 {
+            out(&format!(r#"{{"total":{},"changes":["#, page.total))?;
+        }
+        for change in &page.changes {
+            let past = Past::deserialize(change).map_err(|error| CliError::Answer {
+                path: path.clone(),
+                cause: error.to_string(),
+            })?;
+            // What is changed meanwhile moves older changes on to the next page.
+            if past.version >= oldest {
+                continue;
+            }
+            match as_json {
+                true if oldest == i64::MAX => out(&change.to_string())?,
+                true => out(&format!(",{change}"))?,
+                false => out(&past.line())?,
+            }
+            oldest = past.version;
+        }
+        offset += page.changes.len();
+        if page.changes.is_empty() || offset >= page.total {
+            break;
+        }
     }
-    let history: History = answer.read()?;
-    if history.changes.is_empty() {
+    if as_json {
+        out("]}")?;
+    } else if offset == 0 {
         remark("nobody has changed it");
         return Ok(Outcome::Partly);
     }
-    for past in &history.changes {
-        let texts = past
+    Ok(Outcome::Done)
+}
+
+impl Past {
+    fn line(&self) -> String {
+        let texts = self
             .after
             .iter()
             .map(|was| was.text.as_deref().unwrap_or_default());
         let texts: Vec<_> = texts.map(safe).collect();
-        out(&format!(
+        format!(
             "@{}  {}  {}  {}: {}",
-            past.version,
-            safe(&past.at),
-            safe(&past.by),
-            safe(&past.kind),
+            self.version,
+            safe(&self.at),
+            safe(&self.by),
+            safe(&self.kind),
             texts.join(" | ")
-        ))?;
+        )
     }
-    Ok(Outcome::Done)
 }

@@ -4,13 +4,14 @@ use std::collections::HashMap;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::json;
+use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
-use super::extract::{Json, Path};
+use super::extract::{Json, Path, Query};
 use super::moments::moment;
 use super::problem::{Answer, Problem};
 use super::shapes::{reference, rfc3339};
@@ -22,6 +23,9 @@ use crate::store::{
     self, ChangeRow, Cut, Fix, Fixing, MomentId, RecordingId, RecordingRow, Stale, StateWord,
     Store, StoreError, WordTimes,
 };
+
+/// The most changes in one answer: each holds whole states, of up to some 100 kB each.
+const LIMIT_MAX: usize = 100;
 
 /// The longest name of a person, characters.
 const LONGEST_NAME: usize = 100;
@@ -57,9 +61,27 @@ async fn show(
     details.pop().map(Json).ok_or_else(missing)
 }
 
-/// Who changed a moment, when, and how.
+/// Which changes.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct ChangeParams {
+    /// The most changes in the answer, 1 to 100.
+    #[serde(default = "default_limit")]
+    #[param(default = 20, minimum = 1, maximum = 100)]
+    limit: usize,
+    /// How many changes to pass over.
+    #[serde(default)]
+    #[param(default = 0, minimum = 0)]
+    offset: usize,
+}
+
+fn default_limit() -> usize {
+    20
+}
+
+/// Who changed a moment, when, and how, the newest change first.
 #[utoipa::path(get, path = "/moments/{moment}/changes", tag = "moments",
-    params(("moment" = String, Path, description = "the moment's id")),
+    params(("moment" = String, Path, description = "the moment's id"), ChangeParams),
     responses(
     (status = 200, body = ChangeList),
     (status = "default", body = Problem, content_type = "application/problem+json"),
@@ -67,11 +89,19 @@ async fn show(
 async fn changes(
     State(state): State<AppState>,
     Path(moment): Path<MomentId>,
+    Query(params): Query<ChangeParams>,
 ) -> Answer<Json<ChangeList>> {
+    if params.limit == 0 || params.limit > LIMIT_MAX {
+        return Err(Problem::field("limit", "limit must be from 1 to 100"));
+    }
     known(&state.store, &moment).await?;
-    let changes = state.store.changes(&moment).await?;
-    let changes = changes.into_iter().map(change).collect();
-    Ok(Json(ChangeList { changes }))
+    let number = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
+    let (limit, offset) = (number(params.limit), number(params.offset));
+    let changes = state.store.changes(&moment, limit, offset).await?;
+    Ok(Json(ChangeList {
+        total: state.store.change_count(&moment).await?,
+        changes: changes.into_iter().map(change).collect(),
+    }))
 }
 
 /// Writes the words of a moment anew.
@@ -230,7 +260,7 @@ async fn fixed(
 /// history.
 async fn known(store: &Store, moment: &MomentId) -> Answer<()> {
     let rows = store.moments_by_ids(std::slice::from_ref(moment)).await?;
-    if rows.is_empty() && store.changes(moment).await?.is_empty() {
+    if rows.is_empty() && !store.was_changed(moment).await? {
         return Err(Problem::missing("moment", moment.as_str()));
     }
     Ok(())

@@ -1,5 +1,6 @@
 //! What a person puts right, over the network and on the command line.
 
+mod history;
 mod late;
 
 use std::process::Command;

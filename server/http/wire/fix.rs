@@ -140,10 +140,12 @@ pub struct Undo {
     pub to: i64,
 }
 
-/// Everything that people did to a moment.
+/// A page of what people did to a moment.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ChangeList {
-    /// The newest first, at most a thousand.
+    /// How many changes there are in all; `changes` holds one page of them.
+    pub total: i64,
+    /// The newest first.
     pub changes: Vec<Change>,
 }
 

@@ -7,9 +7,6 @@ use super::super::statement::statements;
 use super::super::{ChangeKind, Json, MomentId, RecordingId, Store, StoreError};
 use super::{LastChange, State};
 
-/// The most changes that are told of a moment, the newest first.
-const MOST_TOLD: i64 = 1_000;
-
 /// Something a person did.
 #[derive(Clone, Debug, PartialEq, FromRow)]
 pub struct ChangeRow {
@@ -43,7 +40,13 @@ pub struct HeardText {
 statements! {
     HISTORY = "SELECT d.version, c.kind, c.by, c.at_ms, c.before, c.after
         FROM changed d JOIN change c ON c.id = d.change_id
-        WHERE d.moment_id = ?1 AND d.version >= ?2 ORDER BY d.version DESC LIMIT ?3";
+        WHERE d.moment_id = ?1 ORDER BY d.version DESC LIMIT ?2 OFFSET ?3";
+    HOW_MANY = "SELECT count(*) FROM changed WHERE moment_id = ?1";
+    EVER = "SELECT EXISTS (SELECT 1 FROM changed WHERE moment_id = ?1)";
+    BEFORE = "SELECT d.version, c.kind, c.by, c.at_ms, c.before, c.after
+        FROM changed d JOIN change c ON c.id = d.change_id
+        WHERE d.moment_id = ?1 AND d.version BETWEEN ?2 AND ?3
+        ORDER BY d.version DESC LIMIT 1";
     LAST = "SELECT c.kind, c.by, c.at_ms FROM changed d JOIN change c ON c.id = d.change_id
         WHERE d.moment_id = ?1 AND d.version >= ?2 ORDER BY d.version DESC LIMIT 1";
     /// Where a moment went that was joined to others, which may have been joined too.
@@ -63,28 +66,60 @@ statements! {
 }
 
 impl Store {
-    /// What people did to a moment, the newest first, at most a thousand of it; also
-    /// of one that is no more.
+    /// What people did to a moment, the newest first, at most `limit` of it from
+    /// `offset` on; also of one that is no more.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn changes(&self, moment: &MomentId) -> Result<Vec<ChangeRow>, StoreError> {
-        self.changes_at(&self.read, moment, 0, MOST_TOLD).await
-    }
-
-    /// What people did to a moment since it had a version, and how it got that.
-    pub(super) async fn changes_at(
+    pub async fn changes(
         &self,
-        look: impl sqlx::SqliteExecutor<'_>,
         moment: &MomentId,
-        since: i64,
-        limit: i64,
+        limit: u32,
+        offset: u32,
     ) -> Result<Vec<ChangeRow>, StoreError> {
         Ok(sqlx::query_as(self.sql(HISTORY))
             .bind(moment)
-            .bind(since)
             .bind(limit)
-            .fetch_all(look)
+            .bind(offset)
+            .fetch_all(&self.read)
+            .await?)
+    }
+
+    /// How often people changed a moment.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn change_count(&self, moment: &MomentId) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(HOW_MANY))
+            .bind(moment)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// Whether a person ever changed a moment, which may be no more.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn was_changed(&self, moment: &MomentId) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(EVER))
+            .bind(moment)
+            .fetch_one(&self.read)
+            .await?)
+    }
+
+    /// The last change that gave a moment a version from `since` to `until`.
+    pub(super) async fn change_before(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        moment: &MomentId,
+        since: i64,
+        until: i64,
+    ) -> Result<Option<ChangeRow>, StoreError> {
+        Ok(sqlx::query_as(self.sql(BEFORE))
+            .bind(moment)
+            .bind(since)
+            .bind(until)
+            .fetch_optional(&mut **transaction)
             .await?)
     }
 

@@ -38,9 +38,6 @@ impl Store {
             };
             return Err(unfit("to", why));
         }
-        let changes = self
-            .changes_at(&mut **transaction, moment, to, i64::MAX)
-            .await?;
         let own = (moment.clone(), Some(found.state.clone()));
         let mut concerned = Concerned {
             was: BTreeMap::from([own.clone()]),
@@ -54,7 +51,8 @@ impl Store {
         };
         let mut version = found.row.version;
         while version != to {
-            let change = changes.iter().find(|change| change.version <= version);
+            // One at a time: all of them may be more than there is memory for.
+            let change = self.change_before(transaction, moment, to, version).await?;
             let change = change.ok_or_else(not_kept)?;
             let left = of(&change.after.0, moment);
             // A model wrote over it since, or it is an earlier version again.
@@ -67,9 +65,9 @@ impl Store {
                 version = earlier;
                 continue;
             }
-            self.look_at(transaction, desk, &mut concerned, change)
+            self.look_at(transaction, desk, &mut concerned, &change)
                 .await?;
-            concerned.take_back(change, moment)?;
+            concerned.take_back(&change, moment)?;
             let was = of(&change.before.0, moment);
             version = was.ok_or_else(not_kept)?.version;
         }

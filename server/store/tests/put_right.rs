@@ -153,7 +153,7 @@ pub(super) async fn put_right_and_taken_back(store: &Store, event: &EventRow, id
         assert_eq!((stale.version, stale.now_in), (None, vec![one.clone()]));
     }
     let kinds: Vec<ChangeKind> = store
-        .changes(one)
+        .changes(one, 100, 0)
         .await
         .unwrap()
         .iter()
@@ -166,7 +166,12 @@ pub(super) async fn put_right_and_taken_back(store: &Store, event: &EventRow, id
         ChangeKind::Words,
     ];
     assert_eq!(kinds, newest);
-    assert_eq!(store.changes(&halves[1]).await.unwrap().len(), 3);
+    assert_eq!(store.change_count(&halves[1]).await.unwrap(), 3);
+    let told = store.changes(&halves[1], 2, 1).await.unwrap();
+    let told: Vec<ChangeKind> = told.iter().map(|change| change.kind).collect();
+    assert_eq!(told, [ChangeKind::Times, ChangeKind::Split]);
+    assert!(store.was_changed(&halves[1]).await.unwrap());
+    assert!(!store.was_changed(&MomentId::fresh()).await.unwrap());
 
     fix(store, one, Fix::Undo { to: seen }).await.unwrap();
     assert_eq!(all(store, &event.id).await, before);
@@ -284,7 +289,7 @@ async fn of_eight_at_once_one_wins_each_version_and_nothing_is_lost() {
     for editor in editors.collect::<Vec<_>>() {
         refused += editor.await.unwrap();
     }
-    let changes = store.changes(&ids[0]).await.unwrap();
+    let changes = store.changes(&ids[0], 100, 0).await.unwrap();
     let versions: Vec<i64> = changes.iter().map(|change| change.version).collect();
     assert_eq!(versions, (first + 1..=first + 8).rev().collect::<Vec<_>>());
     let mut by: Vec<&str> = changes.iter().map(|change| change.by.as_str()).collect();

@@ -187,7 +187,7 @@ fn words_stay_in_order_and_everything_can_be_taken_back() {
                     let now = row(&desk.store, &moment).await.version;
                     // Undoing is a change too: what is to be undone is the newest that
                     // left this version.
-                    let changes = desk.store.changes(&moment).await.unwrap();
+                    let changes = desk.store.changes(&moment, 100, 0).await.unwrap();
                     assert!(changes.iter().any(|change| change.version > to), "{now}");
                     fix(&desk.store, &moment, Fix::Undo { to }).await.unwrap();
                     whole(&desk).await;

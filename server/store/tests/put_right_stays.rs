@@ -263,5 +263,5 @@ async fn words_outlive_the_recording_they_are_timed_in() {
         .execute(&store.write)
         .await
         .unwrap();
-    assert_eq!(store.changes(&ids[0]).await.unwrap(), []);
+    assert_eq!(store.changes(&ids[0], 100, 0).await.unwrap(), []);
 }
