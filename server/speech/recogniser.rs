@@ -1,6 +1,7 @@
 //! What every recogniser of speech is asked, and answers.
 
 use sayback_core::Cancel;
+use sayback_core::text::HeardText;
 
 use super::SpeechError;
 
@@ -26,6 +27,16 @@ pub struct HeardWord {
     /// Whether it is an ordinary word of its language: one that the model writes in one
     /// piece.
     pub ordinary: bool,
+}
+
+impl<'a> From<&'a HeardWord> for HeardText<'a> {
+    fn from(word: &'a HeardWord) -> Self {
+        Self {
+            text: &word.text,
+            confidence: word.confidence,
+            ordinary: word.ordinary,
+        }
+    }
 }
 
 /// What is known before listening.

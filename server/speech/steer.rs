@@ -82,7 +82,7 @@ fn heard(
     let mut before = |done: f32| progress(share * done);
     let first = recogniser.recognise(passage.samples(), &ask, cancel, &mut before)?;
     let first = passage.place(first);
-    let texts: Vec<HeardText> = first.iter().map(text).collect();
+    let texts: Vec<HeardText> = first.iter().map(|(_, word)| word.into()).collect();
     let asked = known.names.asked(&texts);
     if asked.names.is_empty() {
         progress(1.0);
@@ -103,19 +103,11 @@ fn heard(
     Ok(named(&first, &confirmed))
 }
 
-fn text((_, word): &(usize, HeardWord)) -> HeardText<'_> {
-    HeardText {
-        text: &word.text,
-        confidence: word.confidence,
-        ordinary: word.ordinary,
-    }
-}
-
 fn timed(words: &[(usize, HeardWord)]) -> Vec<TimedText<'_>> {
-    let timed = words.iter().map(|word| TimedText {
-        heard: text(word),
-        start_ms: word.1.start_ms,
-        end_ms: word.1.end_ms,
+    let timed = words.iter().map(|(_, word)| TimedText {
+        heard: word.into(),
+        start_ms: word.start_ms,
+        end_ms: word.end_ms,
     });
     timed.collect()
 }

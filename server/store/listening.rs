@@ -5,6 +5,7 @@
 //! are found, all at once. A hearing with an attempt is done: after a kill the
 //! next run goes on with those that have none, and no word can be there twice.
 
+use sayback_core::text::HeardText;
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
@@ -30,6 +31,16 @@ pub struct NewWord {
     pub language: Option<String>,
     /// Whether it is an ordinary word of its language.
     pub ordinary: bool,
+}
+
+impl<'a> From<&'a NewWord> for HeardText<'a> {
+    fn from(word: &'a NewWord) -> Self {
+        Self {
+            text: &word.text,
+            confidence: word.confidence,
+            ordinary: word.ordinary,
+        }
+    }
 }
 
 /// What the model heard of one hearing.

@@ -222,14 +222,7 @@ fn hear(ears: &mut Ears, passage: &Passage, known: &Known<'_>) -> Vec<(usize, He
 }
 
 fn by_sound(names: &Names, words: &[HeardWord]) -> Vec<String> {
-    let heard: Vec<HeardText> = words
-        .iter()
-        .map(|word| HeardText {
-            text: &word.text,
-            confidence: word.confidence,
-            ordinary: word.ordinary,
-        })
-        .collect();
+    let heard: Vec<HeardText> = words.iter().map(Into::into).collect();
     let (mut made, mut at) = (Vec::new(), 0);
     for name in names.said(&heard) {
         made.extend(words[at..name.from].iter().map(|word| word.text.clone()));
@@ -363,14 +356,7 @@ fn without_names(model: &str, ears: &mut Ears) {
                 .iter()
                 .filter(|w| w.heard.as_deref().is_some_and(|h| !h.is_empty()));
             put += heard.count();
-            let texts: Vec<HeardText> = words
-                .iter()
-                .map(|w| HeardText {
-                    text: &w.text,
-                    confidence: w.confidence,
-                    ordinary: w.ordinary,
-                })
-                .collect();
+            let texts: Vec<HeardText> = words.iter().map(Into::into).collect();
             put += names.said(&texts).len();
             utterances.push((sample.name.clone(), sample.words.clone(), made.join(" ")));
         }

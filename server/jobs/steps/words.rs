@@ -49,13 +49,7 @@ impl Fuser {
 
     /// The names that are among heard words, those put in by sound too.
     pub(super) fn nearby<'a>(&self, words: impl Iterator<Item = &'a HeardWord>) -> Vec<usize> {
-        let texts: Vec<HeardText> = words
-            .map(|word| HeardText {
-                text: &word.text,
-                confidence: word.confidence,
-                ordinary: word.ordinary,
-            })
-            .collect();
+        let texts: Vec<HeardText> = words.map(Into::into).collect();
         self.names.nearby(&texts)
     }
 
@@ -142,14 +136,7 @@ impl Fuser {
         if self.names.is_empty() {
             return heard;
         }
-        let texts: Vec<HeardText> = heard
-            .iter()
-            .map(|word| HeardText {
-                text: &word.text,
-                confidence: word.confidence,
-                ordinary: word.ordinary,
-            })
-            .collect();
+        let texts: Vec<HeardText> = heard.iter().map(Into::into).collect();
         let names = self.names.said(&texts);
         let mut named = Vec::with_capacity(heard.len());
         let mut at = 0;
