@@ -285,18 +285,20 @@ fn text(text: &str) -> Answer<Fix> {
 
 /// Both texts, so that nothing is lost.
 fn quicker(stale: Stale, yours: &impl Serialize) -> Problem {
-    let by = stale
-        .last
-        .as_ref()
-        .map_or("a speech model", |last| &last.by);
-    let told = match stale.version {
-        Some(version) => format!(
-            "moment {} was changed by {by} meanwhile and is at version {version}; look at it and \
+    let by = stale.last.as_ref().map(|last| last.by.as_str());
+    let told = match (stale.version, by) {
+        (Some(version), by) => format!(
+            "moment {} was changed by {} meanwhile and is at version {version}; look at it and \
              decide, nothing was written",
+            stale.moment,
+            by.unwrap_or("a speech model")
+        ),
+        (None, Some(by)) => format!(
+            "moment {} was made part of another by {by} meanwhile; nothing was written",
             stale.moment
         ),
-        None => format!(
-            "moment {} was made part of another by {by} meanwhile; nothing was written",
+        (None, None) => format!(
+            "moment {} is no more since the event's moments were found anew; nothing was written",
             stale.moment
         ),
     };

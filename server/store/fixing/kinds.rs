@@ -102,7 +102,8 @@ pub struct Stale {
     pub text: Option<String>,
     /// The moments that it is part of now.
     pub now_in: Vec<MomentId>,
-    /// The person's change that led to it; `None` when it is the model's.
+    /// The person's change that led to it; `None` when it is the model's, or moments
+    /// were found anew.
     pub last: Option<LastChange>,
 }
 

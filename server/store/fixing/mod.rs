@@ -116,7 +116,13 @@ impl Store {
         version: i64,
     ) -> Result<Found, StoreError> {
         let Some(found) = self.found(transaction, moment).await? else {
-            let now_in = self.now_in(transaction, moment).await?;
+            let mut now_in = self.now_in(transaction, moment).await?;
+            let mut last = self.last_change(transaction, moment, 0).await?;
+            if now_in.is_empty() {
+                // No person did it: moments were found anew.
+                now_in = self.in_its_place(transaction, moment).await?;
+                last = None;
+            }
             if now_in.is_empty() {
                 return Err(StoreError::Unknown {
                     what: "moment",
@@ -128,7 +134,7 @@ impl Store {
                 version: None,
                 text: None,
                 now_in,
-                last: self.last_change(transaction, moment, 0).await?,
+                last,
             })));
         };
         if found.row.version == version {
@@ -142,6 +148,23 @@ impl Store {
             now_in: Vec::new(),
             last: self.last_change(transaction, moment, stands).await?,
         })))
+    }
+
+    /// The moments that lie where a person last left one that is no more.
+    async fn in_its_place(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        moment: &MomentId,
+    ) -> Result<Vec<MomentId>, StoreError> {
+        let last = self.change_before(transaction, moment, 0, i64::MAX).await?;
+        let mut there = Vec::new();
+        for left in last.iter().flat_map(|change| &change.after.0) {
+            let beside = self
+                .beside(transaction, &left.timed_in, left.start_ms, left.end_ms)
+                .await?;
+            there.extend(beside.into_iter().map(|row| row.moment_id));
+        }
+        Ok(there)
     }
 
     async fn found(

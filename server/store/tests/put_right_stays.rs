@@ -163,6 +163,42 @@ async fn what_was_written_while_its_moment_was_taken_for_another_is_not_lost() {
 }
 
 #[tokio::test]
+async fn who_has_seen_a_moment_that_was_found_to_be_another_is_told_which() {
+    let desk = Desk::of(2).await;
+    let [one, other] = [
+        hearing(desk.id(0), 0, 1_000),
+        hearing(desk.id(1), 3_000, 4_000),
+    ];
+    desk.align().await;
+    let ids = desk
+        .group(&[
+            moment(std::slice::from_ref(&one)),
+            moment(std::slice::from_ref(&other)),
+        ])
+        .await;
+    desk.listen().await;
+    desk.listen().await;
+    let store = &desk.store;
+    let to = row(store, &ids[0]).await.version;
+    fix(store, &ids[0], written("he rang it")).await.unwrap();
+    fix(store, &ids[0], Fix::Undo { to }).await.unwrap();
+    let version = row(store, &ids[0]).await.version;
+    let both = kept(moment(&[other, one]), &[&ids[1], &ids[0]]);
+    assert_eq!(desk.group_again(&[both]).await, ids[1..]);
+    let fixing = Fixing {
+        moment: &ids[0],
+        version,
+        by: "Ottilie",
+        fix: &written("he rang the bells"),
+    };
+    let Err(StoreError::Stale(stale)) = store.fix(&fixing, NOW).await else {
+        panic!("it was taken")
+    };
+    assert_eq!((stale.version, stale.last), (None, None));
+    assert_eq!(stale.now_in, std::slice::from_ref(&ids[1]));
+}
+
+#[tokio::test]
 async fn what_was_written_while_it_was_found_as_new_is_not_there_twice() {
     let desk = Desk::of(2).await;
     desk.align_at(&[(0.0, 0.0), (-500.0, 100.0)], false).await;
