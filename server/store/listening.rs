@@ -159,7 +159,7 @@ statements! {
     NOT_BY_HAND = "SELECT coalesce(json_group_array(m.id), '[]') FROM json_each(?1) i
             JOIN moment m ON m.id = i.value
         WHERE m.by_hand = 0";
-    DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value FROM json_each(?1))";
+    DROP_WORDS = "DELETE FROM word WHERE moment_id IN (SELECT value ->> 0 FROM json_each(?1))";
     /// A moment is taken apart once, not for each of its words.
     WORDS = "WITH m AS MATERIALIZED
             (SELECT value ->> 0 AS id, value -> 1 AS words FROM json_each(?1))
@@ -172,8 +172,8 @@ statements! {
             version = version + (text IS NOT t.value ->> 6),
             word_count = json_array_length(t.value, '$[1]')
         FROM json_each(?1) t WHERE moment.id = t.value ->> 0";
-    UNINDEX = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) i
-        JOIN moment m ON m.id = i.value)";
+    UNINDEX = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) t
+        JOIN moment m ON m.id = t.value ->> 0)";
     INDEX = "INSERT INTO moment_fts (rowid, normal) SELECT m.no, t.value ->> 7
         FROM json_each(?1) t JOIN moment m ON m.id = t.value ->> 0";
     COUNT = "UPDATE recording SET word_count = (SELECT coalesce(sum(m.word_count), 0)
@@ -231,7 +231,8 @@ impl Store {
     }
 
     /// Makes the words of moments, a JSON array of their ids, of all attempts, but
-    /// those of moments that a person put right.
+    /// those of moments that a person put right. A moment without attempts keeps what
+    /// it has: it may have gone back to words of a model whose attempts are forgotten.
     pub(super) async fn write_words(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
@@ -255,15 +256,9 @@ impl Store {
             })
             .collect();
         let fused = json!(fused).to_string();
-        for (statement, about) in [
-            (DROP_WORDS, &moments),
-            (UNINDEX, &moments),
-            (WORDS, &fused),
-            (SET_WORDS, &fused),
-            (INDEX, &fused),
-        ] {
+        for statement in [DROP_WORDS, UNINDEX, WORDS, SET_WORDS, INDEX] {
             sqlx::query(self.sql(statement))
-                .bind(about)
+                .bind(&fused)
                 .execute(&mut **transaction)
                 .await?;
         }

@@ -4,7 +4,7 @@
 use super::going_on::Desk;
 use super::put_right::{all, finds, fix, found, heard, listen, row, text, written};
 use super::story::NOW;
-use super::words::{hearing, kept, moment};
+use super::words::{first, hearing, kept, moment};
 use super::*;
 
 #[tokio::test]
@@ -223,6 +223,25 @@ async fn bounds_that_were_taken_back_while_moments_were_found_stay_so() {
     one.hearings[0].end_ms = 3_000;
     fix(&desk.store, &ids[0], Fix::Undo { to }).await.unwrap();
     group_late(&desk, &[kept(one, &[&ids[0]]), kept(two, &[&ids[1]])]).await;
+}
+
+#[tokio::test]
+async fn words_without_what_they_were_made_of_stay_whole() {
+    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
+    let store = &desk.store;
+    let to = row(store, &ids[0]).await.version;
+    fix(store, &ids[0], written("he rang it")).await.unwrap();
+    // Another model begins, and what the first one heard is forgotten.
+    let again = store.listen_again(&desk.event, "large", false).await;
+    assert_eq!(again.unwrap(), 1);
+    let lease = desk.claim(JobKind::Transcribe).await.lease();
+    let begun = store.begin_listening(&lease, desk.id(0), "large").await;
+    assert_eq!(begun.unwrap().len(), 2);
+    fix(store, &ids[0], Fix::Undo { to }).await.unwrap();
+    let before = all(store, &desk.event).await;
+    store.reword(&ids, &first).await.unwrap();
+    assert_eq!(all(store, &desk.event).await, before);
+    assert_eq!(finds(store, "bell").await, 1);
 }
 
 #[tokio::test]
