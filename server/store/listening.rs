@@ -143,13 +143,15 @@ statements! {
     ADVANCE = "UPDATE job SET cursor = cursor + 1, progress = (cursor + 1.0) / max(windows, 1),
             attempts = 0, interruptions = 0, error = NULL
         WHERE id = ?1 AND lease_owner = ?2 AND state = 'running'";
-    /// Nothing is written where the moment was found to be another meanwhile. The order of
-    /// the join is said, or every hearing of the recording is looked at for each.
+    /// Nothing is written where the moment was found to be another meanwhile, or a person
+    /// gave it other bounds, which takes it out of its batch: it is listened to again. The
+    /// order of the join is said, or every hearing of the recording is looked at for each.
     ATTEMPTS = "INSERT INTO attempt (moment_id, recording_id, model, words)
         SELECT h.moment_id, h.recording_id, ?2, t.value -> 1
         FROM json_each(?3) t CROSS JOIN hearing h
             ON h.moment_id = t.value ->> 0 AND h.recording_id = ?1
-        WHERE true ON CONFLICT DO NOTHING";
+            JOIN moment m ON m.id = h.moment_id
+        WHERE m.by_hand = 0 OR h.batch IS NOT NULL ON CONFLICT DO NOTHING";
     ATTEMPTS_AT = "SELECT a.moment_id, a.recording_id, a.model, h.score, h.end_ms - h.start_ms AS speech_ms,
             a.words
         FROM json_each(?1) i JOIN attempt a ON a.moment_id = i.value

@@ -29,6 +29,7 @@ statements! {
             word_count = excluded.word_count, version = excluded.version,
             by_hand = excluded.by_hand, covers_from_ms = excluded.covers_from_ms,
             covers_to_ms = excluded.covers_to_ms";
+    /// Whoever listens to a stretch that is another now has not heard this one.
     PUT_HEARINGS = "INSERT INTO hearing (moment_id, recording_id, n, start_ms, end_ms, heard,
             level_dbfs, snr_db, clipped, reverb, score, why, wanted)
         SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5,
@@ -36,6 +37,8 @@ statements! {
             CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11, value ->> 12
         FROM json_each(?1) WHERE true
         ON CONFLICT (moment_id, recording_id) DO UPDATE SET n = excluded.n,
+            batch = CASE WHEN (hearing.start_ms, hearing.end_ms) =
+                (excluded.start_ms, excluded.end_ms) THEN hearing.batch END,
             start_ms = excluded.start_ms, end_ms = excluded.end_ms, heard = excluded.heard,
             wanted = excluded.wanted";
     DROP_OTHERS = "DELETE FROM hearing

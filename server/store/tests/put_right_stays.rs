@@ -4,7 +4,7 @@
 use super::going_on::Desk;
 use super::put_right::{all, finds, fix, found, heard, listen, row, text, written};
 use super::story::NOW;
-use super::words::{first, hearing, kept, moment};
+use super::words::{first, hearing, kept, moment, words};
 use super::*;
 
 #[tokio::test]
@@ -223,6 +223,53 @@ async fn bounds_that_were_taken_back_while_moments_were_found_stay_so() {
     one.hearings[0].end_ms = 3_000;
     fix(&desk.store, &ids[0], Fix::Undo { to }).await.unwrap();
     group_late(&desk, &[kept(one, &[&ids[0]]), kept(two, &[&ids[1]])]).await;
+}
+
+#[tokio::test]
+async fn halves_of_what_is_listened_to_are_heard_by_themselves() {
+    let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
+    let store = &desk.store;
+    let again = store.listen_again(&desk.event, "large", false).await;
+    assert_eq!(again.unwrap(), 1);
+    fix(store, &ids[0], written("He rang the bell"))
+        .await
+        .unwrap();
+    let lease = desk.claim(JobKind::Transcribe).await.lease();
+    let begun = store.begin_listening(&lease, desk.id(0), "large").await;
+    let tried = begun.unwrap().into_iter().map(|wanted| Tried {
+        words: words(&["he", "rang", "the", "bell"], wanted.start_ms),
+        moment: wanted.moment_id,
+    });
+    let tried: Vec<Tried> = tried.collect();
+    assert_eq!(tried.len(), 2);
+    let halves = fix(store, &ids[0], Fix::Split(Cut::Word(2))).await.unwrap();
+    store.plan_windows(&lease, 1, 0, 1_000).await.unwrap();
+    let commit = WindowCommit {
+        recording: &desk.recordings[0],
+        model: "large",
+        tried: &tried,
+        fuse: &first,
+    };
+    store.commit_window(&lease, &commit).await.unwrap();
+    store
+        .finish_listening(&lease, &desk.recordings[0], NOW)
+        .await
+        .unwrap();
+    let told = async |id: &MomentId| {
+        let heard = store.heard_of(id).await.unwrap();
+        heard
+            .into_iter()
+            .map(|heard| (heard.model, heard.text))
+            .collect::<Vec<_>>()
+    };
+    for half in &halves {
+        assert_eq!(told(half).await, []);
+    }
+    assert_eq!(text(store, &ids[1]).await, "he rang the bell");
+    listen(&desk, "large", &["he rang", "the bell"]).await;
+    for (half, text) in halves.iter().zip(["he rang", "the bell"]) {
+        assert_eq!(told(half).await, [("large".to_owned(), text.to_owned())]);
+    }
 }
 
 #[tokio::test]
