@@ -6,7 +6,7 @@ use sayback_core::clock::Placement;
 use sqlx::{FromRow, Sqlite, Transaction};
 
 use super::super::statement::statements;
-use super::super::{EventId, HearingRow, RecordingId, Store, StoreError};
+use super::super::{EventId, HearingRow, MomentId, RecordingId, Store, StoreError};
 use super::{Found, State, unfit};
 
 #[derive(FromRow)]
@@ -25,6 +25,17 @@ pub(super) struct Desk {
     /// Where a moment lay before, for recordings without a place: island, start on it,
     /// and start in the file of the recording.
     lay: HashMap<RecordingId, (i64, i64, i64)>,
+    /// The moments as they were found.
+    found: HashMap<MomentId, AsFound>,
+}
+
+/// Where a moment was found: a new text moves nothing, so that a line that goes on in
+/// the next file of a take keeps its other half.
+struct AsFound {
+    /// Its recording, start and end as a [`State`] has them.
+    place: (RecordingId, i64, i64),
+    on_clock: (i64, i64, i64),
+    hearings: Vec<HearingRow>,
 }
 
 statements! {
@@ -56,11 +67,21 @@ impl Desk {
                 .collect(),
             hearings: BTreeMap::new(),
             lay: HashMap::new(),
+            found: HashMap::new(),
         })
     }
 
     /// Takes in who has heard a moment: of two hearings of a recording, the better.
     pub fn gather(&mut self, found: &Found) {
+        let (row, state) = (&found.row, &found.state);
+        self.found.insert(
+            row.id.clone(),
+            AsFound {
+                place: (state.timed_in.clone(), state.start_ms, state.end_ms),
+                on_clock: (row.island, row.start_ms, row.end_ms),
+                hearings: found.hearings.clone(),
+            },
+        );
         for hearing in &found.hearings {
             let id = &hearing.recording_id;
             let place = (found.row.island, found.row.start_ms, hearing.start_ms);
@@ -93,8 +114,19 @@ impl Desk {
         (from.0 == to.0).then_some((&from.1, &to.1))
     }
 
+    /// The moment as it was found, if a state leaves it there.
+    fn unmoved(&self, state: &State) -> Option<&AsFound> {
+        let found = self.found.get(&state.moment)?;
+        let (timed_in, start_ms, end_ms) = &found.place;
+        let place = (&state.timed_in, &state.start_ms, &state.end_ms);
+        (place == (timed_in, start_ms, end_ms)).then_some(found)
+    }
+
     /// Whose clock a state lies on, and where.
     pub fn on_clock(&self, state: &State) -> (i64, i64, i64) {
+        if let Some(found) = self.unmoved(state) {
+            return found.on_clock;
+        }
         if let Some((island, placement)) = self.placements.get(&state.timed_in) {
             let at = |ms: i64| placement.event_at(ms as f64).round() as i64;
             let start_ms = at(state.start_ms);
@@ -135,6 +167,10 @@ impl Desk {
                 "its words are timed in a recording that does not have the moment any more; its \
                  text is in the history",
             ));
+        }
+        if let Some(found) = self.unmoved(state) {
+            let hearings = found.hearings.iter();
+            return Ok(hearings.map(|h| (h, h.start_ms, h.end_ms)).collect());
         }
         let mut heard: Vec<(&HearingRow, i64, i64)> = self
             .hearings

@@ -96,6 +96,18 @@ impl State {
         }
     }
 
+    /// The bounds, and what words lie beyond them: a line that goes on in the next file
+    /// of a take is timed in one of the two.
+    fn reach(&self) -> Bounds {
+        let mut words = self.words.iter().flatten();
+        let first = words.next();
+        let last = words.last().or(first);
+        Bounds {
+            from: FileMs(first.map_or(self.start_ms, |word| word.start_ms.min(self.start_ms))),
+            to: FileMs(last.map_or(self.end_ms, |word| word.end_ms.max(self.end_ms))),
+        }
+    }
+
     fn line(&self) -> Vec<LineWord> {
         let words = self.words.iter().flatten().map(|word| LineWord {
             text: word.text.clone(),
@@ -131,8 +143,9 @@ impl State {
     /// With a new text.
     pub(super) fn worded(&self, text: &str, by: &str) -> Result<Self, StoreError> {
         let texts: Vec<&str> = text.split_whitespace().collect();
-        if texts.len() > MOST_WORDS || !has_room(texts.len(), self.bounds()) {
-            let length_ms = self.end_ms - self.start_ms;
+        let reach = self.reach();
+        if texts.len() > MOST_WORDS || !has_room(texts.len(), reach) {
+            let length_ms = reach.to.0 - reach.from.0;
             return Err(unfit(
                 "text",
                 format!(
@@ -145,7 +158,7 @@ impl State {
         Ok(Self {
             doubt: None,
             why: Some(format!("put right by {by}")),
-            ..self.with(reworded(&self.line(), &texts, self.bounds()))
+            ..self.with(reworded(&self.line(), &texts, reach))
         })
     }
 

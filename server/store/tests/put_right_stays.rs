@@ -273,6 +273,37 @@ async fn halves_of_what_is_listened_to_are_heard_by_themselves() {
 }
 
 #[tokio::test]
+async fn a_line_over_two_files_of_a_take_stays_in_both() {
+    let desk = Desk::of(2).await;
+    desk.align_at(&[(0.0, 0.0), (10_000.0, 0.0)], false).await;
+    let both = [(0, 8_000, 10_000), (1, 0, 2_000)]
+        .map(|(n, start_ms, end_ms)| hearing(desk.id(n), start_ms, end_ms));
+    let line = NewMoment {
+        end_ms: 12_000,
+        ..moment(&both)
+    };
+    let ids = desk.group(&[line]).await;
+    // The first word lies at 8,000 ms, the last one from 10,100 to 10,300.
+    listen(&desk, "base", &["he rang the bell and the tide turned"]).await;
+    let store = &desk.store;
+    let before = all(store, &desk.event).await;
+    let right = written("he rang the ferry and the tide turned");
+    fix(store, &ids[0], right).await.unwrap();
+    let [(was, words, hearings)] = before.as_slice() else {
+        panic!("{before:?}")
+    };
+    let now = all(store, &desk.event).await;
+    let (row, new, there) = &now[0];
+    assert_eq!((row.start_ms, row.end_ms), (was.start_ms, was.end_ms));
+    assert_eq!(there, hearings);
+    let times = |words: &[WordRow]| -> Vec<(i64, i64)> {
+        words.iter().map(|w| (w.start_ms, w.end_ms)).collect()
+    };
+    assert_eq!(times(new), times(words));
+    assert_eq!(times(new)[7], (10_100, 10_300));
+}
+
+#[tokio::test]
 async fn words_without_what_they_were_made_of_stay_whole() {
     let (desk, ids) = heard(&["he rang the bell", "the tide is out"]).await;
     let store = &desk.store;
