@@ -4,6 +4,8 @@
 //! order, inside the line, and no word is shorter than a millisecond, as long as
 //! [`has_room`] says that the line can hold so many words.
 
+use std::collections::HashMap;
+
 use crate::text::normal;
 use crate::units::FileMs;
 
@@ -254,8 +256,10 @@ fn by_hand(text: &str, start_ms: i64, end_ms: i64, language: Option<&String>) ->
 /// Pairs of places at which the two have the same word in order: the longest such
 /// list, and of those as long one with the most words written alike.
 fn common(words: &[LineWord], texts: &[&str]) -> Vec<(usize, usize)> {
-    let old: Vec<(&str, String)> = words.iter().map(|w| form(&w.text)).collect();
-    let new: Vec<(&str, String)> = texts.iter().map(|text| form(text)).collect();
+    // Millions of pairs are looked at, so words are compared by their numbers.
+    let mut numbers = Numbers::default();
+    let old: Vec<(usize, usize)> = words.iter().map(|w| numbers.form(&w.text)).collect();
+    let new: Vec<(usize, usize)> = texts.iter().map(|text| numbers.form(text)).collect();
     let alike = |i: usize, j: usize| -> u32 {
         if old[i].0 == new[j].0 {
             5
@@ -268,41 +272,69 @@ fn common(words: &[LineWord], texts: &[&str]) -> Vec<(usize, usize)> {
     let start = (0..old.len().min(new.len()))
         .take_while(|&n| alike(n, n) == 5)
         .count();
-    // best[i][j]: the rest from old word i and new word j on, behind the start.
+    // Of the rest from old word i and new word j on, behind the start: what comes next,
+    // and in one row how much it is worth.
     let (rows, columns) = (old.len() - start, new.len() - start);
-    let mut best = vec![vec![0_u32; columns + 1]; rows + 1];
+    let mut next = vec![Next::New; rows * columns];
+    let mut below = vec![0_u32; columns + 1];
     for i in (0..rows).rev() {
+        let mut row = vec![0_u32; columns + 1];
         for j in (0..columns).rev() {
-            let both = match alike(start + i, start + j) {
-                0 => 0,
-                worth => worth + best[i + 1][j + 1],
+            let worth = alike(start + i, start + j);
+            let both = if worth > 0 { worth + below[j + 1] } else { 0 };
+            row[j] = both.max(below[j]).max(row[j + 1]);
+            next[i * columns + j] = if worth > 0 && row[j] == both {
+                Next::Both
+            } else if row[j] == below[j] {
+                Next::Old
+            } else {
+                Next::New
             };
-            best[i][j] = both.max(best[i + 1][j]).max(best[i][j + 1]);
         }
+        below = row;
     }
     let mut pairs: Vec<(usize, usize)> = (0..start).map(|n| (n, n)).collect();
     let (mut i, mut j) = (0, 0);
     while i < rows && j < columns {
-        let worth = alike(start + i, start + j);
-        if worth > 0 && best[i][j] == worth + best[i + 1][j + 1] {
-            pairs.push((start + i, start + j));
-            (i, j) = (i + 1, j + 1);
-        } else if best[i][j] == best[i + 1][j] {
-            i += 1;
-        } else {
-            j += 1;
+        match next[i * columns + j] {
+            Next::Both => {
+                pairs.push((start + i, start + j));
+                (i, j) = (i + 1, j + 1);
+            }
+            Next::Old => i += 1,
+            Next::New => j += 1,
         }
     }
     pairs
 }
 
-/// A word as written and as it is compared; what is not spoken is only itself.
-fn form(text: &str) -> (&str, String) {
-    let plain = normal(text);
-    if plain.is_empty() {
-        return (text, text.to_owned());
+/// A step of the best way: both words are one, or one of them is passed over.
+#[derive(Clone, Copy)]
+enum Next {
+    Both,
+    Old,
+    New,
+}
+
+/// A number for every spelling.
+#[derive(Default)]
+struct Numbers(HashMap<String, usize>);
+
+impl Numbers {
+    /// A word as written and as it is compared; what is not spoken is only itself.
+    fn form(&mut self, text: &str) -> (usize, usize) {
+        let plain = normal(text);
+        let spelled = self.of(text);
+        match plain.is_empty() {
+            true => (spelled, spelled),
+            false => (spelled, self.of(&plain)),
+        }
     }
-    (text, plain)
+
+    fn of(&mut self, text: &str) -> usize {
+        let next = self.0.len();
+        *self.0.entry(text.to_owned()).or_insert(next)
+    }
 }
 
 #[cfg(test)]
