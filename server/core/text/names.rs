@@ -17,6 +17,8 @@ pub use twice::{Asked, TimedText};
 
 /// Most words of a name that is put in by sound, and of what is heard for it.
 const MOST_WORDS: usize = 3;
+/// How many names a stretch is compared with: of thousands that are alike, the first.
+const MOST_COMPARED: usize = 256;
 /// A word that is surer than this is what was said, if it is an ordinary one.
 const SURE: f32 = 0.4;
 /// Two names that fit as well as each other but for this: the first is taken.
@@ -219,7 +221,7 @@ impl Names {
         best.map(|(margin, place, alike)| (margin, self.put(stretch, place, alike, false)))
     }
 
-    /// The names whose consonants are of the kinds of a stretch's, but for one.
+    /// The first names whose consonants are of the kinds of a stretch's, but for one.
     fn like(&self, stretch: &Stretch) -> Vec<usize> {
         // What is certain needs no look at the names.
         if stretch.sounds.is_empty() || is_certain(stretch) {
@@ -230,6 +232,7 @@ impl Names {
         let mut places: Vec<usize> = places.map(|place| *place as usize).collect();
         places.sort_unstable();
         places.dedup();
+        places.truncate(MOST_COMPARED);
         places
     }
 
