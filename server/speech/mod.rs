@@ -27,6 +27,7 @@ mod error;
 mod free_memory;
 mod ggml;
 mod hash;
+mod heads;
 mod languages;
 mod log;
 mod loudness;

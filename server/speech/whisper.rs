@@ -15,10 +15,7 @@ use std::time::Duration;
 use sayback_core::Cancel;
 use sayback_core::text::is_ordinary;
 use sayback_core::units::ANALYSIS_RATE_HZ;
-use whisper_rs::whisper_rs_sys::whisper_ahead;
-use whisper_rs::{
-    DtwMode, DtwModelPreset, DtwParameters, WhisperContext, WhisperContextParameters, WhisperError,
-};
+use whisper_rs::{DtwParameters, WhisperContext, WhisperContextParameters, WhisperError};
 
 use super::belief::{self, Again};
 use super::call::{self, DETECT, Job, Parameters};
@@ -27,7 +24,7 @@ use super::passes::{Encoder, MOST_TOKENS};
 use super::recogniser::{Ask, HeardWord, Recogniser};
 use super::timing;
 use super::words::{self, Phrase, Spelled};
-use super::{SpeechError, allocator, free_memory, ggml, languages, log, needs, quantise};
+use super::{SpeechError, allocator, free_memory, ggml, heads, languages, log, needs, quantise};
 
 /// The language of a model that knows only one.
 const ENGLISH: &str = "en";
@@ -42,17 +39,6 @@ const BEFORE_MS: i64 = 800;
 const AFTER_MS: i64 = 300;
 /// How often a waiting call looks at its flag.
 const LOOK: Duration = Duration::from_millis(20);
-
-/// Half of the eight heads of tiny.en that are known to follow the sound: the times
-/// are as good, and the process stays some 10 MB smaller.
-static TINY_EN: [whisper_ahead; 4] = [head(2, 0), head(2, 5), head(3, 0), head(3, 2)];
-
-const fn head(n_text_layer: c_int, n_head: c_int) -> whisper_ahead {
-    whisper_ahead {
-        n_text_layer,
-        n_head,
-    }
-}
 
 /// A loaded speech model.
 pub struct Whisper {
@@ -86,7 +72,7 @@ impl Whisper {
         needs::check(file, &sizes, free_memory::free())?;
         let mut loading = WhisperContextParameters::default();
         loading.dtw_parameters(DtwParameters {
-            mode: alignment(&sizes),
+            mode: heads::that_follow(&sizes),
             ..DtwParameters::default()
         });
         let context = if sizes.file_type == quantise::FILE_TYPE_F16 {
@@ -375,32 +361,6 @@ fn clean(samples: &[f32]) -> Vec<f32> {
         sound.resize(SHORTEST_SAMPLES, 0.0);
     }
     sound
-}
-
-/// Which attention heads of a model of these sizes follow the sound, as published
-/// with the models (openai/whisper, `__init__.py`).
-///
-/// The two older large models look alike; the heads are the second's. Other models
-/// have none known, and their words are timed by sound and length alone.
-fn alignment(sizes: &ggml::Sizes) -> DtwMode<'static> {
-    let english = sizes.english_only();
-    let preset = match (sizes.text_layers, sizes.audio_layers, sizes.mel_bands) {
-        (4, 4, 80) if english => return DtwMode::Custom { aheads: &TINY_EN },
-        (4, 4, 80) => DtwModelPreset::Tiny,
-        (6, 6, 80) if english => DtwModelPreset::BaseEn,
-        (6, 6, 80) => DtwModelPreset::Base,
-        (12, 12, 80) if english => DtwModelPreset::SmallEn,
-        (12, 12, 80) => DtwModelPreset::Small,
-        (24, 24, 80) if english => DtwModelPreset::MediumEn,
-        (24, 24, 80) => DtwModelPreset::Medium,
-        (32, 32, 80) => DtwModelPreset::LargeV2,
-        (32, 32, 128) => DtwModelPreset::LargeV3,
-        (4, 32, 128) => DtwModelPreset::LargeV3Turbo,
-        _ => return DtwMode::None,
-    };
-    DtwMode::ModelPreset {
-        model_preset: preset,
-    }
 }
 
 /// Words with times, in order, inside the window.
