@@ -49,7 +49,8 @@ const GAP: f32 = 0.6;
 /// tenth of that.
 const APART_MS: f64 = 1_500.0;
 
-/// Words that overlap others by more than this share can't be put in between.
+/// A word of another attempt that overlaps one that is there by more than this share
+/// of its length can't be put in.
 const OVERLAP: f64 = 0.5;
 
 /// The best words that the attempts at one moment have; `None` of none. `speech_ms`
@@ -169,28 +170,34 @@ fn vote(attempts: &[Attempt], voters: &[usize]) -> Vec<FusedWord> {
     for (turn, &voter) in voters.iter().enumerate() {
         places = beside(places, &attempts[voter].words, turn);
     }
-    let mut words: Vec<FusedWord> = Vec::new();
-    for place in &places {
-        let Some((turn, word)) = elected(place) else {
+    let elected: Vec<Option<(usize, &SaidWord)>> = places.iter().map(elected).collect();
+    // The base's own words have their time; of the others each must have its own
+    // beside all that are there.
+    let own = places.iter().zip(&elected);
+    let mut there: Vec<Option<(usize, &SaidWord)>> = own
+        .map(|(place, elected)| elected.and(place[0]).map(|word| (0, word)))
+        .collect();
+    for (n, chosen) in elected.iter().enumerate() {
+        let Some((turn, word)) = chosen.filter(|(turn, _)| *turn > 0) else {
             continue;
         };
-        // What is put in between must have its own time.
-        let (before, own) = (words.last(), place[0].is_some());
-        let clear = before.is_none_or(|before| apart(&before.word, word));
-        if own || clear {
-            words.push(FusedWord {
-                word: word.clone(),
-                attempt: voters[turn],
-            });
+        let mut others = there.iter().enumerate().filter(|(place, _)| *place != n);
+        if others.all(|(_, other)| other.is_none_or(|(_, other)| apart(other, word))) {
+            there[n] = Some((turn, word));
         }
     }
+    let words = there.into_iter().flatten().map(|(turn, word)| FusedWord {
+        word: word.clone(),
+        attempt: voters[turn],
+    });
+    let mut words: Vec<FusedWord> = words.collect();
     // Times of two recorders need not rise everywhere.
     words.sort_by(|x, y| x.word.start_ms.total_cmp(&y.word.start_ms));
     words
 }
 
-fn apart(before: &SaidWord, word: &SaidWord) -> bool {
-    let common = before.end_ms.min(word.end_ms) - before.start_ms.max(word.start_ms);
+fn apart(there: &SaidWord, word: &SaidWord) -> bool {
+    let common = there.end_ms.min(word.end_ms) - there.start_ms.max(word.start_ms);
     common <= OVERLAP * (word.end_ms - word.start_ms)
 }
 
@@ -278,122 +285,5 @@ fn exchange(place: &Place, word: &SaidWord) -> f32 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::words::tests::said;
-    use super::*;
-    use proptest::prelude::*;
-
-    fn attempt(text: &str, confidence: f32, score: f32) -> Attempt {
-        Attempt {
-            hearer: 0,
-            words: said(text, confidence),
-            score,
-        }
-    }
-
-    fn text(fused: &Fused) -> String {
-        let words: Vec<&str> = fused.words.iter().map(|w| w.word.text.as_str()).collect();
-        words.join(" ")
-    }
-
-    #[test]
-    fn one_attempt_is_itself() {
-        assert_eq!(fuse(&[], 1_000), None);
-        let fused = fuse(&[attempt("He rang the bell", 0.9, 20.0)], 2_000).unwrap();
-        assert_eq!(text(&fused), "He rang the bell");
-        assert_eq!((fused.from, fused.doubt), (0, None));
-    }
-
-    #[test]
-    fn the_surer_text_wins_where_they_have_nothing_in_common() {
-        let attempts = [
-            attempt("thank you for watching this", 0.5, 25.0),
-            attempt("he rang the ferry bell every evening", 0.9, 12.0),
-        ];
-        let fused = fuse(&attempts, 3_500).unwrap();
-        assert_eq!(fused.from, 1);
-        assert_eq!(text(&fused), "he rang the ferry bell every evening");
-    }
-
-    #[test]
-    fn three_are_a_majority() {
-        let attempts = [
-            attempt("you rode back for me with one oar", 0.8, 20.0),
-            attempt("you rowed back for me with one or", 0.7, 15.0),
-            attempt("you rowed back for me with one oar", 0.6, 10.0),
-        ];
-        let fused = fuse(&attempts, 4_000).unwrap();
-        assert_eq!(text(&fused), "you rowed back for me with one oar");
-        assert_eq!(fused.from, 0);
-        assert!(fused.why.contains("1 from others"), "{}", fused.why);
-    }
-
-    #[test]
-    fn a_missed_word_is_put_in_and_an_invented_one_left_out() {
-        let mut base = attempt("he rang the ferry bell every evening", 0.9, 20.0);
-        let other = base.clone();
-        base.words.remove(3);
-        let mut invented = base.words[5].clone();
-        (invented.text, invented.confidence) = ("uh".into(), 0.1);
-        invented.start_ms += 450.0;
-        invented.end_ms += 350.0;
-        base.words.push(invented);
-        let mut other = other;
-        for word in &mut other.words {
-            word.confidence = 0.7;
-        }
-        let fused = fuse(&[base, other], 3_500).unwrap();
-        assert_eq!(text(&fused), "he rang the ferry bell every evening");
-    }
-
-    #[test]
-    fn what_stays_weak_is_doubted() {
-        let attempts = [attempt("a b c d", 0.2, 1.0), attempt("e f g h", 0.3, 1.0)];
-        let fused = fuse(&attempts, 2_000).unwrap();
-        assert!(fused.doubt.is_some());
-    }
-
-    proptest! {
-        #[test]
-        fn every_word_comes_from_an_attempt(
-            all in prop::collection::vec(
-                prop::collection::vec(("[abc]{1,3}", -1e4..1e4_f64, 0.0..900.0_f64, -0.5..1.5_f32), 0..9),
-                0..4),
-            speech_ms in -5..60_000_i64,
-        ) {
-            let attempts: Vec<Attempt> = all
-                .iter()
-                .map(|words| Attempt {
-                    hearer: 3,
-                    score: f32::NAN,
-                    words: words
-                        .iter()
-                        .map(|(text, start_ms, length, confidence)| SaidWord {
-                            text: text.clone(),
-                            start_ms: *start_ms,
-                            end_ms: start_ms + length,
-                            confidence: *confidence,
-                        })
-                        .collect(),
-                })
-                .collect();
-            let fused = fuse(&attempts, speech_ms);
-            prop_assert_eq!(fused.is_none(), attempts.is_empty());
-            if let Some(fused) = fused {
-                for word in &fused.words {
-                    prop_assert!(attempts[word.attempt].words.contains(&word.word));
-                }
-                if attempts.len() == 1 {
-                    prop_assert_eq!(fused.words.len(), attempts[0].words.len());
-                }
-            }
-        }
-
-        #[test]
-        fn attempts_that_agree_change_nothing(words in prop::collection::vec("[abc]{1,3}", 1..9)) {
-            let line = attempt(&words.join(" "), 0.8, 10.0);
-            let fused = fuse(&[line.clone(), line.clone(), line.clone()], 3_000).unwrap();
-            prop_assert_eq!(&fused.words, &own(&line, 0));
-        }
-    }
-}
+#[path = "fuse_tests.rs"]
+mod tests;
