@@ -24,8 +24,6 @@ pub struct Known<'a> {
     pub glossary: &'a [String],
     /// The same names, ready to be compared.
     pub names: &'a Names,
-    /// Names that were said nearby, by place, the nearest first.
-    pub nearby: &'a [usize],
     /// The languages that may be spoken; none for all that the model knows.
     pub languages: &'a [String],
 }
@@ -94,7 +92,7 @@ fn heard(
         .collect();
     places.dedup();
     let part = passage.part(&places);
-    ask.prompt = Some(told(known.glossary, &asked.names, known.nearby));
+    ask.prompt = Some(told(known.glossary, &asked.names));
     ask.brief = true;
     let mut after = |done: f32| progress(FIRST + (1.0 - FIRST) * done);
     let second = recogniser.recognise(part.samples(), &ask, cancel, &mut after)?;
@@ -113,10 +111,10 @@ fn timed(words: &[(usize, HeardWord)]) -> Vec<TimedText<'_>> {
 }
 
 /// The names to tell, those that matter most last, as the end of a prompt counts most.
-fn told(glossary: &[String], asked: &[usize], nearby: &[usize]) -> String {
+fn told(glossary: &[String], asked: &[usize]) -> String {
     let mut names: Vec<&str> = Vec::new();
     let mut room = TOLD_CHARS;
-    let order = asked.iter().chain(nearby).copied().chain(0..glossary.len());
+    let order = asked.iter().copied().chain(0..glossary.len());
     for name in order.filter_map(|place| glossary.get(place)) {
         let length = name.chars().count() + 2;
         if length > room {
@@ -236,7 +234,6 @@ mod tests {
         let known = Known {
             glossary: &glossary,
             names: &Names::new(&glossary),
-            nearby: &[],
             languages: &[],
         };
         let mut last = 0.0;
@@ -293,10 +290,10 @@ mod tests {
     #[test]
     fn what_is_told_has_room_in_the_prompt() {
         let glossary: Vec<String> = (0..5_000).map(|n| format!("Name number {n}")).collect();
-        let told = told(&glossary, &[4_000, 7], &[33]);
+        let told = told(&glossary, &[4_000, 7]);
         assert!(told.chars().count() <= TOLD_CHARS + 1);
         assert!(
-            told.ends_with("Name number 33, Name number 7, Name number 4000."),
+            told.ends_with("Name number 0, Name number 7, Name number 4000."),
             "{told}"
         );
     }

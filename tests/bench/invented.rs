@@ -260,7 +260,6 @@ fn count(whisper: &mut Whisper, file: &Path, spans: &[Span], length: i64) -> Cou
     let known = Known {
         glossary: &[],
         names: &Names::default(),
-        nearby: &[],
         languages: &languages,
     };
     let mut heard: Vec<Vec<HeardWord>> = vec![Vec::new(); spans.len()];

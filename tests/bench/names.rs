@@ -212,7 +212,6 @@ fn known<'a>(glossary: &'a [String], names: &'a Names) -> Known<'a> {
     Known {
         glossary,
         names,
-        nearby: &[],
         languages: &[],
     }
 }

@@ -76,8 +76,6 @@ struct Work<'a> {
     /// Words of hearings that go on in a later window.
     begun: RefCell<BTreeMap<usize, Vec<NewWord>>>,
     fuser: RefCell<Fuser>,
-    /// The names that were said in the window before.
-    nearby: RefCell<Vec<usize>>,
     languages: Vec<String>,
 }
 
@@ -176,7 +174,6 @@ impl Step<'_> {
             last,
             begun: RefCell::default(),
             fuser: RefCell::new(Fuser::new(&placements, names)),
-            nearby: RefCell::default(),
             languages: self.read(self.store().languages(&recording.event_id))?,
         })
     }
@@ -234,16 +231,17 @@ impl Step<'_> {
         let passage = window.assemble(&mut |from, to| work.sound.borrow_mut().span(from, to))?;
         let mut tell = |done| progress(done);
         let fuser = work.fuser.borrow();
-        let before = work.nearby.borrow().clone();
         let known = Known {
-            nearby: &before,
             languages: &work.languages,
             ..fuser.known()
         };
-        let heard = listen(recogniser, &passage, &known, self.cancel, &mut tell)?;
-        let nearby = fuser.nearby(heard.iter().map(|(_, word)| word));
-        work.nearby.replace(nearby);
-        Ok(heard)
+        Ok(listen(
+            recogniser,
+            &passage,
+            &known,
+            self.cancel,
+            &mut tell,
+        )?)
     }
 
     /// Writes what a window gave, by the names of now.

@@ -6,7 +6,7 @@ use sayback_core::clock::Placement;
 use sayback_core::moments::{Attempt, SaidWord, fuse};
 use sayback_core::text::{HeardText, Names, tokens};
 
-use crate::speech::{HeardWord, Known};
+use crate::speech::Known;
 use crate::store::{AttemptRow, MomentWords, NewWord, PlacementRow, RecordingId};
 
 /// Puts the words of several recordings together by where these lie, and names where
@@ -42,15 +42,8 @@ impl Fuser {
         Known {
             glossary: &self.glossary,
             names: &self.names,
-            nearby: &[],
             languages: &[],
         }
-    }
-
-    /// The names that are among heard words, those put in by sound too.
-    pub(super) fn nearby<'a>(&self, words: impl Iterator<Item = &'a HeardWord>) -> Vec<usize> {
-        let texts: Vec<HeardText> = words.map(Into::into).collect();
-        self.names.nearby(&texts)
     }
 
     /// The words of a moment; `attempts` holds at least one. They are compared on

@@ -78,7 +78,6 @@ pub fn table() {
         let known = Known {
             glossary: &[],
             names: &none,
-            nearby: &[],
             languages: &languages,
         };
         let mut lines: Vec<Vec<HeardWord>> = vec![Vec::new(); LINES.len()];

@@ -60,7 +60,6 @@ fn told_names_are_written_where_they_are_said_and_all_else_stays() {
     let untold = Known {
         glossary: &[],
         names: &none,
-        nearby: &[],
         languages: &[],
     };
     let plain = hear(&mut model, &files, &untold);
@@ -138,7 +137,6 @@ fn a_ceremony_in_two_languages_keeps_both() {
     let known = Known {
         glossary: &[],
         names: &none,
-        nearby: &[],
         languages: &[],
     };
     let words = hear(&mut model, &files, &known);

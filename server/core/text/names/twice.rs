@@ -85,33 +85,6 @@ impl Names {
         all
     }
 
-    /// The names that were said among these words, as they are spelled or by sound, the
-    /// last first.
-    #[must_use]
-    pub fn nearby(&self, heard: &[HeardText<'_>]) -> Vec<usize> {
-        if self.is_empty() {
-            return Vec::new();
-        }
-        let by_sound = self.said(heard);
-        let mut places: Vec<(usize, usize)> =
-            by_sound.iter().map(|name| (name.from, name.name)).collect();
-        for from in 0..heard.len() {
-            for to in from + 1..=heard.len().min(from + MOST_WORDS) {
-                let spelled = stretches(heard, from, to).into_iter();
-                let spelled = spelled.filter_map(|one| self.spelled.get(&one.normal).copied());
-                places.extend(spelled.map(|place| (from, place as usize)));
-            }
-        }
-        places.sort_by(|a, b| b.cmp(a));
-        let mut names: Vec<usize> = Vec::new();
-        for (_, name) in places {
-            if !names.contains(&name) {
-                names.push(name);
-            }
-        }
-        names
-    }
-
     /// Names that the second hearing wrote where the first has something like them; the
     /// positions are of the first's words.
     #[must_use]
