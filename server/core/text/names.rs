@@ -69,7 +69,7 @@ pub struct Names {
     /// Places in the list by [`skeleton`], whole or with one consonant left out.
     kinds: HashMap<String, Vec<u32>>,
     /// Places in the list by normal form, words run together.
-    spelled: HashMap<String, u32>,
+    spelled: HashMap<String, Vec<u32>>,
 }
 
 #[derive(Clone, Debug)]
@@ -83,6 +83,8 @@ struct Name {
 struct Stretch {
     from: usize,
     to: usize,
+    /// As it is shown.
+    text: String,
     /// What stands before the first word and after the last.
     lead: String,
     tail: String,
@@ -113,7 +115,7 @@ impl Names {
             let plain: Vec<String> = words.iter().map(|word| normal(word)).collect();
             let sounds: Vec<Sound> = plain.iter().flat_map(|word| sounds(word)).collect();
             let place = u32::try_from(ready.list.len()).unwrap_or(u32::MAX);
-            ready.spelled.entry(plain.concat()).or_insert(place);
+            ready.spelled.entry(plain.concat()).or_default().push(place);
             if words.len() <= MOST_WORDS && !sounds.is_empty() {
                 for key in keys(&skeleton(&sounds)) {
                     ready.kinds.entry(key).or_default().push(place);
@@ -194,11 +196,11 @@ impl Names {
     /// The name a stretch is heard for, and how much more it is like it than it needs
     /// to be.
     fn named(&self, stretch: &Stretch) -> Option<(f32, NameSaid)> {
-        if let Some(place) = self.spelled.get(&stretch.normal) {
-            // Itself: nothing else is looked for there. How it is spelled is the list's
-            // matter, but for an ordinary word.
+        if let Some(place) = self.itself(stretch) {
+            // Nothing else is looked for there. How it is spelled is the list's matter,
+            // but for an ordinary word.
             let kept = stretch.ordinary;
-            return Some((1.0, self.put(stretch, *place as usize, 1.0, kept)));
+            return Some((1.0, self.put(stretch, place, 1.0, kept)));
         }
         let mut best: Option<(f32, usize, f32)> = None;
         for place in self.like(stretch) {
@@ -219,6 +221,19 @@ impl Names {
             }
         }
         best.map(|(margin, place, alike)| (margin, self.put(stretch, place, alike, false)))
+    }
+
+    /// The name that a stretch is: of several that are spelled alike but for accents or
+    /// capitals, the one that stands there, else the first.
+    fn itself(&self, stretch: &Stretch) -> Option<usize> {
+        let places = self.spelled.get(&stretch.normal)?;
+        let written = |place: &&u32| {
+            let words = self.put(stretch, **place as usize, 1.0, false).words;
+            words.join(" ") == stretch.text
+        };
+        let mut first = places.iter().take(MOST_COMPARED);
+        let place = first.find(written).or_else(|| places.first());
+        place.map(|place| *place as usize)
     }
 
     /// The first names whose consonants are of the kinds of a stretch's, but for one.
@@ -348,11 +363,13 @@ fn stretches(heard: &[HeardText<'_>], from: usize, to: usize) -> Vec<Stretch> {
         .map(|word| sure(word.confidence))
         .fold(1.0, f32::min);
     let ordinary = words.iter().all(|word| word.ordinary);
+    let texts: Vec<&str> = words.iter().map(|word| word.text).collect();
     let make = |plain: &[String], ending: &'static str, tail: &str| {
         let sounds: Vec<Sound> = plain.iter().flat_map(|word| sounds(word)).collect();
         Stretch {
             from,
             to,
+            text: texts.join(" "),
             lead: lead.to_owned(),
             tail: tail.to_owned(),
             ending,

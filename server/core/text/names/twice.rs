@@ -96,8 +96,8 @@ impl Names {
             for to in from + 1..=told.len().min(from + MOST_WORDS) {
                 let names = stretches(&told, from, to).into_iter();
                 let names = names.filter_map(|stretch| {
-                    let place = self.spelled.get(&stretch.normal)?;
-                    Some((*place as usize, stretch))
+                    let place = self.itself(&stretch)?;
+                    Some((place, stretch))
                 });
                 for (place, written) in names {
                     let start_ms = second[from].start_ms - BESIDE_MS;
