@@ -3,6 +3,7 @@
 use std::ffi::c_int;
 use std::path::Path;
 
+use sayback_core::Cancel;
 use sayback_core::units::ANALYSIS_RATE_HZ;
 use whisper_rs::{WhisperContext, WhisperError};
 
@@ -50,8 +51,8 @@ const THROUGHOUT: f32 = 0.9;
 const NOWHERE: f32 = 0.03;
 /// A stretch is in a language of its own if the model is this sure.
 const SURE: f32 = 0.7;
-/// A shorter stretch goes with the one before it, in ms: 'yes' is a word in many
-/// languages.
+/// A shorter stretch is not looked at and goes with the one before it, in ms: 'yes' is
+/// a word in many languages.
 const SHORTEST_MS: usize = 900;
 
 /// How likely each of `among` (all where none is named) is spoken in samples.
@@ -85,24 +86,29 @@ pub(super) fn likely(
 /// Which language each span of a window is in, by codes; none where there is nothing
 /// to tell apart. `among` are those that may be spoken, none for all.
 ///
-/// Where several are named, each span is looked at. Where all may be, the window is,
-/// and only a doubtful one span by span.
+/// Where several are named, each span is looked at. Where all may be or no span is
+/// long enough, the window is, and only a doubtful one span by span.
 pub(super) fn spoken(
     recogniser: &mut dyn Recogniser,
     passage: &Passage,
     among: &[String],
+    cancel: &Cancel,
 ) -> Result<Vec<Option<String>>, SpeechError> {
     let count = passage.spans().len();
     if let [only] = among {
         return Ok(vec![Some(only.clone()); count]);
     }
+    let shortest = SHORTEST_MS * ANALYSIS_RATE_HZ as usize / 1_000;
+    let is_long = |place: usize| passage.sound_of(place).len() >= shortest;
+    let one = count < 2 || !(0..count).any(is_long);
     let mut among = among.to_vec();
-    if among.is_empty() || count < 2 {
+    if among.is_empty() || one {
+        unless_cancelled(cancel)?;
         let window = recogniser.languages(passage.samples(), &among)?;
         let Some((likeliest, sure)) = window.first() else {
             return Ok(vec![None; count]);
         };
-        if *sure >= THROUGHOUT || count < 2 {
+        if *sure >= THROUGHOUT || one {
             return Ok(vec![Some(likeliest.clone()); count]);
         }
         let here = window.iter().filter(|(_, likely)| *likely >= NOWHERE);
@@ -114,14 +120,23 @@ pub(super) fn spoken(
     let mut told = Vec::with_capacity(count);
     for place in 0..count {
         let sound = passage.sound_of(place);
-        let likely = recogniser.languages(sound, &among)?;
-        let long = sound.len() >= SHORTEST_MS * ANALYSIS_RATE_HZ as usize / 1_000;
-        told.push(Told {
-            weight: sound.len() as f32,
-            likely: if long { likely } else { Vec::new() },
-        });
+        let likely = if is_long(place) {
+            unless_cancelled(cancel)?;
+            recogniser.languages(sound, &among)?
+        } else {
+            Vec::new()
+        };
+        let weight = sound.len() as f32;
+        told.push(Told { weight, likely });
     }
     Ok(decided(&told))
+}
+
+fn unless_cancelled(cancel: &Cancel) -> Result<(), SpeechError> {
+    if cancel.is_cancelled() {
+        return Err(SpeechError::Cancelled);
+    }
+    Ok(())
 }
 
 /// What was found of a span.
@@ -162,6 +177,8 @@ fn decided(told: &[Told]) -> Vec<Option<String>> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::speech::steer::tests::passage;
+    use crate::speech::{Ask, HeardWord};
 
     fn codes(list: &[&str]) -> Vec<String> {
         list.iter().map(|&code| code.to_owned()).collect()
@@ -176,6 +193,65 @@ mod tests {
                 panic!("{wrong:?}: {refused:?}");
             };
             assert_eq!((language.as_str(), model.as_str()), (wrong, "base"));
+        }
+    }
+
+    /// Is sure of the second of those it is asked among, and notes how much sound it was
+    /// asked about and among how many.
+    #[derive(Default)]
+    struct Asked(Vec<(usize, usize)>);
+
+    impl Recogniser for Asked {
+        fn recognise(
+            &mut self,
+            _: &[f32],
+            _: &Ask,
+            _: &Cancel,
+            _: &mut dyn FnMut(f32),
+        ) -> Result<Vec<HeardWord>, SpeechError> {
+            unreachable!("only languages are asked for")
+        }
+
+        fn languages(
+            &mut self,
+            samples: &[f32],
+            among: &[String],
+        ) -> Result<Vec<(String, f32)>, SpeechError> {
+            self.0.push((samples.len() / 16, among.len()));
+            Ok(vec![(among[1].clone(), 0.95)])
+        }
+    }
+
+    #[test]
+    fn short_spans_are_not_asked_about() {
+        let told = codes(&["en", "de"]);
+        let of = |spans: &[(i64, i64)]| {
+            let mut asked = Asked::default();
+            let passage = passage(spans);
+            let spoken = spoken(&mut asked, &passage, &told, &Cancel::new()).unwrap();
+            assert_eq!(spoken, vec![Some("de".to_owned()); spans.len()]);
+            (asked.0, passage.samples().len() / 16)
+        };
+        let (asked, _) = of(&[(1_000, 1_100), (4_000, 6_000), (9_000, 9_100)]);
+        assert!(matches!(asked[..], [(1_500..3_000, 2)]), "{asked:?}");
+        // All of them short: the window is asked about, among those told.
+        let (asked, all) = of(&[(1_000, 1_100), (4_000, 4_100)]);
+        assert_eq!(asked, [(all, 2)]);
+    }
+
+    #[test]
+    fn who_called_off_is_answered_before_the_next_pass_of_the_encoder() {
+        let cancel = Cancel::new();
+        cancel.cancel();
+        let passage = passage(&[(1_000, 3_000), (5_000, 7_000)]);
+        for among in [&["en", "de"][..], &[]] {
+            let mut asked = Asked::default();
+            let stopped = spoken(&mut asked, &passage, &codes(among), &cancel);
+            assert!(
+                matches!(stopped, Err(SpeechError::Cancelled)),
+                "{stopped:?}"
+            );
+            assert_eq!(asked.0, []);
         }
     }
 

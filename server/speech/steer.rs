@@ -40,7 +40,7 @@ pub fn listen(
     cancel: &Cancel,
     progress: &mut dyn FnMut(f32),
 ) -> Result<Vec<(usize, HeardWord)>, SpeechError> {
-    let spoken = languages::spoken(recogniser, passage, known.languages)?;
+    let spoken = languages::spoken(recogniser, passage, known.languages, cancel)?;
     let mut parts: Vec<(Option<&str>, Vec<usize>)> = Vec::new();
     for (place, language) in spoken.iter().enumerate() {
         let language = language.as_deref();
@@ -172,7 +172,7 @@ fn named(first: &[(usize, HeardWord)], names: &[NameSaid]) -> Vec<(usize, HeardW
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use sayback_core::units::FileMs;
 
     use super::*;
@@ -188,7 +188,7 @@ mod tests {
     }
 
     /// Silence in which there is speech in these stretches of the file.
-    fn passage(spans: &[(i64, i64)]) -> Passage {
+    pub(in crate::speech) fn passage(spans: &[(i64, i64)]) -> Passage {
         let span = |&(start, end)| Span {
             start: FileMs(start),
             end: FileMs(end),
