@@ -6,6 +6,7 @@
 //! second hearing only those names count that the first has something like.
 
 use sayback_core::Cancel;
+use sayback_core::moments::in_place_of;
 use sayback_core::text::{HeardText, NameSaid, Names, TimedText};
 
 use super::windows::Passage;
@@ -137,34 +138,31 @@ fn named(first: &[(usize, HeardWord)], names: &[NameSaid]) -> Vec<(usize, HeardW
         words.extend_from_slice(&first[at..name.from]);
         at = name.to;
         let own = &first[name.from..name.to];
-        let (start_ms, end_ms) = match own {
-            [(_, one)] => (one.start_ms, one.end_ms),
-            [(_, first), .., (_, last)] => (first.start_ms, last.end_ms),
-            [] => continue,
+        let Some((span, one)) = own.first() else {
+            continue;
         };
         let texts: Vec<&str> = own.iter().map(|(_, word)| word.text.as_str()).collect();
-        let count = i64::try_from(name.words.len()).unwrap_or(1).max(1);
-        // A word needs a ms at least.
-        let end_ms = end_ms.max(start_ms + count);
+        let times: Vec<(i64, i64)> = own.iter().map(|(_, w)| (w.start_ms, w.end_ms)).collect();
+        let times = in_place_of(&times, &name.words);
         let confidence = own
             .iter()
             .map(|(_, word)| word.confidence)
             .fold(1.0, f32::min);
-        for (n, text) in (0..).zip(&name.words) {
+        for (n, (text, (start_ms, end_ms))) in name.words.iter().zip(times).enumerate() {
             let word = HeardWord {
                 text: text.clone(),
-                start_ms: start_ms + (end_ms - start_ms) * n / count,
-                end_ms: start_ms + (end_ms - start_ms) * (n + 1) / count,
+                start_ms,
+                end_ms,
                 confidence,
                 ordinary: false,
-                language: own[0].1.language.clone(),
+                language: one.language.clone(),
                 heard: Some(if n == 0 {
                     texts.join(" ")
                 } else {
                     String::new()
                 }),
             };
-            words.push((own[0].0, word));
+            words.push((*span, word));
         }
     }
     words.extend_from_slice(&first[at..]);
@@ -273,6 +271,41 @@ pub(super) mod tests {
         assert_eq!(twice.prompts[1].as_deref(), Some("Zephyrine, Ottilie."));
         // Only the stretch that it may be in is heard again, of 15 s of speech.
         assert!((1_900..2_500).contains(&twice.lengths_ms[1]), "{twice:?}");
+    }
+
+    #[test]
+    fn the_words_of_a_name_are_where_the_words_were_that_they_replace() {
+        let word = |text: &str, start_ms, end_ms| HeardWord {
+            text: text.into(),
+            start_ms,
+            end_ms,
+            ..HeardWord::default()
+        };
+        let first = [
+            (0, word("Oregon", 100, 300)),
+            (0, word("launch.", 900, 1_500)),
+        ];
+        let name = |words: &[&str]| NameSaid {
+            from: 0,
+            to: 2,
+            name: 0,
+            words: words.iter().map(|&word| word.to_owned()).collect(),
+            likeness: 0.8,
+        };
+        let times = |words: &[&str]| -> Vec<(i64, i64)> {
+            let named = named(&first, &[name(words)]).into_iter();
+            named
+                .map(|(_, word)| (word.start_ms, word.end_ms))
+                .collect()
+        };
+        assert_eq!(times(&["Orrin", "Lodge."]), [(100, 300), (900, 1_500)]);
+        // Where there are not as many, longer words take longer.
+        let three = times(&["A", "Orrin", "Landing"]);
+        let lengths: Vec<i64> = three.iter().map(|(from, to)| to - from).collect();
+        assert!(
+            lengths[0] < lengths[1] && lengths[1] < lengths[2],
+            "{three:?}"
+        );
     }
 
     #[test]

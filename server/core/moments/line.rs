@@ -6,6 +6,7 @@
 
 use std::collections::HashMap;
 
+use super::times::shared;
 use crate::text::normal;
 use crate::units::FileMs;
 
@@ -86,18 +87,19 @@ pub fn reworded(words: &[LineWord], texts: &[&str], bounds: Bounds) -> Vec<LineW
         }
         (old, new) = (i + 1, j + 1);
     }
-    whole_names(&mut line.words);
+    whole_names(line.words.iter_mut().map(|word| &mut word.heard));
     settled(line.words, bounds)
 }
 
-/// Takes the mark off later words of a name whose first word is not before them.
-fn whole_names(words: &mut [LineWord]) {
+/// Takes the mark of [`LineWord::heard`] off later words of a name whose first word is
+/// not before them; `marks` are those of words in order.
+pub fn whole_names<'a>(marks: impl IntoIterator<Item = &'a mut Option<String>>) {
     let mut inside = false;
-    for word in words {
-        if !inside && word.heard.as_deref() == Some("") {
-            word.heard = None;
+    for heard in marks {
+        if !inside && heard.as_deref() == Some("") {
+            *heard = None;
         }
-        inside = word.heard.is_some();
+        inside = heard.is_some();
     }
 }
 
@@ -127,7 +129,7 @@ pub fn cut_at(words: &[LineWord], at: FileMs) -> (Vec<LineWord>, Vec<LineWord>) 
         .count();
     let (one, other) = words.split_at(before);
     let mut other = other.to_vec();
-    whole_names(&mut other);
+    whole_names(other.iter_mut().map(|word| &mut word.heard));
     (one.to_vec(), other)
 }
 
@@ -216,29 +218,11 @@ impl Line {
         }
         let beside = old.first().or(self.words.last()).or(next);
         let language = beside.and_then(|word| word.language.clone());
-        self.words.extend(shared(new, from, to, language.as_ref()));
+        let times = shared(new, from, to).into_iter();
+        let words = times.zip(new);
+        self.words
+            .extend(words.map(|((from, to), text)| by_hand(text, from, to, language.as_ref())));
     }
-}
-
-/// Words one after the other between two instants, each as long as its letters ask.
-fn shared(texts: &[&str], from: i64, to: i64, language: Option<&String>) -> Vec<LineWord> {
-    let weight = |text: &str| i64::try_from(text.chars().count()).unwrap_or(1).max(1);
-    let count = i64::try_from(texts.len()).unwrap_or(i64::MAX);
-    let all: i64 = texts.iter().map(|text| weight(text)).sum();
-    let spare = (to - from - count).max(0);
-    let mut letters = 0;
-    let mut at = from;
-    (1_i64..)
-        .zip(texts)
-        .map(|(n, text)| {
-            letters += weight(text);
-            let share = i128::from(spare) * i128::from(letters) / i128::from(all.max(1));
-            let end = from + n + i64::try_from(share).unwrap_or(spare);
-            let word = by_hand(text, at, end, language);
-            at = end;
-            word
-        })
-        .collect()
 }
 
 fn by_hand(text: &str, start_ms: i64, end_ms: i64, language: Option<&String>) -> LineWord {

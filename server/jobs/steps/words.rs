@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use sayback_core::clock::Placement;
-use sayback_core::moments::{Attempt, SaidWord, fuse};
+use sayback_core::moments::{Attempt, SaidWord, fuse, in_place_of, whole_names};
 use sayback_core::text::{HeardText, Names, tokens};
 
 use crate::speech::Known;
@@ -69,7 +69,7 @@ impl Fuser {
         let number = fused.as_ref().map_or(0, |fused| fused.from);
         let from = &attempts[number];
         let place = self.place(from);
-        let words: Vec<NewWord> = match &fused {
+        let mut words: Vec<NewWord> = match &fused {
             Some(fused) => fused
                 .words
                 .iter()
@@ -93,6 +93,8 @@ impl Fuser {
                 .collect(),
             None => named[number].clone(),
         };
+        // Votes are for single words: of a name the first can have lost.
+        whole_names(words.iter_mut().map(|word| &mut word.heard));
         let (doubt, why) = fused.map_or((None, None), |f| (f.doubt, Some(f.why)));
         MomentWords {
             words_from: from.recording_id.clone(),
@@ -173,43 +175,24 @@ impl Fuser {
     }
 }
 
-/// The words of `text` over the time of others: each its own where there are as many,
-/// else by their letters.
+/// The words of `text` in the place of others.
 fn over(words: &[NewWord], text: &str) -> Vec<NewWord> {
     let texts: Vec<&str> = text.split_whitespace().collect();
-    let letters: Vec<i64> = texts
-        .iter()
-        .map(|text| i64::try_from(text.chars().count()).unwrap_or(1))
-        .collect();
-    let all = letters.iter().sum::<i64>().max(1);
-    let start_ms = words.first().map_or(0, |word| word.start_ms);
-    let end_ms = words.last().map_or(start_ms, |word| word.end_ms);
-    let at = |letters: i64| start_ms + (end_ms - start_ms) * letters / all;
+    let own: Vec<(i64, i64)> = words.iter().map(|w| (w.start_ms, w.end_ms)).collect();
     let confidence = words.iter().map(|word| word.confidence).fold(1.0, f32::min);
     let language = words.first().and_then(|word| word.language.clone());
-    let mut before = 0;
-    texts
-        .iter()
-        .zip(&letters)
-        .enumerate()
-        .map(|(n, (text, length))| {
-            let (from, to) = match words.get(n).filter(|_| words.len() == texts.len()) {
-                Some(word) => (word.start_ms, word.end_ms),
-                None => (at(before), at(before + length)),
-            };
-            before += length;
-            NewWord {
-                text: (*text).to_owned(),
-                start_ms: from,
-                end_ms: to,
-                confidence,
-                heard: None,
-                language: language.clone(),
-                // Of words that were put back nothing is known.
-                ordinary: true,
-            }
-        })
-        .collect()
+    let times = in_place_of(&own, &texts).into_iter();
+    let over = times.zip(&texts).map(|((start_ms, end_ms), text)| NewWord {
+        text: (*text).to_owned(),
+        start_ms,
+        end_ms,
+        confidence,
+        heard: None,
+        language: language.clone(),
+        // Of words that were put back nothing is known.
+        ordinary: true,
+    });
+    over.collect()
 }
 
 #[cfg(test)]
@@ -267,6 +250,32 @@ mod tests {
         );
         assert_eq!(made.words[1].start_ms, 400);
         assert!(made.normal.starts_with("tarrow landing"), "{}", made.normal);
+    }
+
+    #[test]
+    fn half_a_name_that_was_voted_in_is_no_name() {
+        let ordinary = |text: &str, n, confidence| NewWord {
+            ordinary: true,
+            ..word(text, n, confidence)
+        };
+        let line = |sure: f32, first: NewWord, last: NewWord| {
+            let rest = [(0, "we"), (1, "met"), (2, "at")];
+            let mut words: Vec<NewWord> = rest.map(|(n, t)| ordinary(t, n, sure)).into();
+            words.extend([first, last]);
+            words
+        };
+        let [first, last] = [word("Tarou", 3, 0.2), word("landing.", 4, 0.3)];
+        let best = attempt(line(0.95, first, last));
+        let [first, last] = [ordinary("morning", 3, 0.95), ordinary("landing.", 4, 0.3)];
+        let other = AttemptRow {
+            recording_id: "b".into(),
+            ..attempt(line(0.3, first, last))
+        };
+        let fuser = fuser(&["Tarrow Landing"]);
+        let alone = fuser.words(std::slice::from_ref(&best));
+        assert_eq!(told(&alone)[3], ("Tarrow", Some("Tarou landing.")));
+        let both = fuser.words(&[best, other]);
+        assert_eq!(told(&both)[3..], [("morning", None), ("Landing.", None)]);
     }
 
     #[test]
