@@ -2,6 +2,7 @@
 //! there?
 
 use serde_json::json;
+use sqlx::{Executor, Sqlite, Transaction};
 
 use super::error::unknown;
 use super::listening::Fuse;
@@ -23,7 +24,16 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unknown`].
     pub async fn glossary(&self, event: &EventId) -> Result<Vec<String>, StoreError> {
-        self.list(GLOSSARY, event).await
+        self.list(GLOSSARY, event, &self.read).await
+    }
+
+    /// The same where a transaction has it.
+    pub(super) async fn glossary_within(
+        &self,
+        transaction: &mut Transaction<'_, Sqlite>,
+        event: &EventId,
+    ) -> Result<Vec<String>, StoreError> {
+        self.list(GLOSSARY, event, &mut **transaction).await
     }
 
     /// The languages that may be spoken in an event; none for all.
@@ -31,17 +41,18 @@ impl Store {
     /// # Errors
     /// [`StoreError::Unknown`].
     pub async fn languages(&self, event: &EventId) -> Result<Vec<String>, StoreError> {
-        self.list(LANGUAGES, event).await
+        self.list(LANGUAGES, event, &self.read).await
     }
 
     async fn list(
         &self,
         statement: &'static Statement,
         event: &EventId,
+        from: impl Executor<'_, Database = Sqlite>,
     ) -> Result<Vec<String>, StoreError> {
         let list: String = sqlx::query_scalar(self.sql(statement))
             .bind(event)
-            .fetch_one(&self.read)
+            .fetch_one(from)
             .await
             .map_err(unknown("event", event))?;
         let list = Json::try_from(list).map_err(|error| sqlx::Error::Decode(error.into()))?;

@@ -67,6 +67,8 @@ pub struct Grouped<'a> {
     pub moments: &'a [NewMoment],
     /// Makes the words of moments whose attempts are others now.
     pub fuse: &'a Fuse<'a>,
+    /// The event's names, by which it makes them.
+    pub names: &'a [String],
 }
 
 #[derive(FromRow)]
@@ -196,7 +198,8 @@ impl Store {
     /// yet, chooses where to listen to each, and that `group` is done, as one;
     /// and has the chosen hearings listened to. What was heard of sound that a
     /// hearing no longer is, is forgotten. Where what a person did meanwhile would be
-    /// lost, doubled or moved, they are found once more instead.
+    /// lost, doubled or moved, or the event has other names, they are found once more
+    /// instead.
     ///
     /// # Errors
     /// [`StoreError::LeaseLost`]; [`StoreError::DiskFull`].
@@ -213,7 +216,8 @@ impl Store {
             .bind(event)
             .fetch_all(&mut *transaction)
             .await?;
-        if is_outdated(&there, moments) {
+        let names = self.glossary_within(&mut transaction, event).await?;
+        if is_outdated(&there, moments) || names != grouped.names {
             let again = NewJob::of_event(JobKind::Group, event);
             self.queue_again(&mut transaction, again).await?;
             transaction.commit().await?;

@@ -200,6 +200,7 @@ async fn write_down(store: &Store, recording: &RecordingRow, n: usize) {
         event,
         moments: &moments,
         fuse: &|_, _| unreachable!("nothing was heard yet"),
+        names: &[],
     };
     store.finish_group(&lease, &grouped, 1).await.unwrap();
     let lease = claim(store, Lane::Model).await;

@@ -23,20 +23,21 @@ impl Step<'_> {
         let hearers: Vec<Hearer> = listeners.iter().map(Listener::hearer).collect();
         let (ids, kept) = self.kept(&event, &listeners)?;
         self.check()?;
-        let placements = self.read(self.store().placements(&event))?;
-        let names = self.read(self.store().glossary(&event))?;
-        let fuser = Fuser::new(&placements, names);
         let found = group(&hearers, &kept, &MomentParams::default(), &Tracks(&tracks));
         let moments: Vec<NewMoment> = found
             .into_iter()
             .map(|moment| new_moment(moment, &ids, &kept, &listeners))
             .collect();
         self.check()?;
+        let placements = self.read(self.store().placements(&event))?;
+        let names = self.read(self.store().glossary(&event))?;
+        let fuser = Fuser::new(&placements, names.clone());
         let lease = self.claim.lease();
         let grouped = Grouped {
             event: &event,
             moments: &moments,
             fuse: &|_, attempts| fuser.words(attempts),
+            names: &names,
         };
         self.write(|| self.store().finish_group(&lease, &grouped, now_ms()))
     }

@@ -1,6 +1,8 @@
 //! Names and languages of an event.
 
-use super::words::first;
+use super::going_on::Desk;
+use super::story::NOW;
+use super::words::{first, grouped, hearing, moment};
 use super::*;
 
 /// Gives an event with words its names and languages.
@@ -41,9 +43,40 @@ pub(super) async fn given(store: &Store, event: &EventId, moments: &[MomentId]) 
     let row = store.event(event).await.unwrap();
     assert_eq!((row.names, row.languages.0.len()), (2, 2));
 
+    // What comes after is of an event without names.
+    store.set_glossary(event, &[], &first).await.unwrap();
+
     let nobody = EventId::from("nobody");
     assert!(matches!(
         store.glossary(&nobody).await,
         Err(StoreError::Unknown { .. })
     ));
+}
+
+#[tokio::test]
+async fn names_that_come_while_moments_are_found_have_them_found_once_more() {
+    let desk = Desk::of(1).await;
+    let store = &desk.store;
+    desk.align().await;
+    let found = [moment(&[hearing(desk.id(0), 0, 1_000)])];
+    let group = desk.claim(JobKind::Group).await;
+    let names = ["Ottilie".to_owned()];
+    store
+        .set_glossary(&desk.event, &names, &first)
+        .await
+        .unwrap();
+    let of_before = grouped(&desk.event, &found);
+    let done = store.finish_group(&group.lease(), &of_before, NOW).await;
+    done.unwrap();
+    let moments = || store.moments(&desk.event, None, None, 100, 0);
+    assert!(moments().await.unwrap().is_empty());
+
+    let group = desk.claim(JobKind::Group).await;
+    let of_now = Grouped {
+        names: &names,
+        ..of_before
+    };
+    let done = store.finish_group(&group.lease(), &of_now, NOW).await;
+    done.unwrap();
+    assert_eq!(moments().await.unwrap().len(), 1);
 }

@@ -75,6 +75,7 @@ pub(super) fn grouped<'a>(event: &'a EventId, moments: &'a [NewMoment]) -> Group
         event,
         moments,
         fuse: &first,
+        names: &[],
     }
 }
 
