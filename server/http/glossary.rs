@@ -13,6 +13,9 @@ use super::problem::{Answer, Problem};
 use super::wire::{Glossary, GlossaryName, LanguageCode, Languages};
 use crate::speech::SpeechError;
 
+/// Most codes of a list of languages: more than a model knows.
+const MAX_LANGUAGES: usize = 100;
+
 /// The routes of names and languages.
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
@@ -90,6 +93,11 @@ async fn set_languages(
     Json(typed): Json<Languages>,
 ) -> Answer<Json<Languages>> {
     let event = state.store.find_event(&event).await?;
+    if typed.languages.len() > MAX_LANGUAGES {
+        let count = typed.languages.len();
+        let detail = format!("there are {count} codes; an event has at most {MAX_LANGUAGES}");
+        return Err(Problem::field("languages", detail));
+    }
     let mut languages: Vec<String> = Vec::new();
     for LanguageCode(code) in typed.languages {
         let letters = code.bytes().all(|letter| letter.is_ascii_lowercase());
@@ -101,8 +109,8 @@ async fn set_languages(
             languages.push(code);
         }
     }
-    state.engine.knows(&languages).map_err(unknown)?;
-    state.store.set_languages(&event.id, &languages).await?;
+    state.engine.knows(&languages).await.map_err(unknown)?;
+    state.engine.set_languages(&event.id, &languages).await?;
     Ok(Json(spoken(languages)))
 }
 

@@ -1,4 +1,5 @@
-//! Other names for an event: what was written is made anew of what was heard.
+//! Other names for an event: what was written is made anew of what was heard. Other
+//! languages: what is written from now on is heard in them.
 
 use super::steps::Fuser;
 use super::{Engine, What};
@@ -31,11 +32,30 @@ impl Engine {
         Ok(())
     }
 
-    /// Whether the model knows these languages.
+    /// Gives an event other languages, for windows that are listened to from now on.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn set_languages(
+        &self,
+        event: &EventId,
+        languages: &[String],
+    ) -> Result<(), StoreError> {
+        self.store().set_languages(event, languages).await?;
+        self.changed(Some(event.clone()), What::Content);
+        Ok(())
+    }
+
+    /// Whether the model knows these languages. Reading the model's file to say so can
+    /// take seconds.
     ///
     /// # Errors
     /// [`SpeechError::Language`], naming the model.
-    pub fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
-        self.inner().config.model.knows(languages)
+    pub async fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
+        let (model, languages) = (self.inner().config.model.clone(), languages.to_vec());
+        match tokio::task::spawn_blocking(move || model.knows(&languages)).await {
+            Ok(known) => known,
+            Err(gone) => std::panic::resume_unwind(gone.into_panic()),
+        }
     }
 }

@@ -67,6 +67,11 @@ fn a_language_that_the_model_does_not_know_is_refused_with_its_name() {
         let detail = problem["detail"].as_str().expect("a detail");
         assert_eq!(detail.contains(MODEL), status == 409, "{detail}");
     }
+    let problem = say(&["en"; 101]).problem(422);
+    assert_eq!(problem["field"], "languages");
+    let detail = problem["detail"].as_str().expect("a detail");
+    assert!(detail.contains("101 codes"), "{detail}");
+    assert_eq!(say(&["en"; 100]).status, 200);
     let kept = app.get(&format!("/events/{event}/languages")).json();
     assert_eq!(kept, json!({ "languages": ["en"] }));
     assert_eq!(say(&[]).json(), json!({ "languages": [] }));

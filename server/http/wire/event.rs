@@ -77,6 +77,7 @@ pub struct GlossaryName(pub String);
 #[serde(deny_unknown_fields)]
 pub struct Languages {
     /// None for all that the model knows.
+    #[schema(max_items = 100)]
     pub languages: Vec<LanguageCode>,
 }
 

@@ -76,7 +76,6 @@ struct Work<'a> {
     /// Words of hearings that go on in a later window.
     begun: RefCell<BTreeMap<usize, Vec<NewWord>>>,
     fuser: RefCell<Fuser>,
-    languages: Vec<String>,
 }
 
 impl Work<'_> {
@@ -174,7 +173,6 @@ impl Step<'_> {
             last,
             begun: RefCell::default(),
             fuser: RefCell::new(Fuser::new(&placements, names)),
-            languages: self.read(self.store().languages(&recording.event_id))?,
         })
     }
 
@@ -231,8 +229,9 @@ impl Step<'_> {
         let passage = window.assemble(&mut |from, to| work.sound.borrow_mut().span(from, to))?;
         let mut tell = |done| progress(done);
         let fuser = work.fuser.borrow();
+        let languages = self.read(self.store().languages(&work.recording.event_id))?;
         let known = Known {
-            languages: &work.languages,
+            languages: &languages,
             ..fuser.known()
         };
         Ok(listen(
@@ -258,7 +257,7 @@ impl Step<'_> {
         self.write(|| self.store().commit_window(&lease, &commit))?;
         drop(fuser);
         // Names that came in between saw nothing of this window.
-        if self.names_of_now(work)? {
+        while self.names_of_now(work)? {
             let fuser = work.fuser.borrow();
             let moments: Vec<MomentId> = tried.iter().map(|one| one.moment.clone()).collect();
             let fuse = |_: &MomentId, attempts: &[AttemptRow]| fuser.words(attempts);

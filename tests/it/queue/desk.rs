@@ -70,7 +70,7 @@ impl Recogniser for Ears {
     fn recognise(
         &mut self,
         samples: &[f32],
-        _ask: &Ask,
+        ask: &Ask,
         cancel: &Cancel,
         progress: &mut dyn FnMut(f32),
     ) -> Result<Vec<HeardWord>, SpeechError> {
@@ -116,6 +116,7 @@ impl Recogniser for Ears {
                 start_ms,
                 end_ms: start_ms + 400,
                 confidence: 0.9,
+                language: ask.language.clone(),
                 ..HeardWord::default()
             }
         };

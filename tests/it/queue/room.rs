@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
-use sayback::jobs::Idle;
+use sayback::jobs::{Idle, What};
 use sayback::store::{JobKind, JobRow, JobState, RecordingRow, RecordingState};
 
 use super::desk::{Desk, Ears, line};
@@ -86,6 +86,28 @@ async fn pausing_stops_after_a_window_and_nothing_is_done_twice() {
     desk.engine.resume().await.unwrap();
     assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
     assert_eq!(desk.ears.heard.load(Ordering::SeqCst) as f64, windows);
+}
+
+#[tokio::test]
+async fn other_languages_count_from_the_next_window_on() {
+    let (desk, row) = at_work().await;
+    let mut changes = desk.engine.subscribe();
+    let german = ["de".to_owned()];
+    let told = desk.engine.set_languages(&desk.event.id, &german).await;
+    told.unwrap();
+    let change = loop {
+        let change = changes.recv().await.unwrap();
+        if change.what == What::Content {
+            break change;
+        }
+    };
+    assert_eq!(change.event.as_ref(), Some(&desk.event.id));
+    assert!(desk.ears.heard.load(Ordering::SeqCst) <= 1);
+    assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
+    let store = desk.store();
+    let moments = store.moments(&row.event_id, None, None, 1_000, 0).await;
+    let languages: Vec<_> = moments.unwrap().into_iter().map(|m| m.language).collect();
+    assert_eq!(languages.last(), Some(&Some("de".into())), "{languages:?}");
 }
 
 #[tokio::test]
