@@ -1,12 +1,14 @@
 //! `sayback event names` and `sayback event languages`.
 
-use std::fs;
-use std::io::Read as _;
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde::Deserialize;
 use serde_json::json;
+
+use crate::core::text::{MAX_NAME_CHARS, MAX_NAMES};
 
 use super::args::Json;
 use super::client::{Client, quoted};
@@ -79,7 +81,8 @@ struct Languages {
 /// Shows the names of an event, or gives it others.
 ///
 /// # Errors
-/// What the service says when it refuses; a file that can't be read.
+/// What the service says when it refuses; a file that can't be read or is too long; no
+/// name, where names are not to be taken away.
 pub fn names(client: &Client, asked: &EventNames) -> Result<Outcome, CliError> {
     let path = format!("/events/{}/glossary", quoted(&asked.event));
     let mut names = asked.names.clone();
@@ -87,6 +90,9 @@ pub fn names(client: &Client, asked: &EventNames) -> Result<Outcome, CliError> {
         names.extend(lines(file)?);
     }
     let changes = asked.changes();
+    if changes && !asked.clear && names.iter().all(|name| name.trim().is_empty()) {
+        return Err(anyhow::anyhow!("no name is given; --clear takes all names away").into());
+    }
     let answer = match changes {
         true => client.put(&path, &json!({ "names": names }))?,
         false => client.get(&path)?,
@@ -108,18 +114,33 @@ pub fn names(client: &Client, asked: &EventNames) -> Result<Outcome, CliError> {
     Ok(Outcome::Done)
 }
 
+/// Most bytes of a file of names: all that an event can have, in letters of four bytes.
+const MOST_BYTES: u64 = (MAX_NAMES * (4 * MAX_NAME_CHARS + 2)) as u64;
+
 /// The lines of a file, or of standard input for `-`.
 fn lines(file: &Path) -> Result<Vec<String>, CliError> {
     let mut bytes = Vec::new();
     let read = if file == Path::new("-") {
-        std::io::stdin().read_to_end(&mut bytes).map(drop)
+        read(std::io::stdin(), &mut bytes)
     } else {
-        fs::read(file).map(|read| bytes = read)
+        File::open(file).and_then(|file| read(file, &mut bytes))
     };
     read.map_err(|cause| anyhow::anyhow!("cannot read {}: {cause}", file.display()))?;
+    if bytes.len() as u64 > MOST_BYTES {
+        let name = file.display();
+        return Err(anyhow::anyhow!(
+            "{name} has more than {MOST_BYTES} bytes; no list of names needs them"
+        )
+        .into());
+    }
     let text = String::from_utf8(bytes)
         .map_err(|_| anyhow::anyhow!("{} is not UTF-8 text", file.display()))?;
     Ok(text.lines().map(str::to_owned).collect())
+}
+
+/// Reads a byte more than [`MOST_BYTES`] at most.
+fn read(from: impl Read, into: &mut Vec<u8>) -> std::io::Result<()> {
+    from.take(MOST_BYTES + 1).read_to_end(into).map(drop)
 }
 
 /// Shows what may be spoken in an event, or says it.

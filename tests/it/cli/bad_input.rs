@@ -253,3 +253,24 @@ fn what_waits_is_told_in_plain_text_and_json() {
     told.says(0, &[]);
     assert!(told.out.contains("1 waiting, 0 running"), "{}", told.out);
 }
+
+#[test]
+fn names_that_never_end_or_are_none_change_nothing() {
+    let bench = Bench::without_model();
+    let event = bench.event("Landing");
+    let names = |more: &[&str]| bench.command(&[&["event", "names", &event], more].concat());
+    assert_eq!(Run::of(&mut names(&["Ottilie"])).out, "1 name\n");
+    let endless = || std::fs::File::open("/dev/zero").expect("zeros");
+    for file in ["-", "/dev/zero"] {
+        let mut from = names(&["--file", file]);
+        Run::of(from.stdin(endless())).says(3, &[file, "more than 1610000 bytes"]);
+    }
+    let blank = bench.path("names.txt");
+    std::fs::write(&blank, "\n \r\n").expect("a file");
+    let blank = blank.to_str().expect("UTF-8");
+    for none in [&["--file", blank][..], &["--file", "-"], &[""]] {
+        Run::of(&mut names(none)).says(3, &["no name", "--clear"]);
+    }
+    assert_eq!(Run::of(&mut names(&[])).out, "Ottilie\n");
+    assert_eq!(Run::of(&mut names(&["--clear"])).out, "0 names\n");
+}
