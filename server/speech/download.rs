@@ -58,6 +58,8 @@ pub(super) fn fetch(
         .append(true)
         .open(part)
         .map_err(SpeechError::io("write", part))?;
+    // The furthest that a request got.
+    let mut most = None;
     loop {
         let have = file
             .metadata()
@@ -71,6 +73,11 @@ pub(super) fn fetch(
             restart(&file, part)?;
             continue;
         }
+        // Without ranges a file that always breaks off would begin for ever.
+        if most.is_some_and(|most| have <= most) {
+            let why = format!("the server stops after {have} bytes of {bytes}");
+            return Err(Stop::Unreachable(why));
+        }
         let got = request(
             &agent,
             url,
@@ -83,6 +90,7 @@ pub(super) fn fetch(
         if got == 0 {
             return Err(Stop::Unreachable("the server sent nothing".into()));
         }
+        most = Some(have);
     }
 }
 
@@ -144,4 +152,49 @@ fn request(
 
 fn restart(file: &File, part: &Path) -> Result<(), SpeechError> {
     file.set_len(0).map_err(SpeechError::io("write", part))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{BufRead, BufReader};
+    use std::net::TcpListener;
+
+    use super::*;
+
+    /// A server without ranges that breaks off after so many of 100 bytes, one number
+    /// a request.
+    fn breaking_off(after: &'static [usize]) -> String {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        std::thread::spawn(move || {
+            for (stream, after) in listener.incoming().flatten().zip(after) {
+                let mut lines = BufReader::new(&stream).lines().map_while(Result::ok);
+                while lines.next().is_some_and(|line| !line.is_empty()) {}
+                let head = "HTTP/1.1 200 OK\r\nContent-Length: 100\r\nConnection: close\r\n\r\n";
+                let _ = (&stream).write_all(&[head.as_bytes(), &vec![7; *after]].concat());
+            }
+        });
+        format!("http://127.0.0.1:{port}/model")
+    }
+
+    fn fetched(after: &'static [usize]) -> Result<(), String> {
+        let dir = tempfile::tempdir().unwrap();
+        let part = dir.path().join("part");
+        let url = breaking_off(after);
+        match fetch(&url, &part, 100, &Cancel::new(), &mut |_| {}) {
+            Ok(()) => Ok(()),
+            Err(Stop::Unreachable(why)) => Err(why),
+            Err(Stop::Fatal(error)) => panic!("{error}"),
+        }
+    }
+
+    #[test]
+    fn a_file_that_breaks_off_at_the_same_place_is_given_up() {
+        assert_eq!(fetched(&[40, 60, 100]), Ok(()));
+        let given_up = fetched(&[40, 60, 60, 100]);
+        assert_eq!(
+            given_up,
+            Err("the server stops after 60 bytes of 100".into())
+        );
+    }
 }
