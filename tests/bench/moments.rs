@@ -15,6 +15,8 @@ mod fused;
 mod said;
 #[path = "../it/speech/score.rs"]
 mod score;
+#[path = "../it/speech/share.rs"]
+mod share;
 #[path = "moments/table.rs"]
 mod table;
 #[path = "moments/times.rs"]

@@ -19,9 +19,9 @@ mod sets;
 
 use std::collections::HashMap;
 
-use processor::user_time;
+use processor::processor_time;
 use sayback::core::Cancel;
-use sayback::core::text::{HeardText, Names, normal, parts};
+use sayback::core::text::{HeardText, NameSaid, Names, normal, parts};
 use sayback::core::units::FileMs;
 use sayback::media::{ChannelPick, read_analysis};
 use sayback::speech::{
@@ -82,7 +82,7 @@ fn main() {
 /// A model that hears nothing twice that it heard before, and counts.
 struct Ears {
     inner: Whisper,
-    heard: HashMap<(u64, Option<String>), Vec<HeardWord>>,
+    heard: HashMap<(u64, Option<String>, Option<String>), Vec<HeardWord>>,
     /// Of hearings that were told nothing, and of those again that were told names.
     first: Cost,
     again: Cost,
@@ -92,13 +92,13 @@ struct Ears {
 #[derive(Clone, Copy, Default)]
 struct Cost {
     sound_s: f64,
-    user_s: f64,
+    processor_s: f64,
 }
 
 impl Cost {
     fn add(&mut self, other: Self) {
         self.sound_s += other.sound_s;
-        self.user_s += other.user_s;
+        self.processor_s += other.processor_s;
     }
 }
 
@@ -110,7 +110,7 @@ fn costs(ears: &mut Ears) -> String {
     );
     format!(
         "heard {:.0} s of sound in {:.1} s of the processor, again {:.0} s in {:.1} s",
-        first.sound_s, first.user_s, again.sound_s, again.user_s
+        first.sound_s, first.processor_s, again.sound_s, again.processor_s
     )
 }
 
@@ -136,15 +136,15 @@ impl Recogniser for Ears {
         let sum = samples.iter().fold(0_u64, |sum, s| {
             sum.rotate_left(5).wrapping_mul(0x0100_0000_01b3) ^ u64::from(s.to_bits())
         });
-        let key = (sum, ask.prompt.clone());
+        let key = (sum, ask.language.clone(), ask.prompt.clone());
         if let Some(words) = self.heard.get(&key) {
             return Ok(words.clone());
         }
-        let before = user_time();
+        let before = processor_time();
         let words = self.inner.recognise(samples, ask, cancel, progress)?;
         let cost = Cost {
             sound_s: samples.len() as f64 / 16_000.0,
-            user_s: (user_time() - before).as_secs_f64(),
+            processor_s: (processor_time() - before).as_secs_f64(),
         };
         match (ask.brief, &ask.prompt) {
             (true, _) => self.again.add(cost),
@@ -153,6 +153,17 @@ impl Recogniser for Ears {
         }
         self.heard.insert(key, words.clone());
         Ok(words)
+    }
+
+    fn languages(
+        &mut self,
+        samples: &[f32],
+        among: &[String],
+    ) -> Result<Vec<(String, f32)>, SpeechError> {
+        let before = processor_time();
+        let likely = self.inner.languages(samples, among)?;
+        self.first.processor_s += (processor_time() - before).as_secs_f64();
+        Ok(likely)
     }
 }
 
@@ -220,10 +231,21 @@ fn hear(ears: &mut Ears, passage: &Passage, known: &Known<'_>) -> Vec<(usize, He
     listen(ears, passage, known, &Cancel::new(), &mut |_| {}).expect("words")
 }
 
-fn by_sound(names: &Names, words: &[HeardWord]) -> Vec<String> {
+/// The names that the jobs put in by sound: what a second hearing found stays.
+fn put_in(names: &Names, words: &[HeardWord]) -> Vec<NameSaid> {
     let heard: Vec<HeardText> = words.iter().map(Into::into).collect();
+    let mut said = names.said(&heard);
+    said.retain(|name| {
+        words[name.from..name.to]
+            .iter()
+            .all(|word| word.heard.is_none())
+    });
+    said
+}
+
+fn by_sound(names: &Names, words: &[HeardWord]) -> Vec<String> {
     let (mut made, mut at) = (Vec::new(), 0);
-    for name in names.said(&heard) {
+    for name in put_in(names, words) {
         made.extend(words[at..name.from].iter().map(|word| word.text.clone()));
         made.extend(name.words);
         at = name.to;
@@ -355,8 +377,7 @@ fn without_names(model: &str, ears: &mut Ears) {
                 .iter()
                 .filter(|w| w.heard.as_deref().is_some_and(|h| !h.is_empty()));
             put += heard.count();
-            let texts: Vec<HeardText> = words.iter().map(Into::into).collect();
-            put += names.said(&texts).len();
+            put += put_in(&names, &words).len();
             utterances.push((sample.name.clone(), sample.words.clone(), made.join(" ")));
         }
         let errors = score::errors(&utterances);

@@ -17,7 +17,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use processor::user_time;
+use processor::processor_time;
 use sayback::core::Cancel;
 use sayback::speech::{Ask, Recogniser, Whisper, default_threads};
 use whisper_rs::whisper_rs_sys as sys;
@@ -183,7 +183,7 @@ fn several(size: &Size, file: &Path) {
             if recognisers * threads > cores {
                 continue;
             }
-            let (before, start) = (user_time(), Instant::now());
+            let (before, start) = (processor_time(), Instant::now());
             let done: usize = std::thread::scope(|scope| {
                 let one = || {
                     let mut done = 0;
@@ -202,7 +202,7 @@ fn several(size: &Size, file: &Path) {
                 "{:<16}{recognisers:>12}{threads:>18}{:>19.1}{:>21.2}",
                 size.name,
                 done as f64 / start.elapsed().as_secs_f64() * 60.0,
-                (user_time() - before).as_secs_f64() / done as f64,
+                (processor_time() - before).as_secs_f64() / done as f64,
             );
         }
     }

@@ -25,6 +25,8 @@ mod said;
 mod score;
 #[path = "../it/speech/sets.rs"]
 mod sets;
+#[path = "../it/speech/share.rs"]
+mod share;
 #[path = "../it/speech/times.rs"]
 mod times;
 
@@ -33,7 +35,7 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use processor::user_time;
+use processor::processor_time;
 use sayback::core::Cancel;
 use sayback::speech::{
     Ask, HeardWord, ModelShelf, Recogniser, SpeechError, Whisper, default_threads,
@@ -137,9 +139,9 @@ fn ratio(what: &str, ours: Duration, plain: Duration) {
 
 /// What came of some work, and the processor time it took.
 fn timed<T>(work: impl FnOnce() -> T) -> (T, Duration) {
-    let before = user_time();
+    let before = processor_time();
     let done = work();
-    (done, user_time() - before)
+    (done, processor_time() - before)
 }
 
 /// A recogniser with a stopwatch.
@@ -173,6 +175,17 @@ impl Recogniser for Watched {
         self.windows += 1;
         heard
     }
+
+    fn languages(
+        &mut self,
+        samples: &[f32],
+        among: &[String],
+    ) -> Result<Vec<(String, f32)>, SpeechError> {
+        let start = Instant::now();
+        let likely = self.inner.languages(samples, among);
+        self.took += start.elapsed();
+        likely
+    }
 }
 
 type Utterance = (String, String, String);
@@ -180,19 +193,19 @@ type Utterance = (String, String, String);
 /// The table of one model.
 fn words(name: &str, model: &Path, threads: usize, groups: &[(&str, Vec<Sample>)]) {
     let mut whisper = Watched::load(model, threads);
-    let user = user_time();
+    let spent = processor_time();
     let ours = heard(groups, |sample| {
         paths::text(&paths::ours(&mut whisper, &sample.file))
     });
-    let (user, peak) = (user_time() - user, peak_mb());
+    let (spent, peak) = (processor_time() - spent, peak_mb());
     let (took, windows) = (whisper.took, whisper.windows);
     drop(whisper);
     let context = paths::load_plain(model);
-    let plain_user = user_time();
+    let plain_spent = processor_time();
     let plain = heard(groups, |sample| {
         paths::plain(&context, threads, &sample.file)
     });
-    let plain_user = user_time() - plain_user;
+    let plain_spent = processor_time() - plain_spent;
 
     println!(
         "\n{name:<24}{:>7}{:>22}{:>22}",
@@ -210,8 +223,8 @@ fn words(name: &str, model: &Path, threads: usize, groups: &[(&str, Vec<Sample>)
     println!(
         "{sound:.0} s of sound in {windows} windows: {:.1} s by the clock, {:.1} s of the processor; plain {:.1} s of the processor",
         took.as_secs_f64(),
-        user.as_secs_f64(),
-        plain_user.as_secs_f64(),
+        spent.as_secs_f64(),
+        plain_spent.as_secs_f64(),
     );
     println!("most memory of the process so far: {peak} MB");
     if std::env::var_os("SHOW").is_some() {
@@ -261,10 +274,10 @@ fn word_times(model: &Path) {
     println!(
         "\nword times, read passages against their alignment: {} words, error {:.0} ms median and {:.0} ms at the 95th percentile at the start, {:.0} and {:.0} at the end",
         off.starts.len(),
-        times::below(&off.starts, 0.5),
-        times::below(&off.starts, 0.95),
-        times::below(&off.ends, 0.5),
-        times::below(&off.ends, 0.95),
+        share::below(&off.starts, 0.5),
+        share::below(&off.starts, 0.95),
+        share::below(&off.ends, 0.5),
+        share::below(&off.ends, 0.95),
     );
     for (sample, lines) in [
         (sets::sonnet(), sets::sonnet_lines()),
@@ -275,8 +288,8 @@ fn word_times(model: &Path) {
             "{}: {} words heard right, beyond the line they are of by {:.0} ms at the 95th percentile, {:.0} ms at most",
             sample.name,
             beyond.len(),
-            times::below(&beyond, 0.95),
-            times::below(&beyond, 1.0),
+            share::below(&beyond, 0.95),
+            share::below(&beyond, 1.0),
         );
     }
 }
@@ -287,12 +300,12 @@ fn more_threads(model: &Path) {
     println!("\nthreads, sonnet ({:.0} s of sound)", seconds(&sample));
     for threads in [1, 2, 4].into_iter().filter(|&threads| threads <= cores()) {
         let mut whisper = Watched::load(model, threads);
-        let user = user_time();
+        let spent = processor_time();
         paths::ours(&mut whisper, &sample.file);
         println!(
             "{threads}: {:.1} s by the clock, {:.1} s of the processor",
             whisper.took.as_secs_f64(),
-            (user_time() - user).as_secs_f64()
+            (processor_time() - spent).as_secs_f64()
         );
     }
 }

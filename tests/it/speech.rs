@@ -6,6 +6,7 @@ mod paths;
 mod peak;
 pub(crate) mod score;
 mod sets;
+mod share;
 mod short;
 mod times;
 mod told;
@@ -81,8 +82,8 @@ fn word_times_are_near_an_aligners() {
     // What the tool promises of a word's time: 50 ms in the middle, 150 ms for 95
     // of 100.
     for list in [&off.starts, &off.ends] {
-        assert!(times::below(list, 0.5) <= 50.0, "{off:?}");
-        assert!(times::below(list, 0.95) <= 150.0, "{off:?}");
+        assert!(share::below(list, 0.5) <= 50.0, "{off:?}");
+        assert!(share::below(list, 0.95) <= 150.0, "{off:?}");
     }
 }
 
@@ -90,7 +91,7 @@ fn word_times_are_near_an_aligners() {
 fn words_lie_in_the_lines_they_are_of() {
     let beyond = times::beyond_lines(&mut whisper(), &sets::telephone(), &sets::telephone_lines());
     assert!(beyond.len() > 50, "{beyond:?}");
-    assert!(times::below(&beyond, 0.95) <= 150.0, "{beyond:?}");
+    assert!(share::below(&beyond, 0.95) <= 150.0, "{beyond:?}");
 }
 
 #[test]

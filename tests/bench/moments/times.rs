@@ -8,6 +8,7 @@ use crate::event::Recording;
 use crate::fused::Fused;
 use crate::said::{Timed, by_line};
 use crate::score::plain;
+use crate::share::below;
 
 /// An error beyond this is a word on the wrong side of a pause, or taken for another
 /// of the same text, ms.
@@ -163,39 +164,32 @@ impl Off {
         self.no_last += usize::from(!last);
     }
 
-    fn print(self) {
-        row("start of every word, in every file", self.starts);
-        row("end of every word", self.ends);
-        row("start of a line", self.first_starts);
-        row("end of a line", self.last_ends);
+    fn print(&self) {
+        row("start of every word, in every file", &self.starts);
+        row("end of every word", &self.ends);
+        row("start of a line", &self.first_starts);
+        row("end of a line", &self.last_ends);
         println!(
             "  left out as word errors: {} hearings of a line for its first word, {} for its last",
             self.no_first, self.no_last
         );
         row(
             "start of a line, whatever its first word",
-            self.outer_starts,
+            &self.outer_starts,
         );
-        row("end of a line, whatever its last word", self.outer_ends);
+        row("end of a line, whatever its last word", &self.outer_ends);
     }
 }
 
-fn row(title: &str, errors: Vec<f64>) {
-    let mut sizes: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
-    let mut signed = errors;
-    sizes.sort_by(f64::total_cmp);
-    signed.sort_by(f64::total_cmp);
-    let at = |list: &[f64], part: f64| {
-        let last = list.len().saturating_sub(1) as f64;
-        list.get((last * part) as usize).copied().unwrap_or(0.0)
-    };
+fn row(title: &str, errors: &[f64]) {
+    let sizes: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
     let astray = sizes.iter().filter(|size| **size > ASTRAY_MS).count();
     println!(
         "{title:<42}{:>6}: error {:>4.0} ms median, {:>5.0} ms at the 95th percentile, {:+.0} ms on the whole, {:.1} % beyond {ASTRAY_MS:.0} ms",
         sizes.len(),
-        at(&sizes, 0.5),
-        at(&sizes, 0.95),
-        at(&signed, 0.5),
+        below(&sizes, 0.5),
+        below(&sizes, 0.95),
+        below(errors, 0.5),
         100.0 * astray as f64 / sizes.len().max(1) as f64,
     );
 }

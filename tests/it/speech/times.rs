@@ -18,14 +18,6 @@ pub struct Off {
     pub ends: Vec<f64>,
 }
 
-/// What a share of some distances stays below.
-pub fn below(list: &[f64], share: f64) -> f64 {
-    let mut list = list.to_vec();
-    list.sort_by(f64::total_cmp);
-    let last = list.len().saturating_sub(1) as f64;
-    list.get((last * share) as usize).copied().unwrap_or(0.0)
-}
-
 /// How far words heard right lie beyond the lines they are of, in ms; 0 inside.
 pub fn beyond_lines(recogniser: &mut dyn Recogniser, sample: &Sample, lines: &[Line]) -> Vec<f64> {
     let said: Vec<Timed> = lines
