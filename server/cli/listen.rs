@@ -1,4 +1,4 @@
-//! `sayback listen`: words by another model.
+//! `sayback listen`: words by another model, or anew by this one.
 
 use serde::Deserialize;
 use serde_json::json;

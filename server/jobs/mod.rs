@@ -5,8 +5,8 @@
 //! all in the store. Nothing is handed from step to step in memory.
 //!
 //! ```text
-//! add ─ intake ─ probe ─┬─ detect ─ transcribe ─ index      one file a step
-//!                       └─ detect ─ …                       in steps/
+//! add ─┬─ probe ─ detect ─┐                 ┌─ transcribe      one file a step
+//!      └─ probe ─ detect ─┴─ align ─ group ─┴─ transcribe      in steps/
 //! ```
 //!
 //! - The queue is rows of the store ([`crate::store::Claim`], leases). A step
@@ -15,7 +15,7 @@
 //!   all or nothing; `transcribe` writes window by window and goes on behind the
 //!   last one written.
 //! - Workers are threads of their own, never the async ones: some for the light
-//!   steps, one for the model, which is loaded once, when first needed.
+//!   steps, some for `transcribe`, which share one model, loaded when first needed.
 //! - An error that may pass is tried again, later each time, a few times; any
 //!   other ends that file's way, and the others go on. A full disk is waited for.
 //!

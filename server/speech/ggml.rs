@@ -19,7 +19,7 @@ use super::{SpeechError, not_ggml};
 pub(super) const MAGIC: u32 = 0x6767_6d6c;
 /// Points of the spectrum the mel filters weigh: 400 / 2 + 1.
 pub(super) const SPECTRUM_POINTS: u32 = 201;
-/// Samples of sound the encoder takes at once, in frames of 20 ms.
+/// Frames of sound, of 20 ms each, that the encoder makes of what it takes at once.
 pub(super) const AUDIO_CONTEXT: u32 = 1500;
 /// Tokens the decoder takes at once.
 pub(super) const TEXT_CONTEXT: u32 = 448;

@@ -45,7 +45,7 @@ pub struct Ask {
     /// Language code (ISO 639-1) of what is said; none to have it detected in
     /// every window, which costs a second pass of the encoder.
     pub language: Option<String>,
-    /// Text to lean towards, such as names; the last 223 tokens count.
+    /// Text to lean towards, such as names; the last 140 tokens count.
     pub prompt: Option<String>,
     /// Whether it is to cost no more than there is sound, at the price of some words.
     pub brief: bool,

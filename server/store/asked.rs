@@ -23,10 +23,10 @@ statements! {
             error = NULL
         WHERE (state = 'failed' OR (state = 'cancelled' AND event_id = ?2))
             AND subject IN (SELECT id FROM recording WHERE file_hash = ?1)";
-    /// Recordings in which another model heard something.
     /// What a model heard counts as another's from now on, until that is heard.
     OUTDATE = "UPDATE attempt SET model = model || ', earlier'
         WHERE model = ?2 AND recording_id IN (SELECT id FROM recording WHERE event_id = ?1)";
+    /// Recordings in which another model heard something.
     LISTEN_AGAIN = "UPDATE job SET again = state = 'running', attempts = 0, interruptions = 0,
             not_before_ms = 0, error = NULL,
             progress = iif(state = 'running', progress, 0), begun = iif(state = 'running', begun, 0),
