@@ -10,11 +10,13 @@
 //! - [`signal`]: samples to speech, levels and channel relations.
 //! - [`clock`]: recordings to one clock.
 //! - [`moments`]: speech that several recordings heard, once.
+//! - [`quality`]: frames to how well they were heard.
 //! - [`text`]: words to their normal form, queries to matches.
 
 pub mod cancel;
 pub mod clock;
 pub mod moments;
+pub mod quality;
 pub mod signal;
 pub mod text;
 pub mod units;
