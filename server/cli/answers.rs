@@ -369,3 +369,28 @@ pub struct ClockRecording {
     /// What was odd about it.
     pub warnings: Vec<String>,
 }
+
+/// How loud a recording is.
+#[derive(Debug, Deserialize)]
+pub struct Levels {
+    /// The recording.
+    pub recording: RecordingName,
+    /// From here in the file, ms.
+    pub start_ms: i64,
+    /// To here, ms.
+    pub end_ms: i64,
+    /// LUFS.
+    pub integrated_lufs: Option<f64>,
+    /// LU.
+    pub range_lu: Option<f64>,
+    /// LUFS.
+    pub max_short_term_lufs: Option<f64>,
+    /// dBTP.
+    pub true_peak_dbtp: Option<f64>,
+    /// dBFS.
+    pub sample_peak_dbfs: Option<f64>,
+    /// Samples at full scale.
+    pub clipped_samples: u64,
+    /// Of zeros, ms.
+    pub silent_ms: u64,
+}

@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::event::EventCommand;
 use super::fix::FixCommand;
+use super::instant;
 
 /// How commands end, told at the foot of `--help`.
 const EXIT_CODES: &str = "\
@@ -90,6 +91,8 @@ pub enum Command {
     Find(Find),
     /// All words of one recording
     Words(Words),
+    /// How loud a recording is, its peaks and what is wrong with its sound
+    Levels(Levels),
     /// Put right what a moment says, and when
     #[command(subcommand)]
     Fix(FixCommand),
@@ -260,6 +263,22 @@ pub struct Words {
     /// The same as --format json
     #[arg(long, conflicts_with = "format")]
     pub json: bool,
+}
+
+/// `sayback levels`
+#[derive(Debug, Args)]
+pub struct Levels {
+    /// The recording's id, as `event show` and `find` tell it
+    pub recording: String,
+    /// Only from here in the file
+    #[arg(long, value_name = "TIME", value_parser = instant::of)]
+    pub from: Option<f64>,
+    /// Only to here
+    #[arg(long, value_name = "TIME", value_parser = instant::of)]
+    pub to: Option<f64>,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
 }
 
 /// `sayback listen`

@@ -29,6 +29,7 @@ mod fix;
 mod glossary;
 mod instant;
 mod interrupt;
+mod levels;
 mod listen;
 mod model;
 mod progress;
@@ -101,6 +102,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Find(command) => find::run(client, command),
         Command::Words(command) => words::run(client, command),
+        Command::Levels(command) => levels::run(client, command),
         Command::Fix(command) => fix::run(client, command),
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;

@@ -27,6 +27,7 @@ mod guard;
 mod health;
 mod incoming;
 mod leftover;
+mod levels;
 #[cfg(test)]
 mod made;
 mod moments;
@@ -129,6 +130,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(add::routes())
             .merge(uploads::routes())
             .merge(recordings::routes())
+            .merge(levels::routes())
             .merge(words::routes())
             .merge(moments::routes())
             .merge(fixes::routes())

@@ -67,10 +67,23 @@ impl AnalysisStream {
     /// # Errors
     /// [`MediaError::Read`] or [`MediaError::Damaged`].
     pub fn read(&mut self, out: &mut [f32]) -> Result<usize, MediaError> {
+        self.read_and_tell(out, &mut |_| {})
+    }
+
+    /// As [`Self::read`]; `tell` gets what is decoded on the way, at the file's own rate:
+    /// the picked channel, or all of them, interleaved, where they are mixed.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn read_and_tell(
+        &mut self,
+        out: &mut [f32],
+        tell: &mut dyn FnMut(&[f32]),
+    ) -> Result<usize, MediaError> {
         let mut filled = 0;
         while filled < out.len() && self.position < self.end {
             if self.ready_at == self.ready.len() {
-                self.refill()?;
+                self.refill(tell)?;
                 continue;
             }
             let left = usize::try_from(self.end - self.position).unwrap_or(usize::MAX);
@@ -136,6 +149,15 @@ impl AnalysisStream {
         self.reader.info().duration_ms()
     }
 
+    /// How many channels [`Self::read_and_tell`] tells of.
+    #[must_use]
+    pub fn told_channels(&self) -> u16 {
+        match self.pick {
+            ChannelPick::Mix => self.reader.info().channels,
+            ChannelPick::Only(_) => 1,
+        }
+    }
+
     /// What the file holds.
     #[must_use]
     pub fn info(&self) -> &Info {
@@ -148,7 +170,7 @@ impl AnalysisStream {
         self.reader.warnings()
     }
 
-    fn refill(&mut self) -> Result<(), MediaError> {
+    fn refill(&mut self, tell: &mut dyn FnMut(&[f32])) -> Result<(), MediaError> {
         self.ready.clear();
         self.ready_at = 0;
         self.block.clear();
@@ -166,9 +188,14 @@ impl AnalysisStream {
             }
             let channels = usize::from(self.reader.info().channels);
             match self.pick {
-                ChannelPick::Mix => pcm::mix(&self.native, channels, &mut self.block),
+                ChannelPick::Mix => {
+                    tell(&self.native);
+                    pcm::mix(&self.native, channels, &mut self.block);
+                }
                 ChannelPick::Only(n) => {
+                    let before = self.block.len();
                     pcm::pick(&self.native, channels, usize::from(n) - 1, &mut self.block);
+                    tell(&self.block[before..]);
                 }
             }
         }

@@ -33,6 +33,8 @@ pub struct Detected<'a> {
     pub segments: &'a [NewSegment],
     /// Its band levels, as `core::clock::Track` writes them.
     pub track: &'a [u8],
+    /// Its levels at its own rate, as `core::quality::Track` writes them.
+    pub quality: &'a [u8],
     /// What reading the whole file found wrong with it.
     pub warnings: &'a [String],
 }
@@ -46,8 +48,10 @@ statements! {
         FROM json_each(?2)";
     DETECTED = "UPDATE recording SET segment_count = ?2, speech_ms = ?3, grouped = 0
         WHERE id = ?1";
-    SET_TRACK = "INSERT INTO track (recording_id, body) VALUES (?1, ?2)
-        ON CONFLICT (recording_id) DO UPDATE SET body = excluded.body";
+    SET_TRACK = "INSERT INTO track (recording_id, body, quality) VALUES (?1, ?2, ?3)
+        ON CONFLICT (recording_id) DO UPDATE
+            SET body = excluded.body, quality = excluded.quality";
+    QUALITY = "SELECT quality FROM track WHERE recording_id = ?1";
     TRACK = "SELECT body FROM track WHERE recording_id = ?1";
     WARN = "UPDATE file SET warnings = (SELECT json_group_array(value) FROM (
             SELECT value, MIN(place) FROM (
@@ -102,6 +106,7 @@ impl Store {
         sqlx::query(self.sql(SET_TRACK))
             .bind(&recording.id)
             .bind(detected.track)
+            .bind(detected.quality)
             .execute(&mut *transaction)
             .await?;
         sqlx::query(self.sql(DETECTED))
@@ -134,6 +139,19 @@ impl Store {
             .bind(recording)
             .fetch_optional(&self.read)
             .await?)
+    }
+
+    /// The levels of a recording as `core::quality::Track` wrote them; `None` until
+    /// it was listened through, and where an earlier version did that.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn quality(&self, recording: &RecordingId) -> Result<Option<Vec<u8>>, StoreError> {
+        let found: Option<Option<Vec<u8>>> = sqlx::query_scalar(self.sql(QUALITY))
+            .bind(recording)
+            .fetch_optional(&self.read)
+            .await?;
+        Ok(found.flatten())
     }
 
     /// The segments of a recording in order.

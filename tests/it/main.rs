@@ -16,6 +16,7 @@ mod http_cancel;
 mod http_clock;
 mod http_contract;
 mod http_fixes;
+mod http_levels;
 mod http_names;
 mod http_openapi;
 mod http_search;

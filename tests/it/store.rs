@@ -175,6 +175,7 @@ async fn fill(store: &Store, event: &EventId, n: usize) {
         recording: &recording,
         segments: &found,
         track: &[],
+        quality: &[],
         warnings: &[],
     };
     store.finish_detect(&lease, &detected, 1).await.unwrap();

@@ -4,6 +4,7 @@
 mod clock;
 mod event;
 mod fix;
+mod levels;
 mod moment;
 mod search;
 mod status;
@@ -11,6 +12,7 @@ mod status;
 pub use clock::*;
 pub use event::*;
 pub use fix::*;
+pub use levels::*;
 pub use moment::*;
 pub use search::*;
 pub use status::*;

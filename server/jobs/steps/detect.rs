@@ -1,6 +1,7 @@
 //! detect: where does somebody speak?
 
 use sayback_core::clock::{Track, TrackMaker};
+use sayback_core::quality::{self, Meter};
 use sayback_core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
 use sayback_core::units::ANALYSIS_RATE_HZ;
 
@@ -13,13 +14,24 @@ use crate::store::{Detected, NewSegment, RecordingRow};
 /// Samples between two looks at the cancel flag: a second of sound.
 const BLOCK: usize = ANALYSIS_RATE_HZ as usize;
 
+/// What one way through a recording gave.
+struct Heard {
+    segments: Vec<SpeechSegment>,
+    /// Its band levels.
+    track: Track,
+    quality: quality::Track,
+    /// What reading the whole file found wrong with it.
+    warnings: Vec<String>,
+}
+
 impl Step<'_> {
     /// Finds the speech of a recording, and takes down by what it is recognised.
     pub(super) fn detect(&self) -> Result<(), StepError> {
         let recording = self.recording()?;
         is_unchanged(&recording)?;
-        let (found, track, warnings) = self.segments(&recording)?;
-        let segments: Vec<NewSegment> = found
+        let heard = self.listen_through(&recording)?;
+        let segments: Vec<NewSegment> = heard
+            .segments
             .iter()
             .filter(|segment| segment.start < segment.end)
             .map(|segment| NewSegment {
@@ -36,28 +48,29 @@ impl Step<'_> {
         let detected = Detected {
             recording: &recording,
             segments: &segments,
-            track: &track.to_bytes(),
-            warnings: &warnings,
+            track: &heard.track.to_bytes(),
+            quality: &heard.quality.to_bytes(),
+            warnings: &heard.warnings,
         };
         self.write(|| self.store().finish_detect(&lease, &detected, now_ms()))
     }
 
-    /// The segments, the band levels, and what reading the whole file found wrong
-    /// with it.
-    fn segments(
-        &self,
-        recording: &RecordingRow,
-    ) -> Result<(Vec<SpeechSegment>, Track, Vec<String>), StepError> {
+    fn listen_through(&self, recording: &RecordingRow) -> Result<Heard, StepError> {
         let mut stream = AnalysisStream::open(&recording.path, pick(recording)?)?;
         let expected = (stream.duration_ms().max(1) as f32) * BLOCK as f32 / 1000.0;
         let mut detector = SpeechDetector::new(DetectorParams::default());
         let mut track = TrackMaker::new();
+        let mut meter = Meter::new(stream.told_channels(), stream.info().rate_hz);
         let mut segments = Vec::new();
         let mut block = vec![0.0; BLOCK];
         let mut samples = 0_u64;
         loop {
             self.check()?;
-            let read = stream.read(&mut block)?;
+            let read = stream.read_and_tell(&mut block, &mut |frames| {
+                if let Some(meter) = &mut meter {
+                    meter.push(frames);
+                }
+            })?;
             if read == 0 {
                 break;
             }
@@ -67,7 +80,12 @@ impl Step<'_> {
             self.progress((samples as f32 / expected).min(1.0));
         }
         detector.finish(&mut segments);
-        Ok((segments, track.finish(), stream.warnings()))
+        Ok(Heard {
+            segments,
+            track: track.finish(),
+            quality: meter.map(Meter::finish).unwrap_or_default(),
+            warnings: stream.warnings(),
+        })
     }
 }
 

@@ -208,6 +208,7 @@ async fn look_through(store: &Store, event: &EventId, letter: char) -> Recording
         recording: &recording,
         segments: &segments,
         track: &[7],
+        quality: &[],
         warnings: &[],
     };
     let lease = claim(store, Lane::Light, &format!("d{letter}"))

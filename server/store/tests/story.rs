@@ -244,6 +244,7 @@ async fn the_story_uses_every_statement() {
         recording: &recording,
         segments: &segments,
         track: &[1, 2, 3],
+        quality: &[],
         warnings: &["3 places".into(), "the header said 0 bytes".into()],
     };
     store
@@ -352,6 +353,7 @@ pub(super) async fn open_another(
         recording: &recording,
         segments: &segments,
         track: &[7],
+        quality: &[],
         warnings: &[],
     };
     let lease = claim(store, Lane::Light, "b2").await.lease();
@@ -385,6 +387,7 @@ async fn clock(store: &Store, event: &EventId, recording: &RecordingId) {
         recording: &row,
         segments: &segments,
         track: &[4],
+        quality: &[],
         warnings: &[],
     };
     store

@@ -114,6 +114,28 @@ fn a_seek_gives_the_very_samples_of_reading_from_the_start() {
     }
 }
 
+/// At every rate and in reads that fit nothing, resampled or not.
+#[test]
+fn what_is_decoded_on_the_way_is_told_once_and_whole() {
+    let folder = Folder::new();
+    for rate in [8_000, 16_000, 44_100, 96_000] {
+        let path = folder.file("in.wav", &make::plain(2, rate, &make::talk(2, rate, 2)));
+        let native = by_us(&path);
+        let second: Vec<f32> = native.iter().skip(1).step_by(2).copied().collect();
+        for (pick, channels, expected) in [
+            (ChannelPick::Mix, 2, &native),
+            (ChannelPick::Only(2), 1, &second),
+        ] {
+            let mut stream = AnalysisStream::open(&path, pick).unwrap();
+            assert_eq!(stream.told_channels(), channels);
+            let (mut told, mut block) = (Vec::new(), vec![0.0; 777]);
+            let mut tell = |frames: &[f32]| told.extend_from_slice(frames);
+            while stream.read_and_tell(&mut block, &mut tell).unwrap() > 0 {}
+            assert_eq!(&told, expected, "{rate} Hz, {pick}");
+        }
+    }
+}
+
 #[test]
 fn mixing_is_the_mean_and_picking_is_exact() {
     let folder = Folder::new();

@@ -5,7 +5,7 @@
 use super::{File, source};
 use std::collections::BTreeSet;
 
-const CORE: &[&str] = &["core", "signal", "clock", "moments", "text"];
+const CORE: &[&str] = &["core", "signal", "clock", "moments", "quality", "text"];
 
 /// Every room, and what it may use beside itself.
 const MAY_USE: &[(&str, &[&str])] = &[
@@ -13,6 +13,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("signal", &["core"]),
     ("clock", &["core", "signal"]),
     ("moments", &["core", "signal", "clock", "text"]),
+    ("quality", &["core"]),
     ("text", &["core"]),
     ("media", CORE),
     ("speech", CORE),
@@ -21,20 +22,21 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "jobs",
         &[
-            "core", "signal", "clock", "moments", "text", "media", "speech", "store",
+            "core", "signal", "clock", "moments", "quality", "text", "media", "speech", "store",
         ],
     ),
     (
         "http",
         &[
-            "core", "signal", "clock", "moments", "text", "media", "speech", "store", "export",
-            "jobs", "web",
+            "core", "signal", "clock", "moments", "quality", "text", "media", "speech", "store",
+            "export", "jobs", "web",
         ],
     ),
     (
         "cli",
         &[
-            "core", "signal", "clock", "moments", "text", "media", "speech", "store", "jobs",
+            "core", "signal", "clock", "moments", "quality", "text", "media", "speech", "store",
+            "jobs",
         ],
     ),
     ("web", &[]),
