@@ -6,7 +6,7 @@
 //! weight was fitted on (the thresholds were chosen with other seeds of them,
 //! and with the real recordings, in view); `-- tuning` shows the scenes that
 //! the weights were fitted on. webrtcvad gets, row by row, the mode with the
-//! best F1.
+//! best F1. `SPEED=1` leaves the table out.
 
 #[path = "detect/case.rs"]
 mod case;
@@ -27,6 +27,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use case::Case;
+use sayback::core::quality::Meter;
 use scenes::Lines;
 use score::Table;
 use xtask::oracle;
@@ -41,8 +42,11 @@ fn main() {
     let mut cases = labelled::meetings(&oracle::data("pyannote.audio"));
     cases.extend(labelled::passages(&oracle::data("pocketsphinx")));
     cases.extend(generated(tuning, work.path()));
-    print_table(&score(&cases));
+    if std::env::var_os("SPEED").is_none() {
+        print_table(&score(&cases));
+    }
     speed(&cases);
+    levels_speed(&cases);
 }
 
 fn generated(tuning: bool, work: &Path) -> Vec<Case> {
@@ -218,4 +222,27 @@ fn user_seconds() -> f64 {
         .nth(11)
         .and_then(|field| field.parse::<f64>().ok());
     ticks.expect("a number of ticks") / 100.0
+}
+
+/// The levels of ten minutes at 48 kHz, on one channel and on two.
+fn levels_speed(cases: &[Case]) {
+    const RATE: u32 = 48_000;
+    const LEVEL_MINUTES: usize = 10;
+    for channels in [1_u16, 2] {
+        // At the wrong pitch, which costs the same.
+        let wanted = LEVEL_MINUTES * 60 * RATE as usize * usize::from(channels);
+        let sound = cases.iter().flat_map(|case| case.samples.iter().copied());
+        let sound: Vec<f32> = sound.cycle().take(wanted).collect();
+        let before = user_seconds();
+        let mut meter = Meter::new(channels, RATE).expect("a meter");
+        for block in sound.chunks(RATE as usize) {
+            meter.push(block);
+        }
+        let rows = meter.finish().rows().len();
+        let took = user_seconds() - before;
+        println!(
+            "levels, 48 kHz, {channels} channel(s): {rows} rows in {took:.2} s of user CPU time: {:.0} times real time",
+            LEVEL_MINUTES as f64 * 60.0 / took
+        );
+    }
 }
