@@ -137,7 +137,7 @@ async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
             48000, 2, 16, 480000, 10000, '[]');
         INSERT INTO recording (id, event_id, source_id, file_hash, pick, channels_why) VALUES
             ('r1', 'e', 's', hex(zeroblob(32)), '1', ''), ('r2', 'e', 's', hex(zeroblob(32)), '2', '');
-        INSERT INTO track VALUES ('r1', x'00');
+        INSERT INTO track (recording_id, body) VALUES ('r1', x'00');
         INSERT INTO placement (recording_id, island, pieces, how) VALUES ('r1', 0, '[]', 'sound');
         INSERT INTO pair VALUES ('r2', 'r1', 1, '{}');
         INSERT INTO clock_fix VALUES ('r2', NULL, 1, 'r1', 1);

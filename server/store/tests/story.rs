@@ -244,7 +244,7 @@ async fn the_story_uses_every_statement() {
         recording: &recording,
         segments: &segments,
         track: &[1, 2, 3],
-        quality: &[],
+        quality: &[4, 5],
         warnings: &["3 places".into(), "the header said 0 bytes".into()],
     };
     store
@@ -256,6 +256,7 @@ async fn the_story_uses_every_statement() {
     assert_eq!((starts, rows[0].reverb), (vec![1_000, 5_000], 0.25));
     assert_eq!(store.segments_of_event(&event.id).await.unwrap(), rows);
     assert_eq!(store.track(id).await.unwrap().unwrap(), [1, 2, 3]);
+    assert_eq!(store.quality(id).await.unwrap().unwrap(), [4, 5]);
     let row = store.recording(id).await.unwrap();
     assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
 
@@ -379,6 +380,7 @@ async fn clock(store: &Store, event: &EventId, recording: &RecordingId) {
         .await
         .unwrap();
     assert_eq!(store.track(recording).await.unwrap(), None);
+    assert_eq!(store.quality(recording).await.unwrap(), None);
     let detect = claim(store, Lane::Light, "a2").await;
     assert_eq!(detect.kind, JobKind::Detect, "align waits for it");
     let row = store.recording(recording).await.unwrap();
