@@ -5,6 +5,7 @@
 //! where the first hearing has something like them at the same time.
 
 use super::{ALIKE, HeardText, MOST_WORDS, NameSaid, Names, alike, needed, stretches};
+use crate::text::normal::normal;
 use crate::text::sounds::likeness;
 
 /// How much less alike than by sound alone a name must be to be asked about.
@@ -49,6 +50,7 @@ impl Names {
             return Asked::default();
         }
         let certain = self.said(heard);
+        let written = self.written(heard);
         let mut asked: Vec<(f32, usize, usize)> = Vec::new();
         for from in 0..heard.len() {
             for to in from + 1..=heard.len().min(from + MOST_WORDS) {
@@ -63,6 +65,9 @@ impl Names {
                     // Ordinary words are only put to the question here.
                     stretch.ordinary = false;
                     for place in self.like(&stretch) {
+                        if self.takes_in(&written, from, to, place) {
+                            continue;
+                        }
                         let name = &self.list[place];
                         let needed = needed(&stretch, name).unwrap_or(ALIKE) + self.crowd - ASKED;
                         if let Some(alike) = alike(&stretch, name, needed) {
@@ -137,13 +142,50 @@ impl Names {
         apart
     }
 
+    /// Where the words are names as they stand: from, to, normal form.
+    fn written(&self, heard: &[HeardText<'_>]) -> Vec<(usize, usize, String)> {
+        let mut written = Vec::new();
+        for from in 0..heard.len() {
+            for to in from + 1..=heard.len().min(from + MOST_WORDS) {
+                let names = stretches(heard, from, to).into_iter();
+                let mut names = names.filter(|s| self.spelled.contains_key(&s.normal));
+                written.extend(names.next().map(|stretch| (from, to, stretch.normal)));
+            }
+        }
+        written
+    }
+
+    /// Whether a stretch heard for a name has another name in it, or this one and words
+    /// beside it; a part of this name may be there.
+    fn takes_in(
+        &self,
+        written: &[(usize, usize, String)],
+        from: usize,
+        to: usize,
+        place: usize,
+    ) -> bool {
+        let whole: String = self.list[place]
+            .words
+            .iter()
+            .map(|word| normal(word))
+            .collect();
+        written.iter().any(|(start, end, part)| {
+            let common = *start < to && from < *end;
+            common && (part.len() >= whole.len() || !whole.contains(part.as_str()))
+        })
+    }
+
     /// The stretch of the words `there` that is most like a name, if it is at all.
     fn nearest(&self, heard: &[HeardText<'_>], there: &[usize], place: usize) -> Option<NameSaid> {
         let (first, last) = (*there.first()?, *there.last()?);
         let name = &self.list[place];
+        let written = self.written(heard);
         let mut best: Option<NameSaid> = None;
         for from in first..=last {
             for to in from + 1..=(last + 1).min(from + MOST_WORDS) {
+                if self.takes_in(&written, from, to, place) {
+                    continue;
+                }
                 for stretch in stretches(heard, from, to) {
                     let known = self.spelled.contains_key(&stretch.normal);
                     if known || stretch.ordinary && stretch.confidence >= STAYS {
@@ -216,6 +258,37 @@ mod tests {
         // At another time it is no evidence.
         let late = timed(&[("Ottilie", 0.8, false)], 7);
         assert_eq!(names.confirmed(&first, &late), []);
+    }
+
+    #[test]
+    fn a_name_that_is_there_takes_no_words_beside_it() {
+        let names = names(&["Corin", "Corin Quill", "Jory"]);
+        let first = timed(
+            &[
+                ("Corin", 0.5, false),
+                ("came", 0.4, true),
+                ("to", 0.4, true),
+                ("Jory.", 0.4, false),
+            ],
+            0,
+        );
+        let second = timed(
+            &[
+                ("Corin", 0.9, false),
+                ("to", 0.9, true),
+                ("Jory.", 0.9, false),
+            ],
+            0,
+        );
+        assert_eq!(names.confirmed(&first, &second), []);
+        let heard: Vec<HeardText> = first.iter().map(|word| word.heard).collect();
+        assert_eq!(names.asked(&heard[..1]), Asked::default());
+        // A longer name may be begun by a shorter one.
+        let begun = timed(&[("Corin", 0.5, false), ("quell", 0.4, false)], 0);
+        let whole = timed(&[("Corin", 0.9, false), ("Quill", 0.9, false)], 0);
+        let found = names.confirmed(&begun, &whole);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].from, found[0].to), (0, 2));
     }
 
     #[test]
