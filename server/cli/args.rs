@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use super::coverage::Coverage;
 use super::event::EventCommand;
 use super::fix::FixCommand;
 use super::instant;
@@ -14,7 +15,8 @@ const EXIT_CODES: &str = "\
 Exit codes:
   0    done
   1    done, but nothing was found, or some files could not be taken in, or
-       their work rests in a paused queue, or a clock is not worked out
+       their work rests in a paused queue, or a clock is not worked out, or
+       something that is required has no backup
   2    the command line makes no sense
   3    failed; standard error says why and what to do
   130  stopped by Ctrl-C; what was queued stays queued";
@@ -91,6 +93,8 @@ pub enum Command {
     Find(Find),
     /// All words of one recording
     Words(Words),
+    /// What of an event has no backup, before cards are wiped
+    Coverage(Coverage),
     /// How loud a recording is, its peaks and what is wrong with its sound
     Levels(Levels),
     /// Put right what a moment says, and when

@@ -1,9 +1,6 @@
 //! `sayback clock`: where the recordings of an event lie, and what a person knows
 //! better.
 
-use std::path::Path;
-
-use anyhow::Context;
 use serde_json::{Value, json};
 
 use crate::core::Cancel;
@@ -12,6 +9,7 @@ use super::answers::{self, ClockRecording, EventDetail};
 use super::args::{Clock, ClockCancel, ClockCommand, ClockFix, ClockSolve};
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
+use super::file;
 use super::progress;
 use super::show::{Paint, Table, length, out, position, remark, safe};
 
@@ -27,7 +25,7 @@ pub fn run(client: &Client, clock: &Clock, cancel: &Cancel) -> Result<Outcome, C
         (Some(ClockCommand::Cancel(stop)), _) => call_off(client, stop),
         (None, Some(event)) => {
             if let Some(file) = &clock.picture {
-                picture(client, event, file)?;
+                file::keep(client, &format!("/events/{}/clock.svg", quoted(event)), file, "svg")?;
             }
             show(client, event, clock.json.json)
         }
@@ -51,27 +49,6 @@ fn show(client: &Client, event: &str, json: bool) -> Result<Outcome, CliError> {
         remark(&next);
     }
     Ok(outcome)
-}
-
-/// Writes the picture; a file that is there already is replaced as a whole.
-fn picture(client: &Client, event: &str, file: &Path) -> Result<(), CliError> {
-    // Nobody's recording is written over by a slip.
-    if file
-        .extension()
-        .is_none_or(|end| !end.eq_ignore_ascii_case("svg"))
-    {
-        return Err(CliError::Usage(format!(
-            "the picture is an SVG file; let the name '{}' end in .svg",
-            file.display()
-        )));
-    }
-    let answer = client.get(&format!("/events/{}/clock.svg", quoted(event)))?;
-    let half = file.with_extension("svg.part");
-    std::fs::write(&half, answer.text())
-        .and_then(|()| std::fs::rename(&half, file))
-        .with_context(|| format!("cannot write '{}'", file.display()))?;
-    remark(&format!("wrote {}", safe(&file.to_string_lossy())));
-    Ok(())
 }
 
 fn place(client: &Client, fix: &ClockFix, cancel: &Cancel) -> Result<Outcome, CliError> {

@@ -8,6 +8,7 @@ use super::args::Json;
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
 use super::glossary::{self, EventLanguages, EventNames};
+use super::parts::{self, EventParts};
 use super::show::{Paint, Table, about, count, length, out, remark, safe};
 
 /// `sayback event …`
@@ -21,6 +22,8 @@ pub enum EventCommand {
     Show(EventShow),
     /// What its people, places and pets are called: shown, or given anew
     Names(EventNames),
+    /// Its parts, such as letters, vows and toasts: shown, or changed
+    Parts(EventParts),
     /// What is spoken there: shown, or said
     Languages(EventLanguages),
 }
@@ -60,6 +63,7 @@ pub fn run(client: &Client, command: &EventCommand) -> Result<Outcome, CliError>
         EventCommand::New(new) => make(client, new),
         EventCommand::List(json) => list(client, json.json),
         EventCommand::Show(show) => detail(client, &show.event, show.json.json),
+        EventCommand::Parts(asked) => parts::run(client, asked),
         EventCommand::Names(asked) => glossary::names(client, asked),
         EventCommand::Languages(asked) => glossary::languages(client, asked),
     }

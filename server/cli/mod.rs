@@ -22,8 +22,10 @@ mod answers;
 mod args;
 pub mod client;
 mod clock;
+mod coverage;
 pub mod error;
 mod event;
+mod file;
 mod find;
 mod fix;
 mod glossary;
@@ -32,6 +34,7 @@ mod interrupt;
 mod levels;
 mod listen;
 mod model;
+mod parts;
 mod progress;
 mod serve;
 mod session;
@@ -102,6 +105,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Find(command) => find::run(client, command),
         Command::Words(command) => words::run(client, command),
+        Command::Coverage(command) => coverage::run(client, command),
         Command::Levels(command) => levels::run(client, command),
         Command::Fix(command) => fix::run(client, command),
         Command::Listen(command) => {
@@ -131,6 +135,7 @@ fn need(command: &Command) -> Need {
         Command::Fix(_) => Need::Keep,
         Command::Event(EventCommand::Names(names)) if names.changes() => Need::Keep,
         Command::Event(EventCommand::Languages(said)) if said.changes() => Need::Keep,
+        Command::Event(EventCommand::Parts(parts)) if parts.changes() => Need::Keep,
         Command::Clock(clock) => match &clock.command {
             None => Need::Look,
             Some(ClockCommand::Fix(fix)) if !fix.no_wait => Need::Work,

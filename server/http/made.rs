@@ -1,6 +1,8 @@
 //! Rows as the store would give them, for tests.
 
-use crate::store::{HearingRow, Json, Placement, RecordingRow, RecordingState};
+use sayback_core::quality::Verdict;
+
+use crate::store::{HearingRow, Json, Placement, RecordingRow, RecordingState, Word};
 
 /// A recording of a recorder called as it is, of a minute.
 pub fn recording(id: &str) -> RecordingRow {
@@ -53,6 +55,7 @@ pub fn hearing(recording: &str, rank: i64) -> HearingRow {
         clipped: 0.0,
         reverb: 0.0,
         score: 1.0,
+        verdict: Word(Verdict::Clean),
         why: Json(Vec::new()),
         wanted: 0,
         tried: false,

@@ -19,6 +19,7 @@
 mod add;
 mod audio;
 mod clock;
+mod coverage;
 mod events;
 mod extract;
 mod fixes;
@@ -33,6 +34,7 @@ mod made;
 mod moments;
 mod openapi;
 mod page;
+mod parts;
 mod places;
 pub mod problem;
 mod range;
@@ -46,6 +48,7 @@ mod uploads;
 pub mod wire;
 mod words;
 mod work;
+mod xml;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -126,6 +129,8 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
         OpenApiRouter::new()
             .merge(events::routes())
             .merge(glossary::routes())
+            .merge(parts::routes())
+            .merge(coverage::routes())
             .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())

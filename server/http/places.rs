@@ -60,8 +60,7 @@ impl Places {
     /// what is not on it.
     pub fn on_event_clock(&self, from: &HearingRow, at: Stretch) -> Option<Stretch> {
         let placed = self.0.get(&from.recording_id)?;
-        let on_clock = placed.island == 0 && *placed.how != How::Unplaced;
-        on_clock.then(|| placed.on_island(at))
+        is_on_event_clock(placed).then(|| placed.on_island(at))
     }
 
     /// Where a stretch of the file of `from` is in the file of `to`, both copies of
@@ -96,6 +95,11 @@ impl Places {
         let of = |id| self.0.get(id)?.uncertainty_ms;
         Some(f64::hypot(of(from)?, of(to)?))
     }
+}
+
+/// Whether a recording lies on the event clock.
+pub fn is_on_event_clock(placed: &PlacementRow) -> bool {
+    placed.island == 0 && *placed.how != How::Unplaced
 }
 
 impl PlacementRow {

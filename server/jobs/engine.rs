@@ -94,6 +94,7 @@ impl Engine {
         if inner.config.works() {
             inner.free_dead().await?;
             inner.sweep_uploads().await?;
+            inner.measure_again().await?;
         }
         let threads = worker::start(&inner).map_err(JobsError::Thread)?;
         Ok(Self {
@@ -342,6 +343,19 @@ impl Inner {
         }
         let no_model = self.lock_troubles().get(&Trouble::Model).cloned();
         Ok(no_model.map(|(text, _)| Idle::NoModel(text)))
+    }
+
+    /// Has what an earlier version listened through listened through once more, where
+    /// the files are at hand. Those that are not stay as they are: an archive that is
+    /// offline is no failure.
+    async fn measure_again(&self) -> Result<(), StoreError> {
+        let mut old = self.store.unmeasured().await?;
+        old.retain(|recording| recording.path.is_file());
+        if !old.is_empty() {
+            self.store.measure_again(&old).await?;
+            tracing::info!("{} recordings are measured anew", old.len());
+        }
+        Ok(())
     }
 
     /// Frees jobs whose holders are dead or whose leases ran out.

@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use sayback_core::clock::Placement;
+use sayback_core::quality::Verdict;
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
@@ -41,6 +42,8 @@ pub struct NewHearing {
     pub score: f32,
     /// The reasons for its rank.
     pub why: Vec<String>,
+    /// In a word, how usable it is.
+    pub verdict: Verdict,
 }
 
 /// A moment that was found.
@@ -100,7 +103,7 @@ statements! {
         FROM moment m JOIN hearing h ON h.moment_id = m.id
         WHERE m.event_id = ?1 ORDER BY m.no, h.n, h.recording_id";
     HEARINGS_OF_EVENT = "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard,
-            h.level_dbfs, h.snr_db, h.clipped, h.reverb, h.score, h.why, h.wanted,
+            h.level_dbfs, h.snr_db, h.clipped, h.reverb, h.score, h.verdict, h.why, h.wanted,
             EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
                 AND a.recording_id = h.recording_id) AS tried
         FROM moment m JOIN hearing h ON h.moment_id = m.id
@@ -112,16 +115,16 @@ statements! {
         ON CONFLICT (id) DO UPDATE SET island = excluded.island, start_ms = excluded.start_ms,
             end_ms = excluded.end_ms";
     HEARINGS = "INSERT INTO hearing (moment_id, recording_id, n, start_ms, end_ms, heard,
-            level_dbfs, snr_db, clipped, reverb, score, why)
+            level_dbfs, snr_db, clipped, reverb, score, why, verdict)
         SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5,
             CAST(value ->> 6 AS REAL), CAST(value ->> 7 AS REAL), CAST(value ->> 8 AS REAL),
-            CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11
+            CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11, value ->> 12
         FROM json_each(?1) WHERE true
         ON CONFLICT (moment_id, recording_id) DO UPDATE SET n = excluded.n,
             start_ms = excluded.start_ms, end_ms = excluded.end_ms, heard = excluded.heard,
             level_dbfs = excluded.level_dbfs, snr_db = excluded.snr_db,
             clipped = excluded.clipped, reverb = excluded.reverb, score = excluded.score,
-            why = excluded.why";
+            why = excluded.why, verdict = excluded.verdict";
     DROP_HEARINGS = "DELETE FROM hearing WHERE (moment_id, recording_id) IN
             (SELECT value ->> 0, value ->> 1 FROM json_each(?1))";
     /// What is not listened to yet is packed anew.
@@ -298,7 +301,7 @@ impl Store {
                     .await?;
             }
             JobKind::Transcribe => {}
-            JobKind::Probe | JobKind::Detect | JobKind::Group => return Ok(()),
+            JobKind::Probe | JobKind::Detect | JobKind::Group | JobKind::Voices => return Ok(()),
         }
         let group = NewJob::of_event(JobKind::Group, &ended.event_id);
         self.queue_again(transaction, group).await
@@ -392,7 +395,8 @@ fn hearings(ids: &[MomentId], moments: &[NewMoment]) -> Vec<serde_json::Value> {
                 or_zero(h.clipped),
                 or_zero(h.reverb),
                 or_zero(h.score),
-                h.why
+                h.why,
+                h.verdict
             ]));
         }
     }

@@ -34,6 +34,8 @@ mod listening;
 mod moments;
 mod moved;
 mod open;
+mod parts;
+mod people;
 mod queue;
 mod recordings;
 mod rows;
@@ -62,7 +64,10 @@ pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
 pub use listening::{AttemptRow, Fuse, MomentWords, NewWord, Tried, WindowCommit};
 pub use moments::{HeardMoment, HearingRow, MomentRow, WordRow};
 pub use open::Store;
+pub use parts::{PartRow, Unsettled};
+pub use people::{NewWearing, PersonRow, SpokenRow, WearingRow};
 use queue::NewJob;
+use rows::PathOf;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
 pub use rows::{
@@ -70,7 +75,7 @@ pub use rows::{
     Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
 pub use search::Candidate;
-pub use segments::{Detected, NewSegment};
+pub use segments::{Detected, NewSegment, Unmeasured};
 pub use solving::{NewPair, NewPlacement, Solved};
 pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate, ToDo};
 pub use wanting::Wanted;

@@ -3,11 +3,12 @@
 //! A moment is a stretch of speech with one text; a hearing is one recording's
 //! copy of it.
 
+use sayback_core::quality::Verdict;
 use serde_json::json;
 use sqlx::FromRow;
 
 use super::statement::statements;
-use super::{EventId, Json, MomentId, RecordingId, Store, StoreError};
+use super::{EventId, Json, MomentId, RecordingId, Store, StoreError, Word};
 
 /// A stretch of speech.
 #[derive(Clone, Debug, PartialEq, FromRow)]
@@ -96,6 +97,9 @@ pub struct HearingRow {
     pub reverb: f32,
     /// What it is ranked by; larger is better.
     pub score: f32,
+    /// In a word, how usable it is.
+    #[sqlx(try_from = "String")]
+    pub verdict: Word<Verdict>,
     /// The reasons for its rank.
     #[sqlx(try_from = "String")]
     pub why: Json<Vec<String>>,
@@ -122,7 +126,7 @@ macro_rules! select_hearing {
     ($rest:literal) => {
         concat!(
             "SELECT h.moment_id, h.recording_id, h.n, h.start_ms, h.end_ms, h.heard, h.level_dbfs,
-                h.snr_db, h.clipped, h.reverb, h.score, h.why, h.wanted,
+                h.snr_db, h.clipped, h.reverb, h.score, h.verdict, h.why, h.wanted,
                 EXISTS (SELECT 1 FROM attempt a WHERE a.moment_id = h.moment_id
                     AND a.recording_id = h.recording_id) AS tried ",
             $rest

@@ -1,10 +1,11 @@
 //! What was found in a recording by listening through it?
 
 use serde_json::json;
+use sqlx::FromRow;
 
 use super::statement::statements;
 use super::{
-    EventId, JobKind, Lease, NewJob, RecordingId, RecordingRow, SegmentRow, Store, StoreError,
+    EventId, JobKind, Lease, NewJob, PathOf, RecordingId, RecordingRow, SegmentRow, Store, StoreError,
 };
 
 /// A stretch of speech as the detector found it.
@@ -39,6 +40,18 @@ pub struct Detected<'a> {
     pub warnings: &'a [String],
 }
 
+/// A recording whose levels are not known, or not as this version measures them.
+#[derive(Clone, Debug, PartialEq, FromRow)]
+pub struct Unmeasured {
+    /// The recording.
+    pub id: RecordingId,
+    /// Its event.
+    pub event_id: EventId,
+    /// Where its file was last seen.
+    #[sqlx(try_from = "Vec<u8>")]
+    pub path: PathOf,
+}
+
 statements! {
     FORGET = "DELETE FROM segment WHERE recording_id = ?1";
     INSERT = "INSERT INTO segment (recording_id, start_ms, end_ms, level_dbfs, snr_db, clipped,
@@ -53,6 +66,11 @@ statements! {
             SET body = excluded.body, quality = excluded.quality";
     QUALITY = "SELECT quality FROM track WHERE recording_id = ?1";
     TRACK = "SELECT body FROM track WHERE recording_id = ?1";
+    /// An earlier version listened through it, or measured less.
+    UNMEASURED = "SELECT r.id, r.event_id, f.path FROM track t
+        JOIN recording r ON r.id = t.recording_id JOIN file f ON f.hash = r.file_hash
+        JOIN job j ON j.kind = 'detect' AND j.subject = r.id AND j.state = 'done'
+        WHERE t.quality IS NULL ORDER BY r.id";
     WARN = "UPDATE file SET warnings = (SELECT json_group_array(value) FROM (
             SELECT value, MIN(place) FROM (
                 SELECT value, key AS place FROM json_each(file.warnings)
@@ -152,6 +170,35 @@ impl Store {
             .fetch_optional(&self.read)
             .await?;
         Ok(found.flatten())
+    }
+
+    /// The recordings that an earlier version listened through, with where their files
+    /// were last seen.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn unmeasured(&self) -> Result<Vec<Unmeasured>, StoreError> {
+        Ok(sqlx::query_as(self.sql(UNMEASURED))
+            .fetch_all(&self.read)
+            .await?)
+    }
+
+    /// Has recordings listened through once more.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`]; [`StoreError::DiskFull`].
+    pub async fn measure_again(&self, recordings: &[Unmeasured]) -> Result<(), StoreError> {
+        let mut transaction = self.begin().await?;
+        for recording in recordings {
+            let job = NewJob {
+                kind: JobKind::Detect,
+                subject: recording.id.as_str(),
+                ..NewJob::of_event(JobKind::Detect, &recording.event_id)
+            };
+            self.queue_again(&mut transaction, job).await?;
+        }
+        transaction.commit().await?;
+        Ok(())
     }
 
     /// The segments of a recording in order.

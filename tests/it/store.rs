@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use sayback::core::quality::Verdict;
 use sayback::core::text::Query;
 use sayback::store::{
     AttemptRow, Detected, EventId, Grouped, Lane, Lease, MomentId, MomentWords, NewFile,
@@ -247,6 +248,7 @@ fn moment(recording: &RecordingRow, s: i64) -> NewMoment {
             reverb: 0.0,
             score: 20.0,
             why: Vec::new(),
+            verdict: Verdict::Clean,
         }],
     }
 }

@@ -92,6 +92,7 @@ impl Listen<'_> {
             clipped: evidence.clipped,
             reverb: evidence.reverb,
             score: score(&evidence, h.placed_as),
+            verdict: if !heard { crate::quality::Verdict::Lost } else if evidence.snr_db >= 20.0 { crate::quality::Verdict::Clean } else if evidence.snr_db >= 10.0 { crate::quality::Verdict::Usable } else { crate::quality::Verdict::Poor },
             why: why(&evidence, h.placed_as, heard),
         })
     }

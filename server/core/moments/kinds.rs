@@ -1,6 +1,7 @@
 //! What goes in and what comes out?
 
 use crate::clock::Placement;
+use crate::quality::Verdict;
 use crate::signal::SpeechSegment;
 use crate::units::{EventMs, FileMs};
 
@@ -153,6 +154,8 @@ pub struct Hearing {
     pub reverb: f32,
     /// What it is ranked by, in dB of signal-to-noise ratio that would be as good.
     pub score: f32,
+    /// In a word, how usable it is.
+    pub verdict: Verdict,
     /// The reasons for its rank, in short plain sentences.
     pub why: Vec<String>,
 }

@@ -57,7 +57,7 @@ fn means(rows: &[Row], width: usize) -> Vec<f64> {
     if width == 0 {
         return Vec::new();
     }
-    let of = |rows: &[Row]| rows.iter().map(|row| row.power).sum::<f64>() / width as f64;
+    let of = |rows: &[Row]| rows.iter().map(|row| f64::from(row.power)).sum::<f64>() / width as f64;
     rows.windows(width).map(of).collect()
 }
 

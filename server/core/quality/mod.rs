@@ -8,13 +8,22 @@
 //! Memory: the track, 9 bytes for each 100 ms. **Never changes a sample, never decides
 //! what is speech.**
 
+mod coverage;
+mod heard;
+mod hum;
 mod loudness;
 mod meter;
+mod spread;
+mod tops;
 mod track;
+mod verdict;
 
+pub use coverage::{BACKED_UP, Covered, Gap, PartCoverage, Span, coverage, part_of};
+pub use heard::{Heard, Measures};
 pub use loudness::Loudness;
 pub use meter::Meter;
 pub use track::{Row, STEP_MS, Stretch, Track};
+pub use verdict::Verdict;
 
 #[cfg(test)]
 mod tests;

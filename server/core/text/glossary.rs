@@ -53,13 +53,10 @@ pub fn glossary(typed: &[String]) -> Result<Vec<String>, GlossaryError> {
     let mut names: Vec<String> = Vec::new();
     let mut seen: HashSet<String> = HashSet::new();
     for (n, name) in (1..).zip(typed) {
-        let seen_by_people: String = name.chars().filter(|c| !is_unseen(*c)).collect();
-        let parts = seen_by_people.split(|c: char| c.is_whitespace() || c.is_control());
-        let words: Vec<&str> = parts.filter(|word| !word.is_empty()).collect();
-        if words.iter().all(|word| normal(word).is_empty()) {
+        let name = shown_name(name);
+        if name.split(' ').all(|word| normal(word).is_empty()) {
             continue;
         }
-        let name = words.join(" ");
         let length = name.chars().count();
         if length > MAX_NAME_CHARS {
             return Err(GlossaryError::TooLong(n, length));
@@ -72,6 +69,16 @@ pub fn glossary(typed: &[String]) -> Result<Vec<String>, GlossaryError> {
         return Err(GlossaryError::TooMany(names.len()));
     }
     Ok(names)
+}
+
+/// A name as it is kept: white space and control characters made even, what nobody sees
+/// (marks of direction, soft hyphens) left out.
+#[must_use]
+pub fn shown_name(typed: &str) -> String {
+    let seen_by_people: String = typed.chars().filter(|c| !is_unseen(*c)).collect();
+    let parts = seen_by_people.split(|c: char| c.is_whitespace() || c.is_control());
+    let words: Vec<&str> = parts.filter(|word| !word.is_empty()).collect();
+    words.join(" ")
 }
 
 /// Marks of direction and other characters without a shape; not those by which

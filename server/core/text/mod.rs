@@ -29,7 +29,7 @@ mod same;
 mod sounds;
 
 pub use find::{Found, Span};
-pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary};
+pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary, shown_name};
 pub use names::{Asked, HeardText, NameSaid, Names, TimedText};
 pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
 pub use ordinary::is_ordinary;

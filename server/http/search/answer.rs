@@ -1,21 +1,18 @@
 //! Moments and who heard them as the search answer.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
+use sayback_core::quality::{Span, part_of};
 use sayback_core::text;
+use sayback_core::units::EventMs;
 
+use super::super::coverage::span;
 use super::super::places::{Places, Stretch};
 use super::super::shapes::{reference, source_of};
 use super::super::timecode::timecode;
 use super::super::wire::{EventRef, Hearing, Hit, Matched, NotHeard};
 use super::said::{Copy, Said, copies};
-use crate::store::{HearingRow, MomentId, RecordingId, RecordingRow, Store, StoreError};
-
-/// From so much above the noise a hearing is called clear, dB (common
-/// practice; no source).
-const CLEAR_SNR_DB: f32 = 20.0;
-/// From so much above the noise a hearing is called usable, dB (as above).
-const USABLE_SNR_DB: f32 = 10.0;
+use crate::store::{EventId, HearingRow, MomentId, RecordingId, RecordingRow, Store, StoreError};
 
 /// A time that may be off by more is told to be, ms: one frame at 25 a second.
 const EXACT_MS: f64 = 40.0;
@@ -38,10 +35,18 @@ pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> 
         .into_iter()
         .map(|row| (row.id.clone(), row))
         .collect();
-    let events = page.iter().map(|said| &said.candidate.event.id);
+    let events: BTreeSet<&EventId> = page.iter().map(|said| &said.candidate.event.id).collect();
+    let mut parts = HashMap::new();
+    for event in &events {
+        let rows = store.parts(event).await?;
+        let spans = rows.iter().map(span).collect();
+        let names = rows.into_iter().map(|row| row.name).collect();
+        parts.insert((*event).clone(), (spans, names));
+    }
     let known = Known {
         places: Places::of(store, events).await?,
         recordings,
+        parts,
     };
     let mut rest = hearings.as_slice();
     Ok(page
@@ -60,6 +65,8 @@ pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> 
 struct Known {
     places: Places,
     recordings: HashMap<RecordingId, RecordingRow>,
+    /// Where the parts of each event lie, and their names.
+    parts: HashMap<EventId, (Vec<Span>, Vec<String>)>,
 }
 
 impl Known {
@@ -80,7 +87,7 @@ impl Known {
                 id: event.id.0.clone(),
                 title: event.title.clone(),
             },
-            part: None,
+            part: on_clock.and_then(|at| self.part(&event.id, at)),
             text: words.join(" "),
             language: moment.language.clone(),
             matched: matched(&words, said),
@@ -104,6 +111,16 @@ impl Known {
         self.places.on_event_clock(from, said.at)
     }
 
+    /// The name of the part that a stretch of the event clock belongs to.
+    fn part(&self, event: &EventId, at: Stretch) -> Option<String> {
+        let (spans, names) = self.parts.get(event)?;
+        let at = Span {
+            start: EventMs(at.start_ms as i64),
+            end: EventMs(at.end_ms as i64),
+        };
+        part_of(spans, at).and_then(|n| names.get(n).cloned())
+    }
+
     fn hearing(&self, said: &Said, copy: &Copy<'_>, rank: u32, rate: Option<&str>) -> Hearing {
         let recording = copy.recording;
         let (start_ms, end_ms) = copy.at.in_file(recording.duration_ms);
@@ -113,7 +130,7 @@ impl Known {
             end_ms,
             timecode: rate.and_then(|rate| time_of_day(recording, start_ms, rate)),
             rank,
-            verdict: verdict(copy.hearing.snr_db).into(),
+            verdict: copy.hearing.verdict.to_string(),
             why: self.reasons(said, copy),
             play: format!(
                 "/api/v1/recordings/{}/audio#t={},{}",
@@ -127,12 +144,7 @@ impl Known {
 
     /// What rank and verdict rest on; a guess is called one.
     fn reasons(&self, said: &Said, copy: &Copy<'_>) -> Vec<String> {
-        let mut why = vec![format!("{:.0} dB above its noise", copy.hearing.snr_db)];
-        let more = copy.hearing.why.iter();
-        why.extend(
-            more.filter(|told| !told.contains("above its noise"))
-                .cloned(),
-        );
+        let mut why = copy.hearing.why.0.clone();
         let Some(from) = &said.candidate.moment.words_from else {
             return why;
         };
@@ -182,16 +194,6 @@ fn matched(words: &[&str], said: &Said) -> Vec<Matched> {
         .collect()
 }
 
-fn verdict(snr_db: f32) -> &'static str {
-    if snr_db >= CLEAR_SNR_DB {
-        "clear"
-    } else if snr_db >= USABLE_SNR_DB {
-        "usable"
-    } else {
-        "noisy"
-    }
-}
-
 /// By the stamp that counts samples since midnight: bext before iXML.
 fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Option<String> {
     let stamps = &recording.stamps;
@@ -219,14 +221,5 @@ mod tests {
         assert_eq!(seconds(71_234), "71.234");
         assert_eq!(seconds(77_007), "77.007");
         assert_eq!(seconds(0), "0.000");
-    }
-
-    #[test]
-    fn verdicts_change_at_20_and_10_db() {
-        assert_eq!(verdict(20.0), "clear");
-        assert_eq!(verdict(19.9), "usable");
-        assert_eq!(verdict(10.0), "usable");
-        assert_eq!(verdict(9.9), "noisy");
-        assert_eq!(verdict(f32::NAN), "noisy");
     }
 }

@@ -2,6 +2,7 @@
 //! line and the API description. Times are whole milliseconds.
 
 mod clock;
+mod coverage;
 mod event;
 mod fix;
 mod levels;
@@ -10,6 +11,7 @@ mod search;
 mod status;
 
 pub use clock::*;
+pub use coverage::*;
 pub use event::*;
 pub use fix::*;
 pub use levels::*;

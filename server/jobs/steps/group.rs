@@ -194,6 +194,7 @@ fn new_moment(
                 clipped: hearing.clipped,
                 reverb: hearing.reverb,
                 score: hearing.score,
+                verdict: hearing.verdict,
                 why: hearing.why,
             })
             .collect(),

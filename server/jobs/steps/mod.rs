@@ -71,6 +71,7 @@ impl<'a> Step<'a> {
             JobKind::Align => self.align(),
             JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
+            JobKind::Voices => todo!(),
         }
     }
 

@@ -31,10 +31,10 @@ statements! {
             covers_to_ms = excluded.covers_to_ms";
     /// Whoever listens to a stretch that is another now has not heard this one.
     PUT_HEARINGS = "INSERT INTO hearing (moment_id, recording_id, n, start_ms, end_ms, heard,
-            level_dbfs, snr_db, clipped, reverb, score, why, wanted)
+            level_dbfs, snr_db, clipped, reverb, score, why, wanted, verdict)
         SELECT value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5,
             CAST(value ->> 6 AS REAL), CAST(value ->> 7 AS REAL), CAST(value ->> 8 AS REAL),
-            CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11, value ->> 12
+            CAST(value ->> 9 AS REAL), CAST(value ->> 10 AS REAL), value -> 11, value ->> 12, value ->> 13
         FROM json_each(?1) WHERE true
         ON CONFLICT (moment_id, recording_id) DO UPDATE SET n = excluded.n,
             batch = CASE WHEN (hearing.start_ms, hearing.end_ms) =
@@ -272,7 +272,8 @@ impl Rows {
                 row.reverb,
                 row.score,
                 row.why.0,
-                row.wanted
+                row.wanted,
+                row.verdict.0
             ]));
         }
         if let Some(words) = &state.words {

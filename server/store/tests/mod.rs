@@ -39,6 +39,8 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         listening::ALL,
         moments::ALL,
         moved::ALL,
+        super::parts::ALL,
+        super::people::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,

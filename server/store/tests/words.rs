@@ -1,5 +1,6 @@
 //! From moments that are found to words that are found.
 
+use sayback_core::quality::Verdict;
 use sayback_core::text::Query;
 
 use super::story::{LEASE, NOW, claim, solved};
@@ -17,6 +18,7 @@ pub(super) fn hearing(recording: &RecordingId, start_ms: i64, end_ms: i64) -> Ne
         reverb: 0.25,
         score: 20.0,
         why: vec!["21 dB above its noise".into()],
+        verdict: Verdict::Clean,
     }
 }
 

@@ -12,7 +12,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("core", &[]),
     ("signal", &["core"]),
     ("clock", &["core", "signal"]),
-    ("moments", &["core", "signal", "clock", "text"]),
+    ("moments", &["core", "signal", "clock", "quality", "text"]),
     ("quality", &["core"]),
     ("text", &["core"]),
     ("media", CORE),

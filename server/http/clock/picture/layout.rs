@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use sayback_core::clock::How;
 
-use super::xml::{clipped, escaped};
+use super::super::super::xml::{clipped, escaped};
 use super::{Bar, Picture, WAYS, axis};
 
 const WIDTH: f64 = 960.0;

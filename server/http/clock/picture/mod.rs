@@ -7,14 +7,13 @@
 
 mod axis;
 mod layout;
-mod xml;
 
 use std::fmt::Write as _;
 
 use sayback_core::clock::How;
 
+use super::super::xml::escaped;
 use layout::Drawing;
-pub use xml::escaped;
 
 /// What there is to draw.
 #[derive(Clone, Debug, Default)]
