@@ -391,6 +391,8 @@ pub struct Levels {
     pub sample_peak_dbfs: Option<f64>,
     /// Samples at full scale.
     pub clipped_samples: u64,
+    /// Samples at flat tops below it.
+    pub flat_samples: u64,
     /// Of zeros, ms.
     pub silent_ms: u64,
 }

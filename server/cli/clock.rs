@@ -25,7 +25,12 @@ pub fn run(client: &Client, clock: &Clock, cancel: &Cancel) -> Result<Outcome, C
         (Some(ClockCommand::Cancel(stop)), _) => call_off(client, stop),
         (None, Some(event)) => {
             if let Some(file) = &clock.picture {
-                file::keep(client, &format!("/events/{}/clock.svg", quoted(event)), file, "svg")?;
+                file::keep(
+                    client,
+                    &format!("/events/{}/clock.svg", quoted(event)),
+                    file,
+                    "svg",
+                )?;
             }
             show(client, event, clock.json.json)
         }

@@ -98,7 +98,14 @@ pub fn run(client: &Client, asked: &Coverage) -> Result<Outcome, CliError> {
 }
 
 fn shown(told: &Told, paint: Paint) -> String {
-    let mut table = Table::new(&["PART", "SPEECH", "TWO OR MORE", "ONLY ONE", "NONE", "BACKUP"]);
+    let mut table = Table::new(&[
+        "PART",
+        "SPEECH",
+        "TWO OR MORE",
+        "ONLY ONE",
+        "NONE",
+        "BACKUP",
+    ]);
     let parts = || told.parts.iter().chain([&told.elsewhere]);
     for part in parts().filter(|part| part.name.is_some() || part.moments > 0) {
         let ms = |ms: i64| if ms == 0 { "-".to_owned() } else { length(ms) };
@@ -246,6 +253,9 @@ mod tests {
         let mut told = told();
         told.parts.clear();
         let said = cautions(&told, "Cora's day").join("\n");
-        assert!(said.contains(r"event parts 'Cora'\''s day' --part"), "{said}");
+        assert!(
+            said.contains(r"event parts 'Cora'\''s day' --part"),
+            "{said}"
+        );
     }
 }

@@ -46,6 +46,7 @@ fn told(levels: &Levels) -> String {
         ("true peak", level(levels.true_peak_dbtp, "dBTP")),
         ("sample peak", level(levels.sample_peak_dbfs, "dBFS")),
         ("clipped", format!("{} samples", levels.clipped_samples)),
+        ("flat tops", format!("{} samples", levels.flat_samples)),
         (
             "digital silence",
             format!("{:.2} s", levels.silent_ms as f64 / 1000.0),
@@ -76,6 +77,7 @@ mod tests {
             true_peak_dbtp: Some(-0.96),
             sample_peak_dbfs: None,
             clipped_samples: 3,
+            flat_samples: 12,
             silent_ms: 1_250,
         };
         let expected = "DESK\\u{1b}.wav  00:00:00.000 – 00:01:01.000
@@ -85,6 +87,7 @@ mod tests {
   true peak       -1.0 dBTP
   sample peak     -
   clipped         3 samples
+  flat tops       12 samples
   digital silence 1.25 s";
         assert_eq!(told(&levels), expected);
     }

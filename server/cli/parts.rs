@@ -162,11 +162,21 @@ mod tests {
         let parts = changed(Vec::new(), &first).expect("parts");
         let told: Vec<_> = parts
             .iter()
-            .map(|part| (part.name.as_str(), part.start_ms, part.end_ms, part.required))
+            .map(|part| {
+                (
+                    part.name.as_str(),
+                    part.start_ms,
+                    part.end_ms,
+                    part.required,
+                )
+            })
             .collect();
         assert_eq!(
             told,
-            [("letters", 0, 90_500, false), ("vows", 600_000, 1_200_000, true)]
+            [
+                ("letters", 0, 90_500, false),
+                ("vows", 600_000, 1_200_000, true)
+            ]
         );
         let second = asked(&["letters", "0", "2:00"], &[], &["vows"]);
         let parts = changed(parts, &second).expect("parts");
@@ -181,8 +191,13 @@ mod tests {
             asked(&[], &["toasts"], &[]),
             asked(&[], &[], &["toasts"]),
         ] {
-            let error = changed(Vec::new(), &asked).expect_err("refused").to_string();
-            assert!(error.contains("soon") || error.contains("'toasts'"), "{error}");
+            let error = changed(Vec::new(), &asked)
+                .expect_err("refused")
+                .to_string();
+            assert!(
+                error.contains("soon") || error.contains("'toasts'"),
+                "{error}"
+            );
         }
     }
 }

@@ -70,8 +70,8 @@ async fn levels(
             "not-measured",
             "Not measured",
             format!(
-                "'{}' was not measured yet; wait until it is listened through, or add a \
-                 recording of an earlier version again",
+                "'{}' was not measured yet; wait until it is listened through. What an earlier \
+                 version listened through is measured when sayback starts and finds the file",
                 reference(&row).file
             ),
         ));
@@ -86,6 +86,7 @@ async fn levels(
         true_peak_dbtp: found.true_peak_dbtp.map(hundredth),
         sample_peak_dbfs: found.sample_peak_dbfs.map(hundredth),
         clipped_samples: found.clipped,
+        flat_samples: found.flat,
         silent_ms: found.silent_ms,
     }))
 }

@@ -133,6 +133,7 @@ pub fn moment(
                     clipped: hearing.clipped,
                     reverb: hearing.reverb,
                     score: hearing.score,
+                    verdict: hearing.verdict.to_string(),
                     why: hearing.why.0,
                     listened: hearing.tried,
                 })

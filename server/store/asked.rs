@@ -43,7 +43,7 @@ statements! {
             + CASE WHEN subject = ?1 THEN 2 ELSE 1 END
         WHERE subject = ?1 OR (event_id = (SELECT event_id FROM recording WHERE id = ?1)
             AND state IN ('ready', 'running')
-            AND (kind IN ('probe', 'detect', 'align', 'group', 'voices') OR subject IN (
+            AND (kind IN ('probe', 'detect', 'align', 'group') OR subject IN (
                 SELECT h.recording_id FROM hearing own JOIN hearing h ON h.moment_id = own.moment_id
                 WHERE own.recording_id = ?1 AND own.heard = 1 AND ", pending!(), ")))");
 }

@@ -19,9 +19,6 @@ macro_rules! free {
             WHEN 'group' THEN NOT EXISTS (SELECT 1 FROM job o WHERE o.event_id = ", $job, ".event_id
                 AND ((o.kind IN ('probe', 'detect', 'align') AND o.state IN ('ready', 'running'))
                     OR (o.kind = 'transcribe' AND o.state = 'running')))
-            WHEN 'voices' THEN NOT EXISTS (SELECT 1 FROM job o WHERE o.event_id = ", $job, ".event_id
-                AND o.kind IN ('probe', 'detect', 'align', 'group')
-                AND o.state IN ('ready', 'running'))
             WHEN 'transcribe' THEN NOT ", grouping!($job), "
             ELSE true END"
         )

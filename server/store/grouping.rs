@@ -301,7 +301,7 @@ impl Store {
                     .await?;
             }
             JobKind::Transcribe => {}
-            JobKind::Probe | JobKind::Detect | JobKind::Group | JobKind::Voices => return Ok(()),
+            JobKind::Probe | JobKind::Detect | JobKind::Group => return Ok(()),
         }
         let group = NewJob::of_event(JobKind::Group, &ended.event_id);
         self.queue_again(transaction, group).await

@@ -35,7 +35,6 @@ mod moments;
 mod moved;
 mod open;
 mod parts;
-mod people;
 mod queue;
 mod recordings;
 mod rows;
@@ -65,11 +64,10 @@ pub use listening::{AttemptRow, Fuse, MomentWords, NewWord, Tried, WindowCommit}
 pub use moments::{HeardMoment, HearingRow, MomentRow, WordRow};
 pub use open::Store;
 pub use parts::{PartRow, Unsettled};
-pub use people::{NewWearing, PersonRow, SpokenRow, WearingRow};
 use queue::NewJob;
-use rows::PathOf;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
+use rows::PathOf;
 pub use rows::{
     ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
     Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,

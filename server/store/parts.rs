@@ -74,10 +74,7 @@ impl Store {
             .execute(&mut *transaction)
             .await
             .map_err(unknown("event", event))?;
-        transaction
-            .commit()
-            .await
-            .map_err(unknown("event", event))
+        transaction.commit().await.map_err(unknown("event", event))
     }
 
     /// What is not known yet of who heard what.

@@ -172,7 +172,7 @@ statements! {
             state = CASE WHEN interruptions + 1 >= ?3 THEN 'failed' ELSE 'ready' END,
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
                 || (interruptions + 1) || ' times while working on this; '
-                || iif(kind IN ('align', 'group', 'voices'), 'have the clock of the event solved again',
+                || iif(kind IN ('align', 'group'), 'have the clock of the event solved again',
                     'add it again') || ' to have it tried'
                 ELSE error END,
             again = 0, lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "

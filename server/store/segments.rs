@@ -5,7 +5,8 @@ use sqlx::FromRow;
 
 use super::statement::statements;
 use super::{
-    EventId, JobKind, Lease, NewJob, PathOf, RecordingId, RecordingRow, SegmentRow, Store, StoreError,
+    EventId, JobKind, Lease, NewJob, PathOf, RecordingId, RecordingRow, SegmentRow, Store,
+    StoreError,
 };
 
 /// A stretch of speech as the detector found it.

@@ -64,7 +64,7 @@ impl Store {
         self.source(&id).await
     }
 
-    pub(super) async fn ensure_person(
+    async fn ensure_person(
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
         event: &EventId,

@@ -4,23 +4,28 @@
 //! Random events of eight recorders with faults put into them, and the demo. `SEEDS=7,8`
 //! takes other events; `DUMP=FILE` writes the measures of each hearing.
 
-#[path = "moments/event.rs"]
-mod event;
 #[path = "sources/faults.rs"]
 mod faults;
+#[path = "sources/table.rs"]
+mod table;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use event::{Recording, recordings};
 use faults::Fault;
-use sayback::core::quality::{Heard, Measures, Meter, Track};
-use sayback::core::units::{ANALYSIS_RATE_HZ, FileMs};
-use sayback::media::{AnalysisStream, read_analysis};
+use sayback::core::clock::{Piece, Placement, Track as Bands, TrackMaker};
+use sayback::core::moments::{
+    Hearer, Hearing, Measured, Moment, MomentParams, PlacedAs, Tracks, group,
+};
+use sayback::core::quality::{Heard, Measures, Meter, Track, Verdict};
+use sayback::core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
+use sayback::core::units::{ANALYSIS_RATE_HZ, EventMs, FileMs};
+use sayback::media::{AnalysisStream, ChannelPick, read_analysis};
 use xtask::oracle;
 use xtask::scene::random::Random;
+use xtask::scene::truth::ChannelTruth;
 use xtask::scene::{self, Shuffled, Truth, lines};
 
 /// Events that are taken if nobody says which.
@@ -37,7 +42,18 @@ struct Copy {
     fault: Fault,
     segments: Segments,
     measures: Measures,
+    /// As the product ranks and judges it; `None` where it has no such hearing.
+    judged: Option<Judged>,
     stoi: f64,
+}
+
+/// What the product makes of it.
+#[derive(Clone, Copy)]
+struct Judged {
+    /// Whether its moment is played from here.
+    first: bool,
+    score: f32,
+    verdict: Verdict,
 }
 
 /// What the detector says of the line, weighted by time.
@@ -59,7 +75,7 @@ fn main() {
         std::fs::create_dir(&made).expect("a folder");
         let spec = Shuffled {
             recorders: (8, 8),
-            ..Shuffled::new(seed, 240.0)
+            ..Shuffled::new(seed, 150.0)
         };
         let truth = scene::build(&spec.spec().expect("a spec"), &made).expect("a scene");
         let mut random = Random::new(seed, "faults");
@@ -80,35 +96,95 @@ fn main() {
     if let Some(file) = std::env::var_os("DUMP") {
         std::fs::write(file, dumped(&copies)).expect("a file to write");
     }
-    table(&copies);
+    table::print(&copies);
 }
 
-fn levels(recording: &Recording) -> Track {
-    let mut stream = AnalysisStream::open(&recording.path, recording.pick).expect("a recording");
+/// A microphone of a file, and what one way through it gives.
+struct Recording {
+    path: PathBuf,
+    pick: ChannelPick,
+    /// Positions in the truth.
+    recorder: usize,
+    channel: usize,
+    /// Where its first sample is in its take, ms.
+    first_ms: f64,
+    duration_ms: f64,
+    segments: Vec<SpeechSegment>,
+    levels: Track,
+    bands: Bands,
+    placed_as: PlacedAs,
+    truth: Placement,
+}
+
+fn recordings(folder: &Path, truth: &Truth) -> Vec<Recording> {
+    let mut all = Vec::new();
+    for (number, recorder) in truth.recorders.iter().enumerate() {
+        for (channel, holds) in recorder.channels.iter().enumerate() {
+            if !matches!(holds, ChannelTruth::Mic { .. }) {
+                continue;
+            }
+            for file in &recorder.files {
+                let pick = match recorder.channels.len() {
+                    1 => ChannelPick::Mix,
+                    _ => ChannelPick::Only(channel as u16 + 1),
+                };
+                let frames = |frames: u64| 1000.0 * frames as f64 / f64::from(recorder.rate_hz);
+                let path = folder.join(&file.path);
+                let (segments, levels, bands) = listen(&path, pick);
+                all.push(Recording {
+                    path,
+                    pick,
+                    recorder: number,
+                    channel,
+                    first_ms: frames(file.first_frame),
+                    duration_ms: frames(file.frames),
+                    segments,
+                    levels,
+                    bands,
+                    placed_as: recorder.placement.as_str().parse().expect("a placement"),
+                    truth: Placement::of_pieces(vec![Piece {
+                        from_ms: 0.0,
+                        event_ms: recorder.event_ms(frames(file.first_frame)),
+                        ppm: recorder.drift_ppm,
+                    }])
+                    .expect("a placement"),
+                });
+            }
+        }
+    }
+    all
+}
+
+fn listen(path: &Path, pick: ChannelPick) -> (Vec<SpeechSegment>, Track, Bands) {
+    let mut stream = AnalysisStream::open(path, pick).expect("a recording");
     let mut meter = Meter::new(stream.told_channels(), stream.info().rate_hz).expect("a meter");
+    let mut detector = SpeechDetector::new(DetectorParams::default());
+    let mut bands = TrackMaker::new();
+    let mut segments = Vec::new();
     let mut block = vec![0.0; ANALYSIS_RATE_HZ as usize];
-    while stream
-        .read_and_tell(&mut block, &mut |frames| meter.push(frames))
-        .expect("samples")
-        > 0
-    {}
-    meter.finish()
+    loop {
+        let count = stream
+            .read_and_tell(&mut block, &mut |frames| meter.push(frames))
+            .expect("samples");
+        if count == 0 {
+            break;
+        }
+        detector.push(&block[..count], &mut segments);
+        bands.push(&block[..count]);
+    }
+    detector.finish(&mut segments);
+    (segments, meter.finish(), bands.finish())
 }
 
 /// Every copy of every line, with its measures and its intelligibility.
-fn heard(
-    event: &str,
-    folder: &Path,
-    truth: &Truth,
-    put: &BTreeMap<String, Fault>,
-) -> Vec<Copy> {
+fn heard(event: &str, folder: &Path, truth: &Truth, put: &BTreeMap<String, Fault>) -> Vec<Copy> {
     let dry = lines::load().expect("dry lines");
     let pairs = tempfile::tempdir().expect("a folder");
     let mut copies = Vec::new();
-    for recording in recordings(folder, truth) {
-        let track = levels(&recording);
-        let speech: Vec<_> = recording.segments.iter().map(|s| (s.start, s.end)).collect();
-        let listened = Heard::new(&track, &speech);
+    let recordings = recordings(folder, truth);
+    let listened: Vec<Heard> = recordings.iter().map(listened).collect();
+    let moments = moments(&recordings, &listened);
+    for (number, recording) in recordings.iter().enumerate() {
         let recorder = &truth.recorders[recording.recorder];
         for hearing in &recorder.hearings {
             let line = &truth.lines[hearing.line];
@@ -123,20 +199,30 @@ fn heard(
                 continue;
             }
             let (from, to) = (FileMs(start as i64), FileMs(end as i64));
-            let Some(measures) = listened.measures(from, to) else {
+            let Some(measures) = listened[number].measures(from, to) else {
                 continue;
             };
-            let dry = dry.iter().find(|dry| dry.entry.id == line.id).expect("a line");
+            let dry = dry
+                .iter()
+                .find(|dry| dry.entry.id == line.id)
+                .expect("a line");
             let rate = f64::from(recorder.rate_hz);
             let origin_ms = at(1000.0 * hearing.origin_frame / rate);
-            pair(pairs.path(), copies.len(), &recording, origin_ms, &dry.samples);
+            pair(
+                pairs.path(),
+                copies.len(),
+                recording,
+                origin_ms,
+                &dry.samples,
+            );
             copies.push(Copy {
                 event: event.to_owned(),
                 line: hearing.line,
-                label: recording.label.clone(),
+                label: recorder.label.clone(),
                 placed: recorder.placement.as_str(),
-                fault: put.get(&recording.label).copied().unwrap_or(Fault::None),
-                segments: segments(&recording, from, to),
+                fault: put.get(&recorder.label).copied().unwrap_or(Fault::None),
+                segments: segments(recording, from, to),
+                judged: judged(&moments, number, line.start_ms.midpoint(line.end_ms)),
                 measures,
                 stoi: 0.0,
             });
@@ -159,6 +245,57 @@ fn heard(
         copies[n].stoi = stoi.parse().expect("a number");
     }
     copies
+}
+
+fn listened(recording: &Recording) -> Heard<'_> {
+    let speech: Vec<_> = recording
+        .segments
+        .iter()
+        .map(|s| (s.start, s.end))
+        .collect();
+    Heard::new(&recording.levels, &speech)
+}
+
+/// Each stretch of speech once, on the true clock.
+fn moments(recordings: &[Recording], listened: &[Heard]) -> Vec<Moment> {
+    let hearers: Vec<Hearer> = recordings
+        .iter()
+        .map(|recording| Hearer {
+            placement: &recording.truth,
+            island: 0,
+            source: recording.recorder,
+            placed_as: recording.placed_as,
+            duration_ms: recording.duration_ms as i64,
+            segments: &recording.segments,
+        })
+        .collect();
+    let tracks: Vec<&Bands> = recordings
+        .iter()
+        .map(|recording| &recording.bands)
+        .collect();
+    let heard: Vec<Option<Heard>> = listened.iter().cloned().map(Some).collect();
+    let sound = Measured {
+        tracks: Tracks(&tracks),
+        heard: &heard,
+    };
+    group(&hearers, &[], &MomentParams::default(), &sound)
+}
+
+/// What the moment around an instant says of a recording.
+fn judged(moments: &[Moment], number: usize, event_ms: f64) -> Option<Judged> {
+    let at = EventMs(event_ms as i64);
+    let holds = |moment: &&Moment| moment.start <= at && at < moment.end;
+    let moment = moments.iter().find(holds)?;
+    let own = |hearing: &&Hearing| hearing.hearer == number && hearing.heard;
+    let hearing = moment.hearings.iter().find(own)?;
+    Some(Judged {
+        first: moment
+            .hearings
+            .first()
+            .is_some_and(|first| first.hearer == number),
+        score: hearing.score,
+        verdict: hearing.verdict,
+    })
 }
 
 /// Writes the dry line and what the recording has of it.
@@ -218,48 +355,28 @@ fn dumped(copies: &[Copy]) -> String {
         let _ = writeln!(
             out,
             "{}\t{}\t{}\t{}\t{:?}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{hum}\t{}\t{}\t{}\t{}\t{}",
-            copy.event, copy.line, copy.label, copy.placed, copy.fault, copy.stoi, s.snr_db,
-            s.clipped, s.reverb, s.covered, s.level_dbfs, m.voice_dbfs, m.snr_db, m.noise_rise_db,
-            m.clipped, m.flat, m.rumble_db, m.bursts, m.silent, m.dropouts, m.bandwidth_hz
+            copy.event,
+            copy.line,
+            copy.label,
+            copy.placed,
+            copy.fault,
+            copy.stoi,
+            s.snr_db,
+            s.clipped,
+            s.reverb,
+            s.covered,
+            s.level_dbfs,
+            m.voice_dbfs,
+            m.snr_db,
+            m.noise_rise_db,
+            m.clipped,
+            m.flat,
+            m.rumble_db,
+            m.bursts,
+            m.silent,
+            m.dropouts,
+            m.bandwidth_hz
         );
     }
     out
-}
-
-/// STOI lost against the best choice, mean over the lines that several have.
-fn table(copies: &[Copy]) {
-    let ranks: [(&str, fn(&Copy) -> f32); 3] = [
-        ("signal to noise of the detector", |copy| copy.segments.snr_db),
-        ("signal to noise, telephone band", |copy| copy.measures.snr_db),
-        ("level", |copy| copy.segments.level_dbfs),
-    ];
-    let mut lines: BTreeMap<(&str, usize), Vec<&Copy>> = BTreeMap::new();
-    for copy in copies {
-        lines.entry((&copy.event, copy.line)).or_default().push(copy);
-    }
-    let events: Vec<&str> = {
-        let mut events: Vec<&str> = copies.iter().map(|copy| copy.event.as_str()).collect();
-        events.dedup();
-        events
-    };
-    for (name, rank) in ranks {
-        print!("{name:<34}");
-        for event in &events {
-            let regrets: Vec<f64> = lines
-                .iter()
-                .filter(|((of, _), copies)| of == event && copies.len() > 1)
-                .map(|(_, copies)| {
-                    let best = copies.iter().map(|copy| copy.stoi).fold(0.0, f64::max);
-                    let pick = copies
-                        .iter()
-                        .max_by(|a, b| rank(a).total_cmp(&rank(b)))
-                        .expect("a copy");
-                    best - pick.stoi
-                })
-                .collect();
-            let mean = regrets.iter().sum::<f64>() / regrets.len().max(1) as f64;
-            print!("  {event} {mean:.4} ({})", regrets.len());
-        }
-        println!();
-    }
 }

@@ -46,7 +46,7 @@ pub use member::{Before, Fix, Member, Samples, StampAt};
 pub use params::ClockParams;
 pub use placement::{How, Piece, Placement};
 pub use solution::{Finding, Fine, PAIR_VERSION, Pair, Placed, Solution, Stretch, Warning};
-pub use track::{FRAME_MS, TRACK_BANDS, Track, TrackError, TrackLevels};
+pub use track::{FRAME_MS, TRACK_BANDS, Track, TrackError, TrackLevels, dbfs_of};
 pub use track_maker::TrackMaker;
 
 use coarse_all::coarse_all;

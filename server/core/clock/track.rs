@@ -225,7 +225,9 @@ pub(super) fn step_of(power: f32) -> u8 {
     steps.round().clamp(0.0, 255.0) as u8
 }
 
-fn dbfs_of(step: u8) -> f32 {
+/// The level of a stored step, dBFS.
+#[must_use]
+pub fn dbfs_of(step: u8) -> f32 {
     LOWEST_DBFS + f32::from(step) * 0.5
 }
 

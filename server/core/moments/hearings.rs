@@ -3,8 +3,10 @@
 use super::kinds::{Hearer, Hearing, Moment, Sound};
 use super::params::MomentParams;
 use super::pieces::Piece;
-use super::score::{Evidence, score, why};
+use super::score::{place, score};
 use super::together::Together;
+use crate::clock::FRAME_MS;
+use crate::quality::{Facts, Verdict, VerdictParams, clarity};
 use crate::signal::SpeechSegment;
 use crate::units::{EventMs, FileMs};
 
@@ -32,10 +34,12 @@ impl Listen<'_> {
             return Vec::new();
         };
         let island = self.hearers[first.owner].island;
-        let mut hearings: Vec<Hearing> = (0..self.hearers.len())
+        let mut found: Vec<Found> = (0..self.hearers.len())
             .filter(|&n| self.hearers[n].island == island)
-            .filter_map(|n| self.hearing(n, pieces, first.start, last.end))
+            .filter_map(|n| self.found(n, pieces, first.start, last.end))
             .collect();
+        self.compare(&mut found, first.start, last.end);
+        let mut hearings: Vec<Hearing> = found.iter().map(|found| self.hearing(found)).collect();
         hearings.sort_by(|x, y| {
             (y.heard.cmp(&x.heard))
                 .then(y.score.total_cmp(&x.score))
@@ -44,7 +48,50 @@ impl Listen<'_> {
         hearings
     }
 
-    fn hearing(&self, n: usize, pieces: &[Piece], start: i64, end: i64) -> Option<Hearing> {
+    /// Tells how clear each copy is beside the others.
+    fn compare(&self, found: &mut [Found], start: i64, end: i64) {
+        let frames = ((end - start).max(0) as f64 / FRAME_MS) as usize;
+        let copies: Vec<_> = found
+            .iter()
+            .map(|found| {
+                let placement = &self.hearers[found.hearer].placement;
+                let at = |n: usize| placement.file_at(start as f64 + (n as f64 + 0.5) * FRAME_MS);
+                let instants: Vec<f64> = (0..frames).map(at).collect();
+                (
+                    self.sound.levels(found.hearer, &instants),
+                    found.facts.heard,
+                )
+            })
+            .collect();
+        if let Some(clarities) = clarity(&copies) {
+            for (found, clarity) in found.iter_mut().zip(clarities) {
+                found.facts.clarity = Some(clarity);
+            }
+        }
+    }
+
+    fn hearing(&self, found: &Found) -> Hearing {
+        let (facts, placed_as) = (&found.facts, self.hearers[found.hearer].placed_as);
+        let (verdict, mut why) = facts.judged(&VerdictParams::default());
+        if verdict != Verdict::Lost || facts.heard {
+            why.extend(place(placed_as).map(str::to_owned));
+        }
+        Hearing {
+            hearer: found.hearer,
+            start: found.from,
+            end: found.to,
+            heard: facts.heard,
+            level_dbfs: facts.level_dbfs,
+            snr_db: facts.snr_db,
+            clipped: facts.clipped,
+            reverb: facts.reverb_s,
+            score: score(facts, placed_as),
+            verdict,
+            why,
+        }
+    }
+
+    fn found(&self, n: usize, pieces: &[Piece], start: i64, end: i64) -> Option<Found> {
         let h = &self.hearers[n];
         let clamped = |at: i64| {
             let file = h.placement.to_file(EventMs(at)).0;
@@ -78,31 +125,36 @@ impl Listen<'_> {
             return None;
         }
         let excess_db = self.sound.excess_db(n, from, to);
-        let evidence = found(h, segments, pieces)
+        let facts = of_segments(h, segments, pieces)
             .unwrap_or_else(|| only_heard(excess_db, self.sound.level_dbfs(n, from, to)));
         let heard =
-            owns || together && (evidence.covered >= FOUND || excess_db >= self.params.heard_db);
-        Some(Hearing {
+            owns || together && (facts.covered >= FOUND || excess_db >= self.params.heard_db);
+        Some(Found {
             hearer: n,
-            start: from,
-            end: to,
-            heard,
-            level_dbfs: evidence.level_dbfs,
-            snr_db: evidence.snr_db,
-            clipped: evidence.clipped,
-            reverb: evidence.reverb,
-            score: score(&evidence, h.placed_as),
-            verdict: if !heard { crate::quality::Verdict::Lost } else if evidence.snr_db >= 20.0 { crate::quality::Verdict::Clean } else if evidence.snr_db >= 10.0 { crate::quality::Verdict::Usable } else { crate::quality::Verdict::Poor },
-            why: why(&evidence, h.placed_as, heard),
+            from,
+            to,
+            facts: Facts {
+                heard,
+                measures: self.sound.measures(n, from, to),
+                ..facts
+            },
         })
     }
 }
 
+/// A copy of a moment, before it is compared with the others.
+struct Found {
+    hearer: usize,
+    from: FileMs,
+    to: FileMs,
+    facts: Facts,
+}
+
 /// The measures of a recording's segments in a moment, weighted by how much of it
 /// they have; `None` where they have nothing of it.
-fn found(h: &Hearer, segments: &[SpeechSegment], pieces: &[Piece]) -> Option<Evidence> {
+fn of_segments(h: &Hearer, segments: &[SpeechSegment], pieces: &[Piece]) -> Option<Facts> {
     let speech: i64 = pieces.iter().map(|piece| piece.end - piece.start).sum();
-    let mut sums = Evidence::default();
+    let mut sums = Facts::default();
     let (mut all, mut ringing, mut power) = (0.0_f32, 0.0_f32, 0.0_f32);
     for segment in segments {
         let start = h.placement.to_event(segment.start).0;
@@ -118,26 +170,27 @@ fn found(h: &Hearer, segments: &[SpeechSegment], pieces: &[Piece]) -> Option<Evi
         power += weight * 10.0_f32.powf(segment.level_dbfs / 10.0);
         if segment.reverb > 0.0 {
             ringing += weight;
-            sums.reverb += weight * segment.reverb;
+            sums.reverb_s += weight * segment.reverb;
         }
     }
-    (all > 0.0).then(|| Evidence {
+    (all > 0.0).then(|| Facts {
         level_dbfs: 10.0 * (power / all).max(1e-15).log10(),
         snr_db: sums.snr_db / all,
         clipped: sums.clipped / all,
-        reverb: sums.reverb / f32::max(ringing, 1.0),
+        reverb_s: sums.reverb_s / f32::max(ringing, 1.0),
         covered: (all / speech.max(1) as f32).min(1.0),
+        ..Facts::default()
     })
 }
 
 /// What the levels say where a recording has no segment.
-fn only_heard(excess_db: f32, level_dbfs: f32) -> Evidence {
+fn only_heard(excess_db: f32, level_dbfs: f32) -> Facts {
     // Excess holds the noise too, so it is never below 0.
     let ratio = 10.0_f32.powf(excess_db / 10.0) - 1.0;
-    Evidence {
+    Facts {
         level_dbfs,
         snr_db: 10.0 * ratio.max(1e-3).log10(),
-        ..Evidence::default()
+        ..Facts::default()
     }
 }
 

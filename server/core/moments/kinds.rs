@@ -1,7 +1,7 @@
 //! What goes in and what comes out?
 
 use crate::clock::Placement;
-use crate::quality::Verdict;
+use crate::quality::{Frame, Measures, Verdict};
 use crate::signal::SpeechSegment;
 use crate::units::{EventMs, FileMs};
 
@@ -94,6 +94,17 @@ pub trait Sound {
     /// The middle of the quietest fifth of a second of a stretch; `None` where
     /// there is none of it.
     fn quietest(&self, hearer: usize, from: FileMs, to: FileMs) -> Option<FileMs>;
+
+    /// Band levels at instants of the file, ms; `None` where there is none of it.
+    fn levels(&self, _hearer: usize, instants: &[f64]) -> Vec<Option<Frame>> {
+        vec![None; instants.len()]
+    }
+
+    /// What was measured of a stretch at the recording's own rate; `None` where
+    /// nothing was.
+    fn measures(&self, _hearer: usize, _from: FileMs, _to: FileMs) -> Option<Measures> {
+        None
+    }
 }
 
 /// A moment that exists and has words: it keeps its bounds, which are anchored to

@@ -32,5 +32,5 @@ pub use line::{Bounds, LineWord, cut_at, fault, has_room, reworded, settled, who
 pub use params::MomentParams;
 pub use seconds::{SecondTry, second_tries};
 pub use times::in_place_of;
-pub use tracks::Tracks;
+pub use tracks::{Measured, Tracks};
 pub use words::{Attempt, SaidWord, weakness};

@@ -8,8 +8,9 @@ use std::collections::HashMap;
 
 use super::kinds::{Hearer, Kept, Sound};
 use super::params::MomentParams;
-use super::score::{Evidence, score};
+use super::score::score;
 use super::together::Together;
+use crate::quality::Facts;
 use crate::units::FileMs;
 
 /// Pieces are looked up by stretches of this length, ms.
@@ -101,12 +102,14 @@ impl Claims<'_> {
                 continue;
             }
             claims.extend(h.segments.iter().filter_map(|segment| {
-                let evidence = Evidence {
+                let facts = Facts {
+                    heard: true,
                     level_dbfs: segment.level_dbfs,
                     snr_db: segment.snr_db,
                     clipped: segment.clipped,
-                    reverb: segment.reverb,
+                    reverb_s: segment.reverb,
                     covered: 1.0,
+                    ..Facts::default()
                 };
                 let (start, end) = (
                     h.placement.to_event(segment.start).0,
@@ -116,7 +119,7 @@ impl Claims<'_> {
                     hearer,
                     start,
                     end,
-                    score: score(&evidence, h.placed_as),
+                    score: score(&facts, h.placed_as),
                 })
             }));
         }

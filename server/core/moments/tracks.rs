@@ -3,7 +3,8 @@
 use std::ops::Range;
 
 use super::kinds::Sound;
-use crate::clock::{FRAME_MS, TRACK_BANDS, Track, TrackLevels};
+use crate::clock::{FRAME_MS, TRACK_BANDS, Track, TrackLevels, dbfs_of};
+use crate::quality::{Frame, Heard, Measures};
 use crate::units::{FileMs, SILENCE_DBFS};
 
 /// Band levels this far below the loudest of their stretch count as that, in
@@ -19,6 +20,49 @@ const QUIET: usize = 5;
 /// Recordings by their [`Track`]s, in the order of the hearers.
 #[derive(Clone, Copy, Debug)]
 pub struct Tracks<'a>(pub &'a [&'a Track]);
+
+/// The same with what was measured at their own rates, where it was.
+#[derive(Clone, Copy, Debug)]
+pub struct Measured<'a> {
+    /// Their band levels.
+    pub tracks: Tracks<'a>,
+    /// Their levels, in the same order.
+    pub heard: &'a [Option<Heard<'a>>],
+}
+
+impl Sound for Measured<'_> {
+    fn excess_db(&self, hearer: usize, from: FileMs, to: FileMs) -> f32 {
+        self.tracks.excess_db(hearer, from, to)
+    }
+
+    fn level_dbfs(&self, hearer: usize, from: FileMs, to: FileMs) -> f32 {
+        self.tracks.level_dbfs(hearer, from, to)
+    }
+
+    fn alike(
+        &self,
+        a: usize,
+        a_from: FileMs,
+        a_to: FileMs,
+        b: usize,
+        b_from: FileMs,
+        rate: f64,
+    ) -> Option<f32> {
+        self.tracks.alike(a, a_from, a_to, b, b_from, rate)
+    }
+
+    fn quietest(&self, hearer: usize, from: FileMs, to: FileMs) -> Option<FileMs> {
+        self.tracks.quietest(hearer, from, to)
+    }
+
+    fn levels(&self, hearer: usize, instants: &[f64]) -> Vec<Option<Frame>> {
+        self.tracks.levels(hearer, instants)
+    }
+
+    fn measures(&self, hearer: usize, from: FileMs, to: FileMs) -> Option<Measures> {
+        self.heard.get(hearer)?.as_ref()?.measures(from, to)
+    }
+}
 
 impl Tracks<'_> {
     fn frames(&self, hearer: usize, from: FileMs, to: FileMs) -> (usize, usize) {
@@ -74,6 +118,25 @@ impl Sound for Tracks<'_> {
                 level(x).total_cmp(&level(y))
             })
             .map(|frame| FileMs(at(frame).0 + (QUIET as f64 * FRAME_MS / 2.0) as i64))
+    }
+
+    /// Between the middles of two frames, by how near each is.
+    fn levels(&self, hearer: usize, instants: &[f64]) -> Vec<Option<Frame>> {
+        let levels = self.0.get(hearer).map_or(&[][..], |track| track.levels());
+        let one = |at: &f64| {
+            let place = at / FRAME_MS - 0.5;
+            let before = place.floor();
+            let frame = |n: f64| {
+                let known = n >= 0.0 && n < levels.len() as f64;
+                known.then(|| levels[n as usize].map(dbfs_of))
+            };
+            let (first, second) = (frame(before)?, frame(before + 1.0)?);
+            let share = (place - before) as f32;
+            Some(std::array::from_fn(|n| {
+                first[n] + share * (second[n] - first[n])
+            }))
+        };
+        instants.iter().map(one).collect()
     }
 }
 

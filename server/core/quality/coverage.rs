@@ -191,7 +191,10 @@ mod tests {
         assert!(!found[0].is_backed_up());
         assert_eq!((found[1].more_ms, found[1].gaps.len()), (4_000, 0));
         assert!(found[1].is_backed_up());
-        assert_eq!((found[2].one_ms, found[2].moments.as_slice()), (1_000, &[5][..]));
+        assert_eq!(
+            (found[2].one_ms, found[2].moments.as_slice()),
+            (1_000, &[5][..])
+        );
     }
 
     #[test]

@@ -7,7 +7,11 @@
 use super::hum::MAINS_HZ;
 use super::spread::BANDS_HZ;
 use super::track::{Level, Row, STEP_MS, Track};
+use crate::clock::TRACK_BANDS;
 use crate::units::FileMs;
+
+/// Levels of the bands of [`crate::clock::Track`] at an instant, dBFS.
+pub type Frame = [f32; TRACK_BANDS];
 
 /// Pauses are looked for so far around a stretch, and where there are too few, so far,
 /// ms.
@@ -31,7 +35,7 @@ const EMPTY_DB: f64 = 55.0;
 const DROPOUT_MS: i64 = 2_000;
 
 /// A recording and where it has pauses.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Heard<'a> {
     track: &'a Track,
     /// Of each row, whether nobody speaks in or beside it.
@@ -105,8 +109,8 @@ impl<'a> Heard<'a> {
         let noise = noise.or(self.floor).unwrap_or(0.0);
         let voice = (mean(words) - noise).max(1e-13);
         // Everything a voice has.
-        let whole = (mean(|row| (1..=3).map(|band| row.bands[band].power()).sum()) - noise)
-            .max(voice);
+        let whole =
+            (mean(|row| (1..=3).map(|band| row.bands[band].power()).sum()) - noise).max(voice);
         let hum = self.hum(from, to, whole);
         let lows = mean(|row| row.bands[0].power());
         let hum_power = hum.map_or(0.0, |(_, below_db)| {
@@ -129,13 +133,21 @@ impl<'a> Heard<'a> {
             hum,
             // Lines below 80 Hz are no rumble.
             rumble_db: ratio_db((lows - 2.0 * hum_power).max(0.0), whole),
-            bursts: if seconds > 0.0 { (bursts as f64 / seconds) as f32 } else { 0.0 },
+            bursts: if seconds > 0.0 {
+                (bursts as f64 / seconds) as f32
+            } else {
+                0.0
+            },
             silent: (rows.iter().map(|row| f64::from(row.silent_ms)).sum::<f64>()
                 / (count * STEP_MS as f64))
                 .min(1.0) as f32,
             dropouts: dropouts(rows),
             bandwidth_hz: bandwidth_hz(rows, whole),
-            offset_dbfs: rows.iter().map(|row| row.offset).max().and_then(Level::dbfs),
+            offset_dbfs: rows
+                .iter()
+                .map(|row| row.offset)
+                .max()
+                .and_then(Level::dbfs),
         })
     }
 

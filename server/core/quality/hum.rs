@@ -1,7 +1,7 @@
 //! Does the mains hum along?
 //!
 //! Lines at multiples of 50 or 60 Hz that stand out of what is beside them, in the last
-//! second: its spectrum has a bin each hertz. A voice crosses these frequencies and goes
+//! second: its spectrum has a bin about each hertz. A voice crosses these frequencies and goes
 //! on, hum stays: the caller looks at many seconds and takes a low share of them.
 
 use std::collections::VecDeque;
@@ -51,7 +51,9 @@ impl Hum {
         let low_hz = rate / step as f64;
         // Also of slow recordings: the lines must lie below half the rate.
         (low_hz > 2.5 * HIGHEST_HZ as f64).then(|| {
-            let window = low_hz.round() as usize;
+            // About a second, of a length that transforms quickly.
+            let window = (0.9 * low_hz) as usize;
+            let window = window.next_power_of_two();
             let plan = RealFftPlanner::<f32>::new().plan_fft_forward(window);
             let turn = |n: usize| std::f32::consts::TAU * n as f32 / window as f32;
             Self {
@@ -128,6 +130,11 @@ impl Hum {
     fn line(&self, hz: usize) -> Option<f64> {
         let at = (hz as f64 / self.bin_hz).round() as usize;
         let own: f32 = self.power.get(at.checked_sub(1)?..=at + 1)?.iter().sum();
+        // Not the foot of another line nearby.
+        let near = self.power.get(at.checked_sub(4)?..=at + 4)?;
+        if near.iter().any(|power| *power > own) {
+            return None;
+        }
         let below = self.power.get(at.checked_sub(14)?..at - 3)?;
         let above = self.power.get(at + 4..at + 15)?;
         let mut beside: Vec<f32> = below.iter().chain(above).copied().collect();

@@ -223,7 +223,9 @@ impl Meter {
 /// Frames that jump out of their tenth of a second, highs alone (differences from sample
 /// to sample), which cloth and knocks have and hum and wind have not.
 fn bursts(samples: &[f32], rate_hz: u64) -> u8 {
-    let frame = usize::try_from(rate_hz * BURST_MS / 1000).unwrap_or(1).max(2);
+    let frame = usize::try_from(rate_hz * BURST_MS / 1000)
+        .unwrap_or(1)
+        .max(2);
     let of = |frame: &[f32]| {
         let steps = frame.windows(2).map(|pair| (pair[1] - pair[0]).powi(2));
         steps.sum::<f32>() / frame.len() as f32

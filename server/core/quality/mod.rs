@@ -8,6 +8,7 @@
 //! Memory: the track, 9 bytes for each 100 ms. **Never changes a sample, never decides
 //! what is speech.**
 
+mod clarity;
 mod coverage;
 mod heard;
 mod hum;
@@ -18,12 +19,13 @@ mod tops;
 mod track;
 mod verdict;
 
+pub use clarity::{Copy, clarity};
 pub use coverage::{BACKED_UP, Covered, Gap, PartCoverage, Span, coverage, part_of};
-pub use heard::{Heard, Measures};
+pub use heard::{Frame, Heard, Measures};
 pub use loudness::Loudness;
 pub use meter::Meter;
 pub use track::{Row, STEP_MS, Stretch, Track};
-pub use verdict::Verdict;
+pub use verdict::{Facts, Verdict, VerdictParams};
 
 #[cfg(test)]
 mod tests;

@@ -85,19 +85,27 @@ mod tests {
     fn a_tone_is_in_its_band_at_its_level() {
         for rate_hz in [8_000, 16_000, 44_100, 48_000, 96_000] {
             let mut spread = Spread::new(rate_hz);
-            for (band, hz) in [(0, 50.0), (1, 200.0), (2, 600.0), (3, 2_000.0), (4, 5_000.0)] {
+            for (band, hz) in [
+                (0, 50.0),
+                (1, 200.0),
+                (2, 600.0),
+                (3, 2_000.0),
+                (4, 5_000.0),
+            ] {
                 if hz > rate_hz as f32 * 0.45 {
                     continue;
                 }
-                let wave = |n: u32| {
-                    (std::f32::consts::TAU * hz * n as f32 / rate_hz as f32).sin() * 0.1
-                };
+                let wave =
+                    |n: u32| (std::f32::consts::TAU * hz * n as f32 / rate_hz as f32).sin() * 0.1;
                 let samples: Vec<f32> = (0..rate_hz / 10).map(wave).collect();
                 let found = spread.of(&samples);
                 let db = 10.0 * (found[band] / 0.005).log10();
                 assert!(db.abs() < 1.0, "{rate_hz} Hz, {hz} Hz: {db} dB off");
                 let others: f64 = (0..BANDS).filter(|&n| n != band).map(|n| found[n]).sum();
-                assert!(others < 0.05 * found[band], "{rate_hz} Hz, {hz} Hz: {others}");
+                assert!(
+                    others < 0.05 * found[band],
+                    "{rate_hz} Hz, {hz} Hz: {others}"
+                );
             }
         }
     }

@@ -57,7 +57,10 @@ mod tests {
 
     fn flat(samples: impl Iterator<Item = f32>) -> u32 {
         let mut tops = Tops::default();
-        samples.filter_map(|s| tops.push(s)).map(|top| top.samples).sum()
+        samples
+            .filter_map(|s| tops.push(s))
+            .map(|top| top.samples)
+            .sum()
     }
 
     fn sine(hz: f32, peak: f32) -> impl Iterator<Item = f32> {

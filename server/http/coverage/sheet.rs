@@ -167,8 +167,18 @@ fn others(gap: &CoverageGap) -> String {
         return "no other recorder heard it".to_owned();
     }
     let one = |other: &super::NoBackup| {
-        let why: Vec<&str> = other.why.iter().take(SHOWN_REASONS).map(String::as_str).collect();
-        escaped(&format!("{}: {} ({})", other.source.label, other.verdict, why.join(", ")))
+        let why: Vec<&str> = other
+            .why
+            .iter()
+            .take(SHOWN_REASONS)
+            .map(String::as_str)
+            .collect();
+        escaped(&format!(
+            "{}: {} ({})",
+            other.source.label,
+            other.verdict,
+            why.join(", ")
+        ))
     };
     let told: Vec<String> = gap.others.iter().map(one).collect();
     told.join("<br>")
@@ -252,7 +262,10 @@ mod tests {
 
     #[test]
     fn what_lacks_a_backup_stands_there_with_its_reason() {
-        let told = coverage(vec![part(Some("vows"), true, 13), part(Some("party"), false, 1)]);
+        let told = coverage(vec![
+            part(Some("vows"), true, 13),
+            part(Some("party"), false, 1),
+        ]);
         let page = html(&told, Some("2026-06-20"));
         for said in [
             "Keep the cards. Not backed up: vows.",

@@ -34,6 +34,8 @@ pub struct Levels {
     pub sample_peak_dbfs: Option<f64>,
     /// Samples at full scale, three or more in a row.
     pub clipped_samples: u64,
+    /// Samples at flat tops below full scale: it was clipped before it was made quieter.
+    pub flat_samples: u64,
     /// Nothing but zeros for 10 ms and more, ms in all.
     pub silent_ms: u64,
 }

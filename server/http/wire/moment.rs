@@ -78,7 +78,9 @@ pub struct MomentHearing {
     pub reverb: f32,
     /// What it is ranked by; larger is better.
     pub score: f32,
-    /// What the rank rests on.
+    /// `clean`, `usable`, `poor` or `lost`.
+    pub verdict: String,
+    /// What rank and verdict rest on.
     pub why: Vec<String>,
     /// Whether the speech model has listened to it.
     pub listened: bool,

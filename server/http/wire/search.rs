@@ -107,7 +107,7 @@ pub struct Hearing {
     pub timecode: Option<String>,
     /// 1 is the best.
     pub rank: u32,
-    /// How usable it is, in a word.
+    /// `clean`, `usable`, `poor` or `lost`.
     pub verdict: String,
     /// What that rests on.
     pub why: Vec<String>,

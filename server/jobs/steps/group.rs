@@ -3,7 +3,10 @@
 use std::collections::HashMap;
 
 use sayback_core::clock::{Placement, Track};
-use sayback_core::moments::{Hearer, Kept, Moment, MomentParams, PlacedAs, Tracks, group};
+use sayback_core::moments::{
+    Hearer, Kept, Measured, Moment, MomentParams, PlacedAs, Tracks, group,
+};
+use sayback_core::quality::{self, Heard};
 use sayback_core::signal::SpeechSegment;
 use sayback_core::units::FileMs;
 
@@ -23,7 +26,13 @@ impl Step<'_> {
         let hearers: Vec<Hearer> = listeners.iter().map(Listener::hearer).collect();
         let (ids, kept) = self.kept(&event, &listeners)?;
         self.check()?;
-        let found = group(&hearers, &kept, &MomentParams::default(), &Tracks(&tracks));
+        let heard: Vec<Option<Heard>> = listeners.iter().map(Listener::heard).collect();
+        self.check()?;
+        let sound = Measured {
+            tracks: Tracks(&tracks),
+            heard: &heard,
+        };
+        let found = group(&hearers, &kept, &MomentParams::default(), &sound);
         let moments: Vec<NewMoment> = found
             .into_iter()
             .map(|moment| new_moment(moment, &ids, &kept, &listeners))
@@ -77,7 +86,9 @@ impl Step<'_> {
             };
             let next = sources.len();
             let source = *sources.entry(row.source_id.clone()).or_insert(next);
+            let quality = self.read(self.store().quality(&row.id))?;
             listeners.push(Listener {
+                quality: quality.as_deref().and_then(quality::Track::from_bytes),
                 segments: speech.remove(&row.id).unwrap_or_default(),
                 placement: placed.placement.0.clone(),
                 island: u32::try_from(placed.island).unwrap_or(u32::MAX),
@@ -141,10 +152,20 @@ struct Listener {
     island: u32,
     source: usize,
     track: Track,
+    /// What was measured at its own rate; `None` where an earlier version listened
+    /// through it.
+    quality: Option<quality::Track>,
     segments: Vec<SpeechSegment>,
 }
 
 impl Listener {
+    fn heard(&self) -> Option<Heard<'_>> {
+        let speech: Vec<_> = self.segments.iter().map(|s| (s.start, s.end)).collect();
+        self.quality
+            .as_ref()
+            .map(|track| Heard::new(track, &speech))
+    }
+
     fn hearer(&self) -> Hearer<'_> {
         Hearer {
             placement: &self.placement,

@@ -71,7 +71,6 @@ impl<'a> Step<'a> {
             JobKind::Align => self.align(),
             JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
-            JobKind::Voices => todo!(),
         }
     }
 

@@ -9,6 +9,7 @@ mod full;
 mod glossary;
 mod going_on;
 mod older;
+mod parts;
 mod put_right;
 mod put_right_any;
 mod put_right_stays;
@@ -40,7 +41,6 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         moments::ALL,
         moved::ALL,
         super::parts::ALL,
-        super::people::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,

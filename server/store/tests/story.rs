@@ -257,6 +257,11 @@ async fn the_story_uses_every_statement() {
     assert_eq!(store.segments_of_event(&event.id).await.unwrap(), rows);
     assert_eq!(store.track(id).await.unwrap().unwrap(), [1, 2, 3]);
     assert_eq!(store.quality(id).await.unwrap().unwrap(), [4, 5]);
+    super::parts::given(&store, &event.id).await;
+    store
+        .measure_again(&store.unmeasured().await.unwrap())
+        .await
+        .unwrap();
     let row = store.recording(id).await.unwrap();
     assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
 

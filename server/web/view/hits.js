@@ -106,5 +106,5 @@ function row(hit, hearing, onPlay) {
 
 /** How many of the three bars beside a verdict are lit. */
 function grade(verdict) {
-  return { clear: "three", clean: "three", usable: "two" }[verdict] ?? "one";
+  return { clean: "three", usable: "two" }[verdict] ?? "one";
 }

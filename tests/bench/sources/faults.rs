@@ -68,13 +68,15 @@ pub fn spoil(path: &Path, fault: Fault, random: &mut Random) {
     let mut writer = hound::WavWriter::create(path, form).expect("a file to write");
     for sample in samples {
         let rounded = (sample * 32_768.0).round().clamp(-32_768.0, 32_767.0);
-        writer.write_sample(rounded as i16).expect("room on the disk");
+        writer
+            .write_sample(rounded as i16)
+            .expect("room on the disk");
     }
     writer.finalize().expect("room on the disk");
 }
 
 /// Puts a fault into samples.
-pub fn put_in(samples: &mut Vec<f64>, rate: f64, fault: Fault, random: &mut Random) {
+pub fn put_in(samples: &mut [f64], rate: f64, fault: Fault, random: &mut Random) {
     let loud = loud_rms(samples, rate);
     let of = |db: f64| 10_f64.powf(db / 20.0);
     match fault {
@@ -93,7 +95,10 @@ pub fn put_in(samples: &mut Vec<f64>, rate: f64, fault: Fault, random: &mut Rand
             }
         }
         Fault::Clip(above, after) => {
-            let peak = samples.iter().fold(0.0_f64, |most, s| most.max(s.abs())).max(1e-6);
+            let peak = samples
+                .iter()
+                .fold(0.0_f64, |most, s| most.max(s.abs()))
+                .max(1e-6);
             for sample in samples.iter_mut() {
                 *sample = (*sample / peak * of(above)).clamp(-1.0, 1.0) * of(after);
             }

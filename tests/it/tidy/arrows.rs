@@ -13,7 +13,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("signal", &["core"]),
     ("clock", &["core", "signal"]),
     ("moments", &["core", "signal", "clock", "quality", "text"]),
-    ("quality", &["core"]),
+    ("quality", &["core", "signal", "clock"]),
     ("text", &["core"]),
     ("media", CORE),
     ("speech", CORE),
