@@ -2,9 +2,10 @@
 //! go on with.
 
 use crate::process::{self, cargo, succeeds};
+use crate::scene::truth::PartTruth;
 use crate::setup::{self, Purpose};
 use crate::{check, scene};
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, ensure};
 use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -48,12 +49,14 @@ pub fn run(args: &Args) -> Result<()> {
     heading("fetching the speech model");
     process::run(demo.sayback().args(["model", "get", "tiny.en"]))?;
     heading("making the demo event");
-    demo.make()?;
+    let parts = demo.make()?;
     heading("taking in its recordings");
-    demo.take_in()?;
+    demo.take_in(&parts)?;
     heading("looking for a line");
     process::run(demo.sayback().arg("find").arg(&args.find))
         .with_context(|| format!("the line {} was not found", args.find))?;
+    heading("looking for what has no backup");
+    demo.coverage()?;
     if args.no_serve {
         return Ok(());
     }
@@ -107,7 +110,7 @@ impl Demo {
     }
 
     /// The same files each time: a scene is a function of its spec.
-    fn make(&self) -> Result<()> {
+    fn make(&self) -> Result<Vec<PartTruth>> {
         let truth = scene::demo::build(&self.recordings)?;
         println!(
             "{}: {:.0} s, {} lines, {} takes in {}",
@@ -117,16 +120,24 @@ impl Demo {
             truth.recorders.len(),
             self.recordings.display()
         );
-        Ok(())
+        Ok(truth.parts)
     }
 
-    fn take_in(&self) -> Result<()> {
+    fn take_in(&self, parts: &[PartTruth]) -> Result<()> {
         let title = scene::demo::TITLE;
         if !succeeds(self.sayback().args(["event", "show", title])) {
             let new = ["event", "new", title, "--date", scene::demo::DATE];
             process::run(self.sayback().args(new))?;
             let names = ["event", "names", title];
             process::run(self.sayback().args(names).args(scene::demo::NAMES))?;
+            let mut add = self.sayback();
+            add.args(["event", "parts", title]);
+            for part in parts {
+                let seconds = |ms: f64| format!("{:.3}", ms / 1000.0);
+                add.args(["--part", &part.name]);
+                add.args([seconds(part.start_ms), seconds(part.end_ms)]);
+            }
+            process::run(&mut add)?;
         }
         let sources = scene::demo_sources();
         for (n, source) in (1..).zip(&sources) {
@@ -142,6 +153,17 @@ impl Demo {
             }
             process::run(add.arg(self.recordings.join(source.folder)))?;
         }
+        Ok(())
+    }
+
+    /// The groom's letter was heard by one recorder, which clipped: that is said, and the
+    /// exit code says it too.
+    fn coverage(&self) -> Result<()> {
+        let mut coverage = self.sayback();
+        coverage.args(["coverage", scene::demo::TITLE]);
+        println!("$ {}", process::shown(&coverage));
+        let status = coverage.status().context("sayback does not start")?;
+        ensure!(status.code() == Some(1), "coverage ended with {status}");
         Ok(())
     }
 

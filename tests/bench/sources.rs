@@ -48,12 +48,12 @@ struct Copy {
 }
 
 /// What the product makes of it.
-#[derive(Clone, Copy)]
 struct Judged {
     /// Whether its moment is played from here.
     first: bool,
     score: f32,
     verdict: Verdict,
+    why: Vec<String>,
 }
 
 /// What the detector says of the line, weighted by time.
@@ -295,6 +295,7 @@ fn judged(moments: &[Moment], number: usize, event_ms: f64) -> Option<Judged> {
             .is_some_and(|first| first.hearer == number),
         score: hearing.score,
         verdict: hearing.verdict,
+        why: hearing.why.clone(),
     })
 }
 

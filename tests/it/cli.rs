@@ -4,6 +4,7 @@
 mod bad_day;
 mod bad_input;
 mod clock;
+mod coverage;
 mod day;
 mod long;
 mod one_by_one;

@@ -14,6 +14,8 @@ const STRETCH: usize = 10;
 const STEP: usize = 2;
 /// Levels so far below the loudest of their band count as that, dB.
 const RANGE_DB: f32 = 25.0;
+/// The voice is silent where no band of it comes nearer to its loudest, dB.
+const SILENT_DB: f32 = -15.0;
 /// A copy that is so much louder than the voice at an instant counts as that (STOI).
 const CLIP: f64 = 1.0 + 5.623_413_251_903_491; // 15 dB
 /// Below this level in all bands together a recorder was torn off, dBFS.
@@ -70,6 +72,15 @@ fn alike(dry: &[Frame], copy: &[Option<Frame>]) -> f32 {
     if stretch < 2 {
         return 0.0;
     }
+    // As STOI leaves out where the dry voice is silent.
+    let speaks = |from: usize| {
+        let levels = dry[from..from + stretch].iter().flatten();
+        levels.fold(f32::NEG_INFINITY, |most, level| most.max(*level)) > SILENT_DB
+    };
+    let begins: Vec<usize> = (0..=dry.len() - stretch)
+        .step_by(STEP)
+        .filter(|from| speaks(*from))
+        .collect();
     let (mut sum, mut count) = (0.0, 0_u32);
     for band in 0..TRACK_BANDS {
         let voice: Vec<f64> = dry.iter().map(|frame| amplitude(frame[band])).collect();
@@ -77,7 +88,7 @@ fn alike(dry: &[Frame], copy: &[Option<Frame>]) -> f32 {
             .map(|n| copy.get(n).copied().flatten())
             .map(|frame| amplitude(frame.map_or(-RANGE_DB, |frame| frame[band])))
             .collect();
-        for from in (0..=dry.len() - stretch).step_by(STEP) {
+        for &from in &begins {
             sum += correlation(&voice[from..from + stretch], &heard[from..from + stretch]);
             count += 1;
         }
@@ -171,6 +182,18 @@ mod tests {
         }
         let found = clarity(&[(whole, true), (torn, true)]).expect("two");
         assert!(found[0] > 0.99 && found[1] < 0.9, "{found:?}");
+    }
+
+    #[test]
+    fn what_comes_after_the_voice_does_not_count() {
+        let voice = voice(120);
+        // A desk that hears the voice alone, and a lectern that hears the applause.
+        let mut desk = noisy(&voice, 0.0, -90.0);
+        let mut lectern = desk.clone();
+        desk.extend(vec![Some([-90.0; TRACK_BANDS]); 120]);
+        lectern.extend((0..120).map(|n| Some([-40.0 + (n % 3) as f32; TRACK_BANDS])));
+        let found = clarity(&[(desk, true), (lectern, true)]).expect("two");
+        assert!(found[0] > 0.95 && found[1] > 0.9, "{found:?}");
     }
 
     #[test]

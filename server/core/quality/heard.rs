@@ -143,10 +143,11 @@ impl<'a> Heard<'a> {
                 .min(1.0) as f32,
             dropouts: dropouts(rows),
             bandwidth_hz: bandwidth_hz(rows, whole),
+            // What is always there: wind swings the wave to and fro.
             offset_dbfs: rows
                 .iter()
                 .map(|row| row.offset)
-                .max()
+                .min()
                 .and_then(Level::dbfs),
         })
     }

@@ -73,8 +73,8 @@ pub struct VerdictParams {
     pub poor: f32,
     /// Share of clipped samples that is heard, and that which spoils.
     pub clipped: (f32, f32),
-    /// Hum less than so far below the voice is heard, and spoils, dB.
-    pub hum_db: (f32, f32),
+    /// Hum less than so far below the voice is told, heard, and spoils, dB.
+    pub hum_db: (f32, f32, f32),
     /// Rumble of more than so much over the voice is heard, and spoils, dB.
     pub rumble_db: (f32, f32),
     /// Jumps a second that are heard, and that spoil.
@@ -85,7 +85,8 @@ pub struct VerdictParams {
     pub narrow_hz: u32,
     /// Noise less than so far below the voice is heard, spoils, and buries it, dB.
     pub noise_db: (f32, f32, f32),
-    /// What the detector found less of than this share is poor.
+    /// What the detector found less of than this share is poor, where there is no other
+    /// copy to compare it with.
     pub covered: f32,
     /// A room that rings on for longer is told, s.
     pub ringing_s: f32,
@@ -102,7 +103,7 @@ impl Default for VerdictParams {
             usable: 0.66,
             poor: 0.5,
             clipped: (0.001, 0.02),
-            hum_db: (30.0, 8.0),
+            hum_db: (40.0, 26.0, 8.0),
             rumble_db: (-3.0, 9.0),
             bursts: (4.0, 15.0),
             silent: 0.05,
@@ -188,7 +189,7 @@ impl Facts {
         let snr = self.over_noise();
         if snr < buries {
             Verdict::Lost
-        } else if snr < spoils || self.covered < params.covered {
+        } else if snr < spoils || (self.clarity.is_none() && self.covered < params.covered) {
             Verdict::Poor
         } else if snr < heard {
             Verdict::Usable
@@ -240,12 +241,9 @@ impl Facts {
         };
         if let Some((hz, below_db)) = m.hum {
             say(
-                below_db < params.hum_db.0,
                 below_db < params.hum_db.1,
-                match below_db >= 0.0 {
-                    true => format!("hums at {hz} Hz, {below_db:.0} dB below the voice"),
-                    false => format!("hums at {hz} Hz, louder than the voice"),
-                },
+                below_db < params.hum_db.2,
+                hums(hz, below_db),
             );
         }
         say(
@@ -296,6 +294,12 @@ impl Facts {
         } else {
             told.push(format!("{snr:.0} dB above its noise"));
         }
+        let (told_db, heard_db, _) = params.hum_db;
+        if let Some((hz, below_db)) = self.measures.and_then(|m| m.hum)
+            && (heard_db..told_db).contains(&below_db)
+        {
+            told.push(hums(hz, below_db));
+        }
         if self.reverb_s >= params.ringing_s {
             told.push(format!(
                 "far away: the room rings on ({:.1} s)",
@@ -313,6 +317,13 @@ impl Facts {
             told.push(format!("the wave lies off zero ({offset:.0} dBFS)"));
         }
         told
+    }
+}
+
+fn hums(hz: u32, below_db: f32) -> String {
+    match below_db >= 0.0 {
+        true => format!("hums at {hz} Hz, {below_db:.0} dB below the voice"),
+        false => format!("hums at {hz} Hz, louder than the voice"),
     }
 }
 

@@ -91,6 +91,9 @@ fn each_fault_is_said_and_weighs() {
         with(|m| m.hum = Some((60, -2.0))),
         "hums at 60 Hz, louder than the voice",
     );
+    let faint = with(|m| m.hum = Some((50, 33.6)));
+    let says = "34 dB above its noise; hums at 50 Hz, 34 dB below the voice";
+    assert_eq!(faint, (Verdict::Clean, says.to_owned()));
     usable(
         with(|m| m.rumble_db = -1.0),
         "wind or rumble, as loud as the voice",

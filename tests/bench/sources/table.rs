@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use sayback::core::quality::Verdict;
 
 use crate::Copy;
+use crate::faults::Fault;
 
 /// How good a copy is, by some way of ranking.
 type Rank = fn(&Copy) -> f32;
@@ -14,13 +15,16 @@ pub fn print(copies: &[Copy]) {
     let ranks: [(&str, Rank); 6] = [
         ("the one that is put first", |copy| {
             copy.judged
+                .as_ref()
                 .map_or(f32::NEG_INFINITY, |judged| match judged.first {
                     true => f32::MAX,
                     false => judged.score,
                 })
         }),
         ("by score, lines around aside", |copy| {
-            copy.judged.map_or(f32::NEG_INFINITY, |judged| judged.score)
+            copy.judged
+                .as_ref()
+                .map_or(f32::NEG_INFINITY, |judged| judged.score)
         }),
         ("without comparing copies", before),
         ("signal to noise of the detector", |copy| {
@@ -76,7 +80,11 @@ pub fn print(copies: &[Copy]) {
     ] {
         let mut own: Vec<f64> = copies
             .iter()
-            .filter(|copy| copy.judged.is_some_and(|judged| judged.verdict == verdict))
+            .filter(|copy| {
+                copy.judged
+                    .as_ref()
+                    .is_some_and(|judged| judged.verdict == verdict)
+            })
             .map(|copy| copy.stoi)
             .collect();
         own.sort_by(f64::total_cmp);
@@ -92,6 +100,79 @@ pub fn print(copies: &[Copy]) {
             at(0.05),
             at(0.95)
         );
+    }
+    faults(copies);
+}
+
+/// How often each fault is told where it was put in, and where it was not.
+fn faults(copies: &[Copy]) {
+    println!(
+        "\n{:<22}{:>8}{:>8}{:>10}{:>8}{:>8}",
+        "fault told", "put in", "told", "not in", "told", "right"
+    );
+    for (name, says, is) in KINDS {
+        let told = |copy: &&Copy| {
+            let why = copy.judged.as_ref().map_or(&[][..], |judged| &judged.why);
+            why.iter().any(|why| why.starts_with(says))
+        };
+        // A fault of the same kind but fainter is neither there nor not there.
+        let kind = |fault: &Fault| format!("{fault:?}").starts_with(of_kind(says));
+        let judged = || copies.iter().filter(|copy| copy.judged.is_some());
+        let there: Vec<&Copy> = judged().filter(|copy| is(&copy.fault)).collect();
+        let absent: Vec<&Copy> = judged().filter(|copy| !kind(&copy.fault)).collect();
+        let count = |copies: &[&Copy]| copies.iter().filter(|copy| told(copy)).count() as f64;
+        let (hits, alarms) = (count(&there), count(&absent));
+        let share = |part: f64, of: f64| 100.0 * part / of.max(1.0);
+        println!(
+            "{name:<22}{:>8}{:>7.0}%{:>10}{:>7.1}%{:>7.0}%",
+            there.len(),
+            share(hits, there.len() as f64),
+            absent.len(),
+            share(alarms, absent.len() as f64),
+            share(hits, hits + alarms),
+        );
+    }
+}
+
+/// A fault, what is said of it, and what of it is meant.
+type Kind = (&'static str, &'static str, fn(&Fault) -> bool);
+
+const KINDS: [Kind; 6] = [
+    (
+        "hum above -26 dB",
+        "hums at",
+        |fault| matches!(fault, Fault::Hum(_, db) if *db > -26.0),
+    ),
+    ("flat tops", "flat tops", |fault| {
+        matches!(fault, Fault::Clip(..))
+    }),
+    ("dropouts", "drops out", |fault| {
+        matches!(fault, Fault::Dropouts(_))
+    }),
+    (
+        "wind above -3 dB",
+        "wind or rumble",
+        |fault| matches!(fault, Fault::Wind(db) if *db > -3.0),
+    ),
+    (
+        "rustle above -6 dB",
+        "rustles",
+        |fault| matches!(fault, Fault::Rustle(_, db) if *db > -6.0),
+    ),
+    ("telephone", "nothing above 4 kHz", |fault| {
+        *fault == Fault::Telephone
+    }),
+];
+
+/// How the faults that a reason is about are called.
+fn of_kind(says: &str) -> &'static str {
+    match says {
+        "hums at" => "Hum",
+        "flat tops" => "Clip",
+        "drops out" => "Dropouts",
+        "wind or rumble" => "Wind",
+        "rustles" => "Rustle",
+        _ => "Telephone",
     }
 }
 
