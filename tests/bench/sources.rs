@@ -24,6 +24,7 @@ use sayback::core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
 use sayback::core::units::{ANALYSIS_RATE_HZ, EventMs, FileMs};
 use sayback::media::{AnalysisStream, ChannelPick, read_analysis};
 use xtask::oracle;
+use xtask::scene::noise::NoiseKind;
 use xtask::scene::random::Random;
 use xtask::scene::truth::ChannelTruth;
 use xtask::scene::{self, Shuffled, Truth, lines};
@@ -40,6 +41,8 @@ struct Copy {
     label: String,
     placed: &'static str,
     fault: Fault,
+    /// What its background is made of, by the truth.
+    noise: Vec<NoiseKind>,
     segments: Segments,
     measures: Measures,
     /// As the product ranks and judges it; `None` where it has no such hearing.
@@ -221,6 +224,7 @@ fn heard(event: &str, folder: &Path, truth: &Truth, put: &BTreeMap<String, Fault
                 label: recorder.label.clone(),
                 placed: recorder.placement.as_str(),
                 fault: put.get(&recorder.label).copied().unwrap_or(Fault::None),
+                noise: noise(&recorder.channels[recording.channel]),
                 segments: segments(recording, from, to),
                 judged: judged(&moments, number, line.start_ms.midpoint(line.end_ms)),
                 measures,
@@ -245,6 +249,13 @@ fn heard(event: &str, folder: &Path, truth: &Truth, put: &BTreeMap<String, Fault
         copies[n].stoi = stoi.parse().expect("a number");
     }
     copies
+}
+
+fn noise(channel: &ChannelTruth) -> Vec<NoiseKind> {
+    match channel {
+        ChannelTruth::Mic { noise, .. } => noise.iter().map(|(kind, _)| *kind).collect(),
+        _ => Vec::new(),
+    }
 }
 
 fn listened(recording: &Recording) -> Heard<'_> {

@@ -104,7 +104,8 @@ pub fn put_in(samples: &mut [f64], rate: f64, fault: Fault, random: &mut Random)
             }
         }
         Fault::Telephone => {
-            for _ in 0..2 {
+            // As steep as what an 8 kHz codec leaves.
+            for _ in 0..6 {
                 low_pass(samples, rate, 3_400.0, &[0.541, 1.307]);
             }
         }

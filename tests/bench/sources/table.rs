@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use sayback::core::quality::Verdict;
 
+use xtask::scene::noise::NoiseKind;
+
 use crate::Copy;
 use crate::faults::Fault;
 
@@ -116,10 +118,13 @@ fn faults(copies: &[Copy]) {
             why.iter().any(|why| why.starts_with(says))
         };
         // A fault of the same kind but fainter is neither there nor not there.
-        let kind = |fault: &Fault| format!("{fault:?}").starts_with(of_kind(says));
+        let kind = |copy: &Copy| {
+            format!("{:?}", copy.fault).starts_with(of_kind(says))
+                || copy.noise.iter().any(|kind| has_it(*kind, says))
+        };
         let judged = || copies.iter().filter(|copy| copy.judged.is_some());
         let there: Vec<&Copy> = judged().filter(|copy| is(&copy.fault)).collect();
-        let absent: Vec<&Copy> = judged().filter(|copy| !kind(&copy.fault)).collect();
+        let absent: Vec<&Copy> = judged().filter(|copy| !kind(copy)).collect();
         let count = |copies: &[&Copy]| copies.iter().filter(|copy| told(copy)).count() as f64;
         let (hits, alarms) = (count(&there), count(&absent));
         let share = |part: f64, of: f64| 100.0 * part / of.max(1.0);
@@ -163,6 +168,15 @@ const KINDS: [Kind; 6] = [
         *fault == Fault::Telephone
     }),
 ];
+
+/// Whether a background has of itself what a reason is about.
+fn has_it(kind: NoiseKind, says: &str) -> bool {
+    match kind {
+        NoiseKind::Hum => says == "hums at",
+        NoiseKind::Brown => says == "wind or rumble",
+        _ => false,
+    }
+}
 
 /// How the faults that a reason is about are called.
 fn of_kind(says: &str) -> &'static str {
