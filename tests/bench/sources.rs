@@ -2,7 +2,8 @@
 //! would choose? By STOI (package `pystoi`) of each hearing against the dry line.
 //!
 //! Random events of eight recorders with faults put into them, and the demo. `SEEDS=7,8`
-//! takes other events; `DUMP=FILE` writes the measures of each hearing.
+//! takes other events; `PLAIN=1` puts no faults in; `DUMP=FILE` writes
+//! the measures of each hearing.
 
 #[path = "sources/faults.rs"]
 mod faults;
@@ -55,6 +56,7 @@ struct Judged {
     /// Whether its moment is played from here.
     first: bool,
     score: f32,
+    clarity: Option<f32>,
     verdict: Verdict,
     why: Vec<String>,
 }
@@ -71,6 +73,7 @@ struct Segments {
 fn main() {
     let folder = tempfile::tempdir().expect("a folder");
     let seeds = std::env::var("SEEDS").unwrap_or_else(|_| SEEDS.to_owned());
+    let plain = std::env::var_os("PLAIN").is_some();
     let mut copies = Vec::new();
     for seed in seeds.split(',').filter(|seed| !seed.is_empty()) {
         let seed: u64 = seed.parse().expect("a seed");
@@ -84,7 +87,10 @@ fn main() {
         let mut random = Random::new(seed, "faults");
         let mut put = BTreeMap::new();
         for recorder in &truth.recorders {
-            let fault = Fault::chosen(&mut random);
+            let fault = match plain {
+                true => Fault::None,
+                false => Fault::chosen(&mut random),
+            };
             put.insert(recorder.label.clone(), fault);
             for file in &recorder.files {
                 faults::spoil(&made.join(&file.path), fault, &mut random);
@@ -305,6 +311,7 @@ fn judged(moments: &[Moment], number: usize, event_ms: f64) -> Option<Judged> {
             .first()
             .is_some_and(|first| first.hearer == number),
         score: hearing.score,
+        clarity: hearing.clarity,
         verdict: hearing.verdict,
         why: hearing.why.clone(),
     })
@@ -359,14 +366,14 @@ fn segments(recording: &Recording, from: FileMs, to: FileMs) -> Segments {
 fn dumped(copies: &[Copy]) -> String {
     let mut out = String::from(
         "event\tline\tlabel\tplaced\tfault\tstoi\tseg_snr\tseg_clip\treverb\tcovered\tlevel\tvoice\tsnr\trise\t\
-         clipped\tflat\thum\trumble\tbursts\tsilent\tdropouts\tbandwidth\n",
+         clipped\tflat\thum\trumble\tbursts\tsilent\tdropouts\tbandwidth\tclarity\tmod\n",
     );
     for copy in copies {
         let (s, m) = (&copy.segments, &copy.measures);
         let hum = m.hum.map_or(99.0, |(_, below)| below);
         let _ = writeln!(
             out,
-            "{}\t{}\t{}\t{}\t{:?}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{hum}\t{}\t{}\t{}\t{}\t{}",
+            "{}\t{}\t{}\t{}\t{:?}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{}\t{hum}\t{}\t{}\t{}\t{}\t{}\t{}\t{:?}",
             copy.event,
             copy.line,
             copy.label,
@@ -379,7 +386,7 @@ fn dumped(copies: &[Copy]) -> String {
             s.covered,
             s.level_dbfs,
             m.voice_dbfs,
-            m.snr_db,
+            m.snr_db.unwrap_or(f32::NAN),
             m.noise_rise_db,
             m.clipped,
             m.flat,
@@ -387,7 +394,12 @@ fn dumped(copies: &[Copy]) -> String {
             m.bursts,
             m.silent,
             m.dropouts,
-            m.bandwidth_hz
+            m.bandwidth_hz,
+            copy.judged
+                .as_ref()
+                .and_then(|judged| judged.clarity)
+                .unwrap_or(f32::NAN),
+            m.modulation.map_or([f32::NAN; 2], |m| [m.all, m.words])
         );
     }
     out

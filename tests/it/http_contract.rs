@@ -10,12 +10,23 @@ use crate::app::TestApp;
 /// Requests made up for each operation and phase; enough for a minute at most.
 const EXAMPLES: &str = "20";
 
+/// What a description can't say: that a part ends after it begins, and that no two have
+/// one name.
+const RULES: &str = r#"
+[[operations]]
+include-name = "PUT /api/v1/events/{event}/parts"
+
+[operations.checks]
+positive_data_acceptance.expected-statuses = ["2xx", 404, 422]
+"#;
+
 #[test]
 fn made_up_requests_get_what_the_description_says() {
     let app = TestApp::start();
     app.event("Boathouse");
     let program = oracle::python().with_file_name("schemathesis");
     let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("schemathesis.toml"), RULES).expect("a file");
     let output = Command::new(&program)
         .current_dir(folder.path())
         // The server is on this machine, whatever the environment says.

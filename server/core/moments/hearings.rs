@@ -85,6 +85,7 @@ impl Listen<'_> {
             snr_db: facts.snr_db,
             clipped: facts.clipped,
             reverb: facts.reverb_s,
+            clarity: facts.clarity,
             score: score(facts, placed_as),
             verdict,
             why,

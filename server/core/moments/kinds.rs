@@ -163,6 +163,8 @@ pub struct Hearing {
     pub clipped: f32,
     /// How long the room rings on, see [`SpeechSegment::reverb`], s.
     pub reverb: f32,
+    /// How clear it is beside the other copies, −1 to 1; `None` where there is no other.
+    pub clarity: Option<f32>,
     /// What it is ranked by, in dB of signal-to-noise ratio that would be as good.
     pub score: f32,
     /// In a word, how usable it is.

@@ -1,19 +1,26 @@
 //! Which hearing of a moment is put first?
 
 use super::kinds::PlacedAs;
-use crate::quality::Facts;
+use crate::quality::{Facts, Modulation};
 
 /// Ratios above this hardly help, dB.
 const ENOUGH_DB: f32 = 20.0;
-/// What is gained per dB beyond.
-const BEYOND: f32 = 0.25;
+/// What a copy has that is too short to tell: as a voice nearby.
+const USUAL: Modulation = Modulation {
+    all: 0.25,
+    words: 0.25,
+};
 /// Below this level the rounding of 16-bit samples comes near, dBFS.
 const FAINT_DBFS: f32 = -60.0;
 
 /// What weighs how much, in dB of signal-to-noise ratio that would be as good.
 struct Weights {
     clarity: f32,
+    modulation: f32,
+    modulation_words: f32,
     snr: f32,
+    /// For each dB above [`ENOUGH_DB`].
+    beyond: f32,
     ringing: f32,
     torn: f32,
     missed: f32,
@@ -24,19 +31,25 @@ struct Weights {
 /// Where copies were compared: chosen by STOI on random events with faults put in
 /// (`cargo xtask bench sources`).
 const COMPARED: Weights = Weights {
-    clarity: 60.0,
-    snr: 0.5,
-    ringing: 20.0,
-    torn: 60.0,
+    clarity: 30.0,
+    modulation: 25.0,
+    modulation_words: 15.0,
+    snr: 0.6,
+    beyond: 0.0,
+    ringing: 25.0,
+    torn: 100.0,
     missed: 6.0,
     cut_off: 15.0,
-    placed: 0.5,
+    placed: 0.1,
 };
 
 /// For a copy by itself: by judgement.
 const ALONE: Weights = Weights {
     clarity: 0.0,
+    modulation: 0.0,
+    modulation_words: 0.0,
     snr: 1.0,
+    beyond: 0.25,
     ringing: 20.0,
     torn: 60.0,
     missed: 12.0,
@@ -55,15 +68,17 @@ pub(super) fn score(facts: &Facts, placed: PlacedAs) -> f32 {
     } else {
         -30.0
     };
-    let ratio = snr.min(ENOUGH_DB) + BEYOND * (snr - ENOUGH_DB).max(0.0);
+    let ratio = weights.snr * snr.min(ENOUGH_DB) + weights.beyond * (snr - ENOUGH_DB).max(0.0);
     let number = |value: f32| if value.is_finite() { value } else { 0.0 };
     // Alone, what can't be told costs nothing.
     let told = facts.clarity.is_some() || facts.reverb_s > 0.0;
     let ringing = if told { facts.ringing() } else { 0.0 };
     let torn = facts.measures.map_or(0.0, |m| m.silent);
-    // A clear copy is worth what a quiet one is alone.
-    weights.clarity * (facts.clarity.map_or(0.0, number) - 0.8)
-        + weights.snr * ratio
+    let modulation = facts.measures.and_then(|m| m.modulation).unwrap_or(USUAL);
+    weights.clarity * facts.clarity.map_or(0.0, number)
+        + weights.modulation * number(modulation.all)
+        + weights.modulation_words * number(modulation.words)
+        + ratio
         + weights.placed * prior_db(placed)
         - weights.cut_off * facts.cut_off()
         - weights.ringing * number(ringing)

@@ -4,6 +4,7 @@ use ebur128::{Channel, EbuR128, Mode};
 
 use super::hum::Hum;
 use super::spread::{BANDS, Spread};
+use super::tears::Tears;
 use super::tops::Tops;
 use super::track::{Level, Row, STEP_MS, Track};
 
@@ -12,6 +13,8 @@ use super::track::{Level, Row, STEP_MS, Track};
 const FULL_SCALE: f32 = 0.9999;
 /// So many samples at full scale in a row are clipped; a single one may be a peak.
 const CLIPPED_RUN: u32 = 3;
+/// Nothing slower is sound.
+const LEAST_RATE_HZ: u32 = 100;
 /// A flat top lies at least so near the highest sample around it.
 const NEAR_PEAK: f32 = 0.7;
 /// Channels that are listened to for hum: the others of a recorder have its mains, too.
@@ -38,6 +41,8 @@ pub struct Meter {
     runs: Vec<u32>,
     /// Frames of zeros in a row.
     zeros: u64,
+    /// Where the wave is torn off.
+    tears: Tears,
     /// Flat tops, of each channel.
     tops: Vec<Tops>,
     spread: Spread,
@@ -50,12 +55,16 @@ pub struct Meter {
 
 impl Meter {
     /// A meter for frames of `channels` at `rate_hz`; `None` for what is no recording
-    /// (no channel or more than 64, a rate below 16 Hz or above 2.8 MHz).
+    /// (no channel or more than 64, a rate below 100 Hz or above 2.8 MHz).
     ///
     /// Every channel counts alike: those of a recorder are microphones, not a ring of
     /// loudspeakers.
     #[must_use]
     pub fn new(channels: u16, rate_hz: u32) -> Option<Self> {
+        // The library ends the program at rates far below those of sound.
+        if rate_hz < LEAST_RATE_HZ {
+            return None;
+        }
         let mode = Mode::M | Mode::TRUE_PEAK;
         let mut weighing = EbuR128::new(u32::from(channels), rate_hz, mode).ok()?;
         for channel in 0..u32::from(channels) {
@@ -69,6 +78,7 @@ impl Meter {
             done: 0,
             runs: vec![0; usize::from(channels)],
             zeros: 0,
+            tears: Tears::new(rate_hz),
             tops: vec![Tops::default(); usize::from(channels)],
             spread: Spread::new(rate_hz),
             hum: (0..channels.min(HUM_CHANNELS))
@@ -121,6 +131,7 @@ impl Meter {
         let mut row = Row {
             clipped: self.clipped(&open),
             silent_ms: self.silent_ms(&open),
+            tears: self.torn(&open),
             ..Row::default()
         };
         if self.weighing.add_frames_f32(&open).is_ok() {
@@ -202,6 +213,13 @@ impl Meter {
             }
         }
         u16::try_from(clipped).unwrap_or(u16::MAX)
+    }
+
+    /// How often the wave is torn off here.
+    fn torn(&mut self, samples: &[f32]) -> u8 {
+        let frames = samples.chunks_exact(self.channels);
+        let torn = frames.filter(|frame| self.tears.push(frame)).count();
+        u8::try_from(torn).unwrap_or(u8::MAX)
     }
 
     /// Digital silence that ends or goes on here.

@@ -15,13 +15,14 @@ mod hum;
 mod loudness;
 mod meter;
 mod spread;
+mod tears;
 mod tops;
 mod track;
 mod verdict;
 
 pub use clarity::{Copy, clarity};
 pub use coverage::{BACKED_UP, Covered, Gap, PartCoverage, Span, coverage, part_of};
-pub use heard::{Frame, Heard, Measures};
+pub use heard::{Frame, Heard, Measures, Modulation};
 pub use loudness::Loudness;
 pub use meter::Meter;
 pub use track::{Row, STEP_MS, Stretch, Track};

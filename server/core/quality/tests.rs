@@ -224,7 +224,12 @@ fn a_stretch_is_no_longer_than_the_recording() {
         assert_eq!(nothing, Stretch::default(), "{start} to {end}");
     }
     assert!(Meter::new(0, RATE).is_none());
-    assert!(Meter::new(1, 0).is_none());
+    for rate_hz in [0, 1, 16, 99] {
+        assert!(Meter::new(1, rate_hz).is_none());
+    }
+    let mut slow = Meter::new(2, 100).expect("a meter");
+    slow.push(&[0.5; 1_000]);
+    assert_eq!(slow.finish().rows().len(), 50);
 }
 
 proptest! {

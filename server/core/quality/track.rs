@@ -10,11 +10,11 @@ pub const STEP_MS: i64 = 100;
 /// The first byte of a kept track: how the rest is laid out.
 const VERSION: u8 = 2;
 /// Bytes of a kept row.
-const ROW_BYTES: usize = 23;
+const ROW_BYTES: usize = 24;
 /// Levels are kept in hundredths of a dB.
 const PARTS: f64 = 100.0;
 
-/// A tenth of a second: 32 bytes, for a day of ten recorders is looked at together.
+/// A tenth of a second: some 30 bytes, for a day of ten recorders is looked at together.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Row {
     /// Mean square after K-weighting (BS.1770-4), summed over the channels; full scale 1.
@@ -29,6 +29,8 @@ pub struct Row {
     pub flat: u16,
     /// Digital silence, ms: 10 ms and more of nothing but zeros.
     pub silent_ms: u8,
+    /// How often the wave is torn off in the middle of sound.
+    pub tears: u8,
     /// Frames of 5 ms that jump out of the row.
     pub bursts: u8,
     /// How loud each band is, mean of the channels.
@@ -146,7 +148,7 @@ impl Track {
             }
             bytes.extend(row.clipped.to_le_bytes());
             bytes.extend(row.flat.to_le_bytes());
-            bytes.extend([row.silent_ms, row.bursts]);
+            bytes.extend([row.silent_ms, row.tears, row.bursts]);
             let levels = row.bands.iter().chain(&row.hum).chain([&row.offset]);
             bytes.extend(levels.map(|level| level.0));
         }
@@ -176,10 +178,11 @@ impl Track {
                 clipped: u16::from_le_bytes([row[6], row[7]]),
                 flat: u16::from_le_bytes([row[8], row[9]]),
                 silent_ms: row[10],
-                bursts: row[11],
-                bands: std::array::from_fn(|n| Level(row[12 + n])),
-                hum: [Level(row[12 + BANDS]), Level(row[13 + BANDS])],
-                offset: Level(row[14 + BANDS]),
+                tears: row[11],
+                bursts: row[12],
+                bands: std::array::from_fn(|n| Level(row[13 + n])),
+                hum: [Level(row[13 + BANDS]), Level(row[14 + BANDS])],
+                offset: Level(row[15 + BANDS]),
             }
         };
         let rows = rest.chunks_exact(ROW_BYTES).map(row).collect();

@@ -201,13 +201,13 @@ impl Facts {
     /// The better of two ways to tell: each has its own weakness, the detector's in
     /// rooms, the other where there are no pauses.
     fn over_noise(&self) -> f32 {
-        let at_own_rate = self.measures.map_or(f32::NEG_INFINITY, |m| m.snr_db);
+        let at_own_rate = self.measures.and_then(|m| m.snr_db);
         let by_detector = if self.snr_db.is_finite() {
             self.snr_db
         } else {
             -30.0
         };
-        at_own_rate.max(by_detector)
+        at_own_rate.map_or(by_detector, |ratio| ratio.max(by_detector))
     }
 
     /// What an editor would call broken, and what it makes of the copy.
@@ -332,5 +332,4 @@ fn number(value: f32) -> f32 {
 }
 
 #[cfg(test)]
-#[path = "verdict_tests.rs"]
 mod tests;

@@ -23,8 +23,10 @@ pub struct Part {
     #[schema(pattern = "\\S", max_length = 80)]
     pub name: String,
     /// Where it starts on the event clock, ms.
+    #[schema(minimum = -31_622_400_000_i64, maximum = 31_622_400_000_i64)]
     pub start_ms: i64,
-    /// Where it ends, ms, exclusive.
+    /// Where it ends, ms, exclusive; later than it starts.
+    #[schema(minimum = -31_622_400_000_i64, maximum = 31_622_400_000_i64)]
     pub end_ms: i64,
     /// Whether what is said in it can't be repeated, so that two sources must have it.
     #[serde(default = "required")]

@@ -33,7 +33,7 @@ pub fn print(copies: &[Copy]) {
             copy.segments.snr_db
         }),
         ("signal to noise, telephone band", |copy| {
-            copy.measures.snr_db
+            copy.measures.snr_db.unwrap_or(f32::NEG_INFINITY)
         }),
         ("level", |copy| copy.segments.level_dbfs),
     ];

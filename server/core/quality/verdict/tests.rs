@@ -4,7 +4,7 @@ use super::*;
 
 const SOUND: Measures = Measures {
     voice_dbfs: -24.0,
-    snr_db: 34.0,
+    snr_db: Some(34.0),
     noise_rise_db: 0.0,
     clipped: 0.0,
     flat: 0.0,
@@ -15,6 +15,7 @@ const SOUND: Measures = Measures {
     dropouts: 0,
     bandwidth_hz: 20_000,
     offset_dbfs: Some(-80.0),
+    modulation: None,
 };
 const GOOD: Facts = Facts {
     heard: true,
@@ -120,7 +121,10 @@ fn far_and_noisy_is_worse_the_more() {
             clarity: Some(clarity),
             snr_db,
             reverb_s,
-            measures: Some(Measures { snr_db, ..SOUND }),
+            measures: Some(Measures {
+                snr_db: Some(snr_db),
+                ..SOUND
+            }),
             ..GOOD
         })
     };
