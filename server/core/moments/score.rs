@@ -38,7 +38,7 @@ const COMPARED: Weights = Weights {
     beyond: 0.0,
     ringing: 25.0,
     torn: 100.0,
-    missed: 6.0,
+    missed: 12.0,
     cut_off: 15.0,
     placed: 0.1,
 };

@@ -76,7 +76,7 @@ pub struct Measures {
     pub bandwidth_hz: u32,
     /// How far off zero the wave lies, dBFS; `None` for nothing.
     pub offset_dbfs: Option<f32>,
-    /// How much of the voice comes and goes by syllables, 0 to about 0.5: noise and the
+    /// How much of the voice comes and goes by syllables, 0 to 2, mostly below 0.5: noise and the
     /// room fill the dips. `None` for what is too short.
     pub modulation: Option<Modulation>,
 }
@@ -268,7 +268,9 @@ fn modulation(rows: &[Row]) -> Option<Modulation> {
         for rows in &whole {
             if let [before, row, after] = rows {
                 moved += (height(row) - 0.5 * (height(before) + height(after))).powi(2);
-                all += row.bands[band].power();
+                // Of all three, so that a gap between two loud rows has its bounds.
+                let power = |row: &Row| row.bands[band].power();
+                all += 0.25 * (power(before) + 2.0 * power(row) + power(after));
             }
         }
         if all > 0.0 { (moved / all) as f32 } else { 0.0 }

@@ -167,6 +167,28 @@ fn cut_samples(samples: &[f32], height: f32) -> usize {
     cut.map(<[f32]>::len).sum()
 }
 
+/// Half of it is noise: what comes and goes is less.
+#[test]
+fn noise_and_a_room_fill_the_dips() {
+    let dry = talk(5);
+    let noisy: Vec<f32> = dry
+        .iter()
+        .zip(sounds::white(6))
+        .map(|(s, n)| s + 0.1 * n)
+        .collect();
+    let mut ringing = dry.clone();
+    for at in 1_600..ringing.len() {
+        // Falls by 6 dB each tenth of a second.
+        ringing[at] += 0.5 * ringing[at - 1_600];
+    }
+    let of = |samples: &[f32]| measures(samples).modulation.expect("long enough").words;
+    let found = [of(&dry), of(&noisy), of(&ringing)];
+    assert!(
+        found[0] > 1.3 * found[1] && found[0] > 1.3 * found[2],
+        "{found:?}"
+    );
+}
+
 #[test]
 fn without_pauses_there_is_no_noise_to_tell() {
     let mut meter = Meter::new(1, RATE as u32).expect("a meter");
@@ -203,6 +225,7 @@ proptest! {
         let heard = Heard::new(&track, &speech);
         if let Some(m) = heard.measures(FileMs(from), FileMs(from + length)) {
             prop_assert!(m.snr_db.is_none_or(|snr| (-30.0..=60.0).contains(&snr)));
+            prop_assert!(m.modulation.is_none_or(|m| (0.0..=2.001).contains(&m.all)));
             prop_assert!((0.0..=1.0).contains(&m.silent) && (0.0..=1.0).contains(&m.clipped));
         }
     }
