@@ -11,6 +11,7 @@
 //! - [`clock`]: recordings to one clock.
 //! - [`moments`]: speech that several recordings heard, once.
 //! - [`quality`]: frames to how well they were heard.
+//! - [`voices`]: who spoke, by levels of worn microphones and by voice.
 //! - [`text`]: words to their normal form, queries to matches.
 
 pub mod cancel;
@@ -20,5 +21,6 @@ pub mod quality;
 pub mod signal;
 pub mod text;
 pub mod units;
+pub mod voices;
 
 pub use cancel::Cancel;

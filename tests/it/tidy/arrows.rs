@@ -5,7 +5,9 @@
 use super::{File, source};
 use std::collections::BTreeSet;
 
-const CORE: &[&str] = &["core", "signal", "clock", "moments", "quality", "text"];
+const CORE: &[&str] = &[
+    "core", "signal", "clock", "moments", "quality", "text", "voices",
+];
 
 /// Every room, and what it may use beside itself.
 const MAY_USE: &[(&str, &[&str])] = &[
@@ -15,6 +17,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("moments", &["core", "signal", "clock", "quality", "text"]),
     ("quality", &["core", "signal", "clock"]),
     ("text", &["core"]),
+    ("voices", &["core", "clock"]),
     ("media", CORE),
     ("speech", CORE),
     ("store", CORE),

@@ -1,0 +1,106 @@
+//! Which numbers decide who spoke, and why these?
+
+use super::worn::Stands;
+
+/// Everything the decision can be told.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VoiceParams {
+    /// Log-odds that a wearer speaks where several worn microphones heard it: at 0 dB
+    /// against the own level and no lead, for each dB of own level, for each dB of lead.
+    pub worn_several: [f32; 3],
+    /// The same where one alone heard it: at its own level, and for each dB.
+    pub worn_alone: [f32; 2],
+    /// Log-odds beyond which a stretch of 1.6 s is surely the wearer's, or surely not,
+    /// and teaches.
+    pub worn_sure: f32,
+    /// What the log-odds of one step of 100 ms count: neighbouring ones say the same.
+    pub worn_weight: f32,
+    /// Likeness of a window of 1.6 s to a voice at which it is as likely that voice as
+    /// any other.
+    pub voice_even: f32,
+    /// Log-odds for each unit of likeness above that.
+    pub voice_slope: f32,
+    /// Two groups of windows are one speaker's while they are at least so alike, on
+    /// average over all pairs.
+    pub cluster: f32,
+    /// Likeness of two means from which they are one voice.
+    pub same: f32,
+    /// An unnamed speaker has at least so much speech, ms.
+    pub least_ms: f32,
+    /// Log-odds of a change of speaker from one step to the next, inside speech.
+    pub change: f32,
+    /// The same in a pause.
+    pub change_in_pause: f32,
+    /// Log-odds of an unknown speaker before anything was heard, against each known.
+    pub unknown: f32,
+    /// A turn is at least so long, ms.
+    pub turn_ms: i64,
+    /// Certainty is the posterior's log-odds times this: steps are not independent.
+    pub temper: f32,
+}
+
+impl Default for VoiceParams {
+    fn default() -> Self {
+        Self {
+            worn_several: [1.8, 0.25, 0.25],
+            worn_alone: [2.4, 0.35],
+            worn_sure: 2.0,
+            worn_weight: 0.3,
+            voice_even: 0.72,
+            voice_slope: 25.0,
+            cluster: 0.66,
+            same: 0.8,
+            least_ms: 3_000.0,
+            change: -7.0,
+            change_in_pause: -3.0,
+            unknown: -1.0,
+            turn_ms: 300,
+            temper: 0.5,
+        }
+    }
+}
+
+/// Farther out, dB say nothing more.
+const LEAST_OWN_DB: f32 = -25.0;
+const MOST_OWN_DB: f32 = 3.0;
+const MOST_LEAD_DB: f32 = 12.0;
+/// Nothing heard by a microphone is surer than this.
+const MOST_LOG_ODDS: f32 = 6.0;
+/// Nor is one window's voice.
+const MOST_VOICE: f32 = 5.0;
+
+impl VoiceParams {
+    /// Log-odds that a wearer speaks, by what the microphones say over half a second.
+    pub(super) fn worn_log_odds(&self, here: &[Stands]) -> f32 {
+        let Some(own) = mean(here.iter().map(|stands| stands.own_db)) else {
+            return 0.0;
+        };
+        let own = own.clamp(LEAST_OWN_DB, MOST_OWN_DB);
+        let odds = match mean(here.iter().filter_map(|stands| stands.leads_db)) {
+            Some(leads) => {
+                let [even, for_own, for_lead] = self.worn_several;
+                even + for_own * own + for_lead * leads.clamp(-MOST_LEAD_DB, MOST_LEAD_DB)
+            }
+            None => {
+                let [even, for_own] = self.worn_alone;
+                even + for_own * own
+            }
+        };
+        odds.clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
+    }
+
+    /// Log-odds that a window of 1.6 s is a voice it is so like.
+    pub(super) fn voice_log_odds(&self, alike: f32) -> f32 {
+        let odds = self.voice_slope * (alike - self.voice_even);
+        odds.clamp(-MOST_VOICE, MOST_VOICE)
+    }
+}
+
+fn mean(values: impl Iterator<Item = f32>) -> Option<f32> {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for value in values {
+        sum += value;
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum / count)
+}
