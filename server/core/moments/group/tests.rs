@@ -258,7 +258,7 @@ proptest! {
         all in prop::collection::vec(
             (segments(), -20_000.0..20_000.0_f64, -100.0..100.0_f64, 0..2_u32), 0..5),
         places in "[ab]{5}",
-        kept in prop::collection::vec((0..6_usize, -9_000..90_000_i64, 0..9_000_i64), 0..4),
+        kept in prop::collection::vec((0..6_usize, 0..90_000_i64, 0..9_000_i64), 0..4),
     ) {
         let placements: Vec<Placement> =
             all.iter().map(|(_, start, ppm, _)| Placement::even(*start, *ppm)).collect();
