@@ -4,6 +4,8 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
+use sayback_core::voices::Encoder;
+
 use crate::speech::{
     self, ModelShelf, Recogniser, SpeechError, Whisper, default_recognisers, default_threads,
 };
@@ -26,6 +28,11 @@ pub trait Model: Send + Sync {
     fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
         let _ = languages;
         Ok(())
+    }
+    /// What tells voices apart; `None` where that model is not there, and who speaks is
+    /// judged by worn microphones alone.
+    fn encoder(&self) -> Option<Arc<Encoder>> {
+        None
     }
     /// Loads it, which takes seconds; once more for each worker.
     ///
@@ -69,6 +76,14 @@ impl Model for ShelfModel {
     fn knows(&self, languages: &[String]) -> Result<(), SpeechError> {
         let file = self.shelf.path(&self.name).ok();
         speech::knows(&self.name, file.as_deref(), languages)
+    }
+
+    fn encoder(&self) -> Option<Arc<Encoder>> {
+        let found = self.shelf.encoder();
+        found
+            .map(Arc::new)
+            .inspect_err(|error| tracing::warn!("voices can't be told apart: {error}"))
+            .ok()
     }
 
     fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {

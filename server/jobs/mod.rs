@@ -5,9 +5,11 @@
 //! all in the store. Nothing is handed from step to step in memory.
 //!
 //! ```text
-//! add ─┬─ probe ─ detect ─┐                 ┌─ transcribe      one file a step
-//!      └─ probe ─ detect ─┴─ align ─ group ─┴─ transcribe      in steps/
+//! add ─┬─ probe ─ detect ─┐                 ┌─ transcribe ─┐
+//!      └─ probe ─ detect ─┴─ align ─ group ─┴─ transcribe ─┴─ voices
 //! ```
+//!
+//! One file a step, in `steps/`.
 //!
 //! - The queue is rows of the store ([`crate::store::Claim`], leases). A step
 //!   reads, works with no transaction open, and writes its output, 'done' and

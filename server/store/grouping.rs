@@ -199,7 +199,7 @@ impl Store {
 
     /// Writes the moments of an event in place of those that nobody listened to
     /// yet, chooses where to listen to each, and that `group` is done, as one;
-    /// and has the chosen hearings listened to. What was heard of sound that a
+    /// and has the chosen hearings listened to and who speaks looked for. What was heard of sound that a
     /// hearing no longer is, is forgotten. Where what a person did meanwhile would be
     /// lost, doubled or moved, or the event has other names, they are found once more
     /// instead.
@@ -261,6 +261,7 @@ impl Store {
         }
         self.queue_words(&mut transaction, event).await?;
         self.try_seconds(&mut transaction, event).await?;
+        self.look_for_speakers(&mut transaction, event).await?;
         transaction.commit().await?;
         Ok(())
     }
@@ -301,7 +302,7 @@ impl Store {
                     .await?;
             }
             JobKind::Transcribe => {}
-            JobKind::Probe | JobKind::Detect | JobKind::Group => return Ok(()),
+            JobKind::Probe | JobKind::Detect | JobKind::Group | JobKind::Voices => return Ok(()),
         }
         let group = NewJob::of_event(JobKind::Group, &ended.event_id);
         self.queue_again(transaction, group).await

@@ -35,6 +35,7 @@ mod moments;
 mod moved;
 mod open;
 mod parts;
+mod people;
 mod queue;
 mod recordings;
 mod rows;
@@ -43,6 +44,7 @@ mod segments;
 mod settings;
 mod solving;
 mod sources;
+mod speaking;
 mod statement;
 mod status;
 #[cfg(test)]
@@ -64,6 +66,7 @@ pub use listening::{AttemptRow, Fuse, MomentWords, NewWord, Tried, WindowCommit}
 pub use moments::{HeardMoment, HearingRow, MomentRow, WordRow};
 pub use open::Store;
 pub use parts::{PartRow, Unsettled};
+pub use people::{ElsewhereRow, PersonRow, VoiceRow, WearingRow};
 use queue::NewJob;
 pub use queue::{Beat, Claim, Failure, Lane, Lease};
 pub use recordings::PieceRow;
@@ -75,5 +78,6 @@ pub use rows::{
 pub use search::Candidate;
 pub use segments::{Detected, NewSegment, Unmeasured};
 pub use solving::{NewPair, NewPlacement, Solved};
+pub use speaking::{ListenedRow, SpeakerRef, Speaks, SpeechRow, Spoken, TellingRow};
 pub use status::{Problem, QueueCounts, RunningRow, StatusRow, StepRate, ToDo};
 pub use wanting::Wanted;

@@ -8,7 +8,7 @@ use serde_json::json;
 use sqlx::FromRow;
 
 use super::statement::statements;
-use super::{EventId, Json, MomentId, RecordingId, Store, StoreError, Word};
+use super::{EventId, Json, MomentId, PersonId, RecordingId, Store, StoreError, Word};
 
 /// A stretch of speech.
 #[derive(Clone, Debug, PartialEq, FromRow)]
@@ -45,6 +45,18 @@ pub struct MomentRow {
     /// The language of most of the words; `None` without words, and for those of an
     /// earlier version.
     pub language: Option<String>,
+    /// Who speaks; `None` where that is not known.
+    pub person_id: Option<PersonId>,
+    /// What they are called.
+    pub person_name: Option<String>,
+    /// Who speaks at the same time.
+    pub also_id: Option<PersonId>,
+    /// What they are called.
+    pub also_name: Option<String>,
+    /// How sure that is, 0 to 1; `None` until it was looked for.
+    pub certainty: Option<f32>,
+    /// Why, in a few words.
+    pub person_why: Option<String>,
 }
 
 /// A word of a moment.
@@ -140,7 +152,10 @@ macro_rules! select_moment {
             "SELECT m.id, m.event_id, m.island, m.start_ms, m.end_ms, m.words_from, m.model,
                 m.doubt, m.why, m.text, m.version, m.by_hand, m.covers_from_ms, m.covers_to_ms,
                 (SELECT w.language FROM word w WHERE w.moment_id = m.id
-                    GROUP BY w.language ORDER BY count(*) DESC, min(w.n) LIMIT 1) AS language ",
+                    GROUP BY w.language ORDER BY count(*) DESC, min(w.n) LIMIT 1) AS language,
+                m.person_id, (SELECT p.name FROM person p WHERE p.id = m.person_id) AS person_name,
+                m.also_id, (SELECT p.name FROM person p WHERE p.id = m.also_id) AS also_name,
+                m.certainty, m.person_why ",
             $rest
         )
     };

@@ -54,6 +54,8 @@ impl Store {
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
+            // What is forgotten leaves no trace in the file: it may be somebody's voice.
+            .pragma("secure_delete", "ON")
             .busy_timeout(BUSY_TIMEOUT);
         let opened = |cause| StoreError::Open {
             path: path.clone(),

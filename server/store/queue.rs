@@ -14,7 +14,7 @@ use super::{EventId, JobId, JobKind, JobRow, JobState, Store, StoreError};
 /// Which workers may take a job.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Lane {
-    /// Probe, detect, align and group: one core's worth of work each.
+    /// All others: one core's worth of work each.
     Light,
     /// Transcribe: the model, loaded once.
     Model,
@@ -45,8 +45,8 @@ pub struct Claim {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
-    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`] and
-    /// [`JobKind::Group`], otherwise a recording's.
+    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`],
+    /// [`JobKind::Group`] and [`JobKind::Voices`], otherwise a recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,
@@ -172,8 +172,10 @@ statements! {
             state = CASE WHEN interruptions + 1 >= ?3 THEN 'failed' ELSE 'ready' END,
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
                 || (interruptions + 1) || ' times while working on this; '
-                || iif(kind IN ('align', 'group'), 'have the clock of the event solved again',
-                    'add it again') || ' to have it tried'
+                || CASE kind WHEN 'voices' THEN 'have who speaks found again'
+                    WHEN 'align' THEN 'have the clock of the event solved again'
+                    WHEN 'group' THEN 'have the clock of the event solved again'
+                    ELSE 'add it again' END || ' to have it tried'
                 ELSE error END,
             again = 0, lease_owner = NULL, lease_until_ms = NULL, progress = ", written!(), "
         WHERE state = 'running'

@@ -85,6 +85,8 @@ word_enum!(
         Group = "group",
         /// Write down the words. Its subject is a recording.
         Transcribe = "transcribe",
+        /// Find who speaks. Its subject is an event.
+        Voices = "voices",
     }
 );
 
@@ -422,8 +424,8 @@ pub struct JobRow {
     pub id: JobId,
     /// The step.
     pub kind: JobKind,
-    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`] and
-    /// [`JobKind::Group`], otherwise a recording's.
+    /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`],
+    /// [`JobKind::Group`] and [`JobKind::Voices`], otherwise a recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,

@@ -8,7 +8,7 @@ use super::{EventId, PersonId, Placement, SourceId, SourceRow, Store, StoreError
 
 statements! {
     PERSON = "INSERT INTO person (id, event_id, name) VALUES (?, ?, ?)
-        ON CONFLICT (event_id, name) DO UPDATE SET name = excluded.name RETURNING id";
+        ON CONFLICT (event_id, name) DO UPDATE SET unnamed = 0, number = NULL RETURNING id";
     /// What the caller leaves out stays as it was.
     SOURCE = "INSERT INTO source (id, event_id, label, placement, wearer_id)
         VALUES (?1, ?2, ?3, coalesce(?4, ?5), ?6)

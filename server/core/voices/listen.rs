@@ -66,7 +66,7 @@ impl<'a> Ear<'a> {
 
     /// Takes the next stretch: mono, 16 kHz. What is not finite counts as silence.
     pub fn hear(&mut self, samples: &[f32]) {
-        let levels_dbfs: Vec<f32> = samples.chunks(STEP).map(level_dbfs).collect();
+        let levels_dbfs = levels(samples);
         let loud = loud_dbfs(&levels_dbfs);
         let mut frames = self.mel.frames(samples);
         let gain = 10f32.powf((TAUGHT_DBFS - loud.max(SILENCE_DBFS)) / 10.0);
@@ -141,6 +141,11 @@ fn starts(frames: usize) -> impl Iterator<Item = usize> {
     // One that is almost the last is left out.
     even.filter(move |start| start + WINDOW_HOP / 2 <= last)
         .chain((frames > 1).then_some(last))
+}
+
+/// RMS level of each step, dBFS.
+pub(super) fn levels(samples: &[f32]) -> Vec<f32> {
+    samples.chunks(STEP).map(level_dbfs).collect()
 }
 
 fn level_dbfs(samples: &[f32]) -> f32 {

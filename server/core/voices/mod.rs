@@ -7,7 +7,7 @@
 //! cosine.
 //!
 //! - [`levels`], [`worn`]: whose microphone stands out.
-//! - [`mel`], [`weights`], [`encoder`], [`listen`]: what a voice is like.
+//! - [`mel`], [`weights`], [`encoder`], [`listen`], [`kept`]: what a voice is like.
 //! - [`voice`], [`cluster`], [`windows`], [`people`]: whose voice it is.
 //! - [`path`], [`decide`], `turns`: both together, over time.
 //!
@@ -19,6 +19,7 @@
 mod cluster;
 mod decide;
 mod encoder;
+mod kept;
 mod kinds;
 mod levels;
 mod listen;
@@ -37,6 +38,7 @@ mod tests;
 
 pub use decide::turns;
 pub use encoder::Encoder;
+pub use kept::NotListened;
 pub use kinds::{Evidence, Found, Known, Speaker, Stretch, Told, Turn, Worn};
 pub use listen::{Ear, Glance, Listened};
 pub use params::VoiceParams;

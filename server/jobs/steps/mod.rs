@@ -12,6 +12,7 @@ mod probe;
 mod sound;
 mod stamp_times;
 mod transcribe;
+mod voices;
 mod words;
 
 use std::time::Duration;
@@ -71,6 +72,7 @@ impl<'a> Step<'a> {
             JobKind::Align => self.align(),
             JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
+            JobKind::Voices => self.voices(),
         }
     }
 

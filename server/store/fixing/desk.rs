@@ -71,6 +71,20 @@ impl Desk {
         })
     }
 
+    /// Forgets the moments that were gathered.
+    pub fn clear(&mut self) {
+        self.hearings.clear();
+        self.lay.clear();
+        self.found.clear();
+    }
+
+    /// An instant of the clock that a recording lies on, in its file, ms; `None` where
+    /// it has no place.
+    pub fn in_file(&self, recording: &RecordingId, at_ms: i64) -> Option<i64> {
+        let (_, placement) = self.placements.get(recording)?;
+        Some(placement.file_at(at_ms as f64).round() as i64)
+    }
+
     /// Takes in who has heard a moment: of two hearings of a recording, the better.
     pub fn gather(&mut self, found: &Found) {
         let (row, state) = (&found.row, &found.state);

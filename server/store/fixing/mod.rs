@@ -12,6 +12,7 @@
 mod desk;
 mod history;
 mod kinds;
+mod parted;
 mod state;
 mod undo;
 mod written;
@@ -57,6 +58,19 @@ struct Step {
     kind: ChangeKind,
     before: Vec<State>,
     after: Vec<State>,
+}
+
+impl Step {
+    /// What a moment was before, if it was one.
+    fn was(&self, state: &State) -> Option<&State> {
+        self.before.iter().find(|was| was.moment == state.moment)
+    }
+
+    /// The moments that are no more.
+    fn gone(&self) -> Vec<&State> {
+        let stays = |was: &State| self.after.iter().any(|now| now.moment == was.moment);
+        self.before.iter().filter(|was| !stays(was)).collect()
+    }
 }
 
 #[derive(FromRow)]

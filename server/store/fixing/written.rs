@@ -62,6 +62,9 @@ statements! {
         JOIN moment m ON m.id = i.value)";
     PUT_IN = "INSERT INTO moment_fts (rowid, normal) SELECT m.no, t.value ->> 1
         FROM json_each(?1) t JOIN moment m ON m.id = t.value ->> 0";
+    SHARE_SPEAKER = "UPDATE moment SET (person_id, also_id, certainty, person_why) =
+            (SELECT person_id, also_id, certainty, person_why FROM moment WHERE id = ?2)
+        WHERE id IN (SELECT value FROM json_each(?1)) AND person_id IS NULL";
     LAST_VERSION = "SELECT coalesce(max(version), 0) FROM changed WHERE moment_id = ?1";
     CHANGE = "INSERT INTO change (event_id, kind, by, at_ms, before, after)
         VALUES (?1, ?2, ?3, ?4, ?5, ?6) RETURNING id";
@@ -83,8 +86,63 @@ impl Store {
         by: &str,
         now_ms: i64,
     ) -> Result<(), StoreError> {
-        for state in &mut step.after {
-            let was = step.before.iter().find(|was| was.moment == state.moment);
+        self.write_states(transaction, desk, &mut step).await?;
+        self.share_speaker(transaction, desk, &step).await?;
+        let change: i64 = sqlx::query_scalar(self.sql(CHANGE))
+            .bind(&desk.event)
+            .bind(step.kind)
+            .bind(by)
+            .bind(now_ms)
+            .bind(json!(step.before).to_string())
+            .bind(json!(step.after).to_string())
+            .fetch_one(&mut **transaction)
+            .await?;
+        let mut versions: Vec<Value> = Vec::new();
+        versions.extend(step.after.iter().map(|s| json!([s.moment, s.version])));
+        let gone = step.gone();
+        versions.extend(gone.iter().map(|s| json!([s.moment, s.version + 1])));
+        sqlx::query(self.sql(CHANGED))
+            .bind(change)
+            .bind(json!(versions).to_string())
+            .execute(&mut **transaction)
+            .await?;
+        Ok(())
+    }
+
+    /// What came of one moment is its speaker's until that is looked for again.
+    async fn share_speaker(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        desk: &Desk,
+        step: &Step,
+    ) -> Result<(), StoreError> {
+        let bounds = |states: &[State]| -> Vec<(i64, i64)> {
+            states.iter().map(|s| (s.start_ms, s.end_ms)).collect()
+        };
+        if bounds(&step.before) == bounds(&step.after) {
+            return Ok(());
+        }
+        let ids: Vec<&MomentId> = step.after.iter().map(|state| &state.moment).collect();
+        if let Some(first) = step.after.iter().find(|s| step.was(s).is_some()) {
+            sqlx::query(self.sql(SHARE_SPEAKER))
+                .bind(json!(ids).to_string())
+                .bind(&first.moment)
+                .execute(&mut **transaction)
+                .await?;
+        }
+        self.look_for_speakers(transaction, &desk.event).await
+    }
+
+    /// Writes moments as they are now, in place of those there were.
+    pub(super) async fn write_states(
+        &self,
+        transaction: &mut Transaction<'static, Sqlite>,
+        desk: &Desk,
+        step: &mut Step,
+    ) -> Result<(), StoreError> {
+        let Step { before, after, .. } = step;
+        for state in after {
+            let was = before.iter().find(|was| was.moment == state.moment);
             state.version = 1 + match was {
                 Some(was) => was.version,
                 None => self.last_version(transaction, &state.moment).await?,
@@ -96,12 +154,7 @@ impl Store {
         }
         let stay: BTreeSet<&MomentId> = step.after.iter().map(|state| &state.moment).collect();
         let all: Vec<&MomentId> = step.before.iter().map(|state| &state.moment).collect();
-        let gone: Vec<&State> = step
-            .before
-            .iter()
-            .filter(|state| !stay.contains(&state.moment))
-            .collect();
-        let gone_ids: Vec<&MomentId> = gone.iter().map(|state| &state.moment).collect();
+        let gone_ids: Vec<&MomentId> = step.gone().iter().map(|state| &state.moment).collect();
         let tries = match (step.before.len(), step.after.len()) {
             (1, 1) => None,
             _ => Some(
@@ -144,23 +197,6 @@ impl Store {
         }
         let recordings: Vec<&RecordingId> = desk.hearings.keys().collect();
         self.run(transaction, RECOUNT, &json!(recordings).to_string())
-            .await?;
-        let change: i64 = sqlx::query_scalar(self.sql(CHANGE))
-            .bind(&desk.event)
-            .bind(step.kind)
-            .bind(by)
-            .bind(now_ms)
-            .bind(json!(step.before).to_string())
-            .bind(json!(step.after).to_string())
-            .fetch_one(&mut **transaction)
-            .await?;
-        let mut versions: Vec<Value> = Vec::new();
-        versions.extend(step.after.iter().map(|s| json!([s.moment, s.version])));
-        versions.extend(gone.iter().map(|s| json!([s.moment, s.version + 1])));
-        sqlx::query(self.sql(CHANGED))
-            .bind(change)
-            .bind(json!(versions).to_string())
-            .execute(&mut **transaction)
             .await?;
         Ok(())
     }

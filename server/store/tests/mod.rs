@@ -41,6 +41,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         moments::ALL,
         moved::ALL,
         super::parts::ALL,
+        super::people::ALL,
         queue::ALL,
         recordings::ALL,
         search::ALL,
@@ -48,6 +49,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         settings::ALL,
         solving::ALL,
         sources::ALL,
+        super::speaking::ALL,
         status::ALL,
         wanting::ALL,
     ]
