@@ -267,6 +267,8 @@ pub struct Hit {
     pub matched: Vec<Matched>,
     /// Who spoke.
     pub person: Option<Named>,
+    /// Who spoke at the same time.
+    pub also: Option<Named>,
     /// Where the words are on the event clock, ms.
     pub start_ms: Option<i64>,
     /// Why the words should not be trusted as they are.

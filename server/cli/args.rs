@@ -9,6 +9,7 @@ use super::coverage::Coverage;
 use super::event::EventCommand;
 use super::fix::FixCommand;
 use super::instant;
+use super::people::PeopleCommand;
 
 /// How commands end, told at the foot of `--help`.
 const EXIT_CODES: &str = "\
@@ -100,11 +101,14 @@ pub enum Command {
     /// Put right what a moment says, and when
     #[command(subcommand)]
     Fix(FixCommand),
+    /// Who speaks in an event, and who wears what
+    #[command(subcommand)]
+    People(PeopleCommand),
     /// Listen again to what was written down by another speech model, or with --anew by any
     Listen(Listen),
     /// Where the recordings of an event lie on its one clock
     Clock(Clock),
-    /// Get and look at speech models
+    /// Get and look at the models of words and voices
     #[command(subcommand)]
     Model(ModelCommand),
 }

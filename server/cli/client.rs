@@ -122,6 +122,14 @@ impl Client {
         self.ask("PUT", path, Some(body.to_string()))
     }
 
+    /// Changes a part of something.
+    ///
+    /// # Errors
+    /// As [`Client::get`].
+    pub fn patch(&self, path: &str, body: &Value) -> Result<Answer, CliError> {
+        self.ask("PATCH", path, Some(body.to_string()))
+    }
+
     /// Takes something away.
     ///
     /// # Errors

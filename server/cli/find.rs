@@ -81,8 +81,13 @@ fn not_heard(hit: &Hit, paint: Paint) -> Option<String> {
 /// The line with its matched words emphasised, under the event it is from.
 fn line(hit: &Hit, paint: Paint) -> String {
     let mut about = safe(&hit.event.title).into_owned();
+    let both = hit
+        .also
+        .as_ref()
+        .map(|also| format!(" + {}", safe(&also.name)));
     if let Some(person) = &hit.person {
-        about.push_str(&format!(", {}", safe(&person.name)));
+        let both = both.unwrap_or_default();
+        about.push_str(&format!(", {}{both}", safe(&person.name)));
     }
     if let Some(start_ms) = hit.start_ms {
         about.push_str(&format!(", at {} of the event", position(start_ms)));

@@ -154,12 +154,12 @@ impl Change {
     }
 }
 
-fn who() -> CliError {
+pub(super) fn who() -> CliError {
     CliError::Usage("who are you? Say --by NAME".into())
 }
 
 /// The name of the user on this machine, as shells have it.
-fn own_name() -> Option<String> {
+pub(super) fn own_name() -> Option<String> {
     let name = |variable| std::env::var(variable).ok();
     let names = ["USER", "LOGNAME", "USERNAME"].into_iter().filter_map(name);
     names

@@ -35,6 +35,7 @@ mod levels;
 mod listen;
 mod model;
 mod parts;
+mod people;
 mod progress;
 mod serve;
 mod session;
@@ -108,6 +109,10 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         Command::Coverage(command) => coverage::run(client, command),
         Command::Levels(command) => levels::run(client, command),
         Command::Fix(command) => fix::run(client, command),
+        Command::People(command) => {
+            let cancel = session.on_interrupt()?;
+            people::run(client, command, &cancel)
+        }
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)
@@ -133,6 +138,11 @@ fn need(command: &Command) -> Need {
             Need::Look
         }
         Command::Fix(_) => Need::Keep,
+        Command::People(people) => match people.waits() {
+            None => Need::Look,
+            Some(false) => Need::Keep,
+            Some(true) => Need::Work,
+        },
         Command::Event(EventCommand::Names(names)) if names.changes() => Need::Keep,
         Command::Event(EventCommand::Languages(said)) if said.changes() => Need::Keep,
         Command::Event(EventCommand::Parts(parts)) if parts.changes() => Need::Keep,

@@ -54,11 +54,7 @@ pub(super) fn of(sheet: &Sheet) -> Vec<Cue> {
 }
 
 fn of_line(line: &Line) -> Vec<Cue> {
-    let speaker = line
-        .speaker
-        .as_deref()
-        .map(safe::line)
-        .filter(|name| !name.is_empty());
+    let speaker = line.speakers();
     let Some(words) = &line.words else {
         let class = Some("unwritten");
         return vec![cue(

@@ -1,7 +1,7 @@
 //! How do other programs want to read a transcript?
 //!
 //! In: a recording's words at its own times ([`Sheet`]). Out: the text of a file
-//! ([`Format`]): NIST CTM and STM, `WebVTT`, `SubRip`, plain text. Units: whole
+//! ([`Format`]): NIST CTM, STM and RTTM, `WebVTT`, `SubRip`, plain text. Units: whole
 //! milliseconds of that recording's file ([`FileMs`]); confidence from 0 to 1. Cost:
 //! it grows as the words do, of captions also with how many of them fit in a cue; three
 //! hours of talk take 10 to 110 ms, unoptimised.
@@ -13,6 +13,7 @@
 //! | format | doubtful | not written down yet |
 //! | --- | --- | --- |
 //! | CTM | its words, with their confidence, after a comment | a comment |
+//! | RTTM | who speaks, all the same | who speaks, all the same |
 //! | STM | label `<doubtful>` | label `<unwritten>`, not to be scored |
 //! | WebVTT | class `doubtful`, and `[?]` in the text | class `unwritten`, and said so |
 //! | SubRip | `[?]` in the text | said so |
@@ -58,6 +59,8 @@ pub struct Line {
     pub end: FileMs,
     /// Who speaks; `None` while nobody knows.
     pub speaker: Option<String>,
+    /// Who speaks at the same time.
+    pub also: Option<String>,
     /// Why the words should not be trusted as they are.
     pub doubt: Option<String>,
     /// Its words in order: `None` until somebody has listened, empty when nothing was
@@ -85,6 +88,8 @@ pub enum Format {
     Ctm,
     /// Moment by moment, as NIST's scorers read what was said.
     Stm,
+    /// Who speaks when, as NIST's scorers read it.
+    Rttm,
     /// W3C captions.
     Vtt,
     /// Captions, as nearly all players read them.
@@ -95,7 +100,14 @@ pub enum Format {
 
 impl Format {
     /// All of them.
-    pub const ALL: [Self; 5] = [Self::Ctm, Self::Stm, Self::Vtt, Self::Srt, Self::Text];
+    pub const ALL: [Self; 6] = [
+        Self::Ctm,
+        Self::Stm,
+        Self::Rttm,
+        Self::Vtt,
+        Self::Srt,
+        Self::Text,
+    ];
 
     /// What it is called.
     #[must_use]
@@ -103,6 +115,7 @@ impl Format {
         match self {
             Self::Ctm => "ctm",
             Self::Stm => "stm",
+            Self::Rttm => "rttm",
             Self::Vtt => "vtt",
             Self::Srt => "srt",
             Self::Text => "text",
@@ -123,7 +136,7 @@ impl Format {
     #[must_use]
     pub fn media_type(self) -> &'static str {
         match self {
-            Self::Ctm | Self::Stm | Self::Text => "text/plain; charset=utf-8",
+            Self::Ctm | Self::Stm | Self::Rttm | Self::Text => "text/plain; charset=utf-8",
             Self::Vtt => "text/vtt; charset=utf-8",
             Self::Srt => "application/x-subrip; charset=utf-8",
         }
@@ -141,8 +154,8 @@ impl Format {
     ///     recording: "r".into(), file: "LECT 002.wav".into(), source: "Lectern".into(),
     ///     channel: None,
     ///     lines: vec![Line {
-    ///         start: FileMs(1_000), end: FileMs(2_400), speaker: None, doubt: None,
-    ///         words: Some(vec![word("No", 1_020, 1_300), word("way!", 1_300, 2_000)]),
+    ///         start: FileMs(1_000), end: FileMs(2_400), speaker: None, also: None,
+    ///         doubt: None, words: Some(vec![word("No", 1_020, 1_300), word("way!", 1_300, 2_000)]),
     ///     }],
     /// };
     /// assert!(Format::Ctm.write(&sheet).ends_with("LECT_002 1 1.300 0.700 way 0.90\n"));
@@ -153,10 +166,23 @@ impl Format {
         match self {
             Self::Ctm => nist::ctm(sheet),
             Self::Stm => nist::stm(sheet),
+            Self::Rttm => nist::rttm(sheet),
             Self::Vtt => captions::vtt(sheet),
             Self::Srt => captions::srt(sheet),
             Self::Text => plain::text(sheet),
         }
+    }
+}
+
+impl Line {
+    /// Everybody who speaks, for people to read.
+    fn speakers(&self) -> Option<String> {
+        let each = [&self.speaker, &self.also].into_iter().flatten();
+        let names: Vec<String> = each
+            .map(|name| safe::line(name))
+            .filter(|name| !name.is_empty())
+            .collect();
+        (!names.is_empty()).then(|| names.join(" + "))
     }
 }
 

@@ -1,4 +1,6 @@
-//! CTM and STM, as NIST's scoring toolkit reads them (SCTK, `doc/infmts.htm`).
+//! CTM and STM, as NIST's scoring toolkit reads them (SCTK, `doc/infmts.htm`), and RTTM
+//! (NIST, *The 2009 (RT-09) Rich Transcription Meeting Recognition Evaluation Plan*,
+//! appendix A).
 //!
 //! Words are written in the form in which they are scored: without the punctuation
 //! around them, letters as they are. Characters that mean something else to `sclite`
@@ -81,11 +83,7 @@ pub(super) fn stm(sheet: &Sheet) -> String {
         .iter()
         .for_each(|label| out.push_str(&format!("{label}\n")));
     for (start, end, line) in moments {
-        let speaker = line
-            .speaker
-            .as_deref()
-            .and_then(|name| safe::token(name, 60, |_| false));
-        let speaker = speaker.as_deref().unwrap_or(UNKNOWN);
+        let speaker = label(line.speaker.as_deref()).unwrap_or(UNKNOWN.into());
         let (label, words) = match (&line.words, &line.doubt) {
             (None, _) => ("unwritten", NOT_SCORED.to_owned()),
             (Some(words), None) => ("sure", joined(words)),
@@ -97,6 +95,34 @@ pub(super) fn stm(sheet: &Sheet) -> String {
         out.push('\n');
     }
     out
+}
+
+/// `SPEAKER file channel begin duration <NA> <NA> speaker <NA> <NA>`, in the order of
+/// the file; where two speak at once, both. Where nothing was said there is no line.
+pub(super) fn rttm(sheet: &Sheet) -> String {
+    let (file, channel) = (safe::stem(&sheet.file), sheet.channel.unwrap_or(1));
+    let mut out = head(sheet);
+    for line in sheet.in_order() {
+        if line.words.as_ref().is_some_and(Vec::is_empty) {
+            continue;
+        }
+        let start = line.start.0.max(0);
+        let length = (line.end.0 - start).max(1);
+        let (start, length) = (seconds(FileMs(start)), seconds(FileMs(length)));
+        let first = label(line.speaker.as_deref()).unwrap_or(UNKNOWN.into());
+        let speakers = std::iter::once(first).chain(label(line.also.as_deref()));
+        for speaker in speakers {
+            out.push_str(&format!(
+                "SPEAKER {file} {channel} {start} {length} <NA> <NA> {speaker} <NA> <NA>\n"
+            ));
+        }
+    }
+    out
+}
+
+/// A name as one token.
+fn label(name: Option<&str>) -> Option<String> {
+    safe::token(name?, 60, |_| false)
 }
 
 fn head(sheet: &Sheet) -> String {

@@ -34,12 +34,7 @@ fn said(line: &Line) -> String {
         return String::new();
     }
     let mut said = words.join(" ");
-    if let Some(speaker) = line
-        .speaker
-        .as_deref()
-        .map(safe::line)
-        .filter(|name| !name.is_empty())
-    {
+    if let Some(speaker) = line.speakers() {
         said = format!("{speaker}: {said}");
     }
     if let Some(doubt) = &line.doubt {

@@ -30,6 +30,7 @@ pub(super) fn line(start_ms: i64, end_ms: i64, text: &str) -> Line {
         start: FileMs(start_ms),
         end: FileMs(end_ms),
         speaker: None,
+        also: None,
         doubt: None,
         words: Some(if text.is_empty() { vec![] } else { vec![word] }),
     }
@@ -289,6 +290,7 @@ fn any_line() -> impl Strategy<Value = Line> {
         |(start, length, speaker, doubt, words)| Line {
             start: FileMs(start),
             end: FileMs(start + length),
+            also: speaker.clone(),
             speaker,
             doubt,
             words,

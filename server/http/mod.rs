@@ -35,6 +35,7 @@ mod moments;
 mod openapi;
 mod page;
 mod parts;
+mod people;
 mod places;
 pub mod problem;
 mod range;
@@ -130,6 +131,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(events::routes())
             .merge(glossary::routes())
             .merge(parts::routes())
+            .merge(people::routes())
             .merge(coverage::routes())
             .merge(clock::routes())
             .merge(add::routes())

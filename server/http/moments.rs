@@ -11,6 +11,7 @@ use utoipa_axum::routes;
 
 use super::AppState;
 use super::extract::{Json, Path, Query};
+use super::people::{also, speaker};
 use super::places::{Places, Stretch};
 use super::problem::{Answer, Problem};
 use super::shapes::{reference, source_of};
@@ -106,6 +107,8 @@ pub fn moment(
 ) -> Moment {
     let on_clock = row.island == 0;
     Moment {
+        person: speaker(&row),
+        also: also(&row),
         id: row.id.0,
         version: row.version,
         by_hand: row.by_hand,
@@ -184,10 +187,12 @@ pub async fn transcript(store: &Store, row: RecordingRow) -> Result<Transcript, 
         // A piece of a take has the words up to its end; the rest is in the next.
         let whole = words.len() == all;
         let text = match whole {
-            true => moment.text,
+            true => moment.text.clone(),
             false => Some(joined(&words)),
         };
         HeardWords {
+            person: speaker(&moment),
+            also: also(&moment),
             words,
             whole,
             text,

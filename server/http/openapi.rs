@@ -24,6 +24,7 @@ use super::problem::Problem;
         (name = "clock", description = "Where recordings lie on the clock of their event"),
         (name = "recordings", description = "Recordings, their words and their sound"),
         (name = "moments", description = "What was said, put right by people"),
+        (name = "people", description = "Who speaks, and what is kept of voices"),
         (name = "search", description = "Who said what and when"),
         (name = "work", description = "The queue and its progress"),
         (name = "server", description = "The server itself"),

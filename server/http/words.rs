@@ -32,7 +32,7 @@ pub fn routes() -> OpenApiRouter<AppState> {
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 pub struct WordsParams {
-    /// `json`, or a file for other programs: NIST CTM or STM, WebVTT, SubRip, plain text.
+    /// `json`, or a file for other programs: NIST CTM, STM or RTTM, WebVTT, SubRip, plain text.
     /// Files hold what this recording heard; doubtful words are marked in them, and what
     /// is not written down yet is a marked hole.
     #[param(schema_with = formats)]
@@ -140,7 +140,8 @@ fn line(hearing: HeardWords) -> Line {
     Line {
         start: FileMs(hearing.start_ms),
         end: FileMs(hearing.end_ms),
-        speaker: None,
+        speaker: hearing.person.map(|person| person.name),
+        also: hearing.also.map(|person| person.name),
         doubt: hearing.doubt,
         words: hearing.text.is_some().then_some(words),
     }
@@ -177,7 +178,7 @@ mod tests {
                 (problem.status, &problem.members["field"]),
                 (422, &"format".into())
             );
-            let allowed = ["json", "ctm", "stm", "vtt", "srt", "text"];
+            let allowed = ["json", "ctm", "stm", "rttm", "vtt", "srt", "text"];
             assert_eq!(problem.members["allowed"], serde_json::json!(allowed));
         }
     }

@@ -12,6 +12,9 @@ statements! {
 /// '1' while the queue is paused. Claiming reads it too, see `queue.rs`.
 const PAUSED: &str = "paused";
 
+/// '1' where people of one event may be looked for among those of others.
+const VOICES_ACROSS: &str = "voices_across_events";
+
 impl Store {
     /// Pauses the queue for every process on this folder, or lets it go on.
     /// Running jobs finish, except that `transcribe` is put back between windows.
@@ -19,12 +22,7 @@ impl Store {
     /// # Errors
     /// When the database can't be written.
     pub async fn set_paused(&self, paused: bool) -> Result<(), StoreError> {
-        sqlx::query(self.sql(SET))
-            .bind(PAUSED)
-            .bind(if paused { "1" } else { "0" })
-            .execute(&self.write)
-            .await?;
-        Ok(())
+        self.switch(PAUSED, paused).await
     }
 
     /// Whether the queue is paused.
@@ -32,8 +30,39 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn paused(&self) -> Result<bool, StoreError> {
+        self.is_on(PAUSED).await
+    }
+
+    /// Says whether people of one event may be looked for among those of others, by
+    /// voice.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub async fn set_voices_across_events(&self, on: bool) -> Result<(), StoreError> {
+        self.switch(VOICES_ACROSS, on).await
+    }
+
+    /// Whether people of one event may be looked for among those of others: not until
+    /// somebody says so.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn voices_across_events(&self) -> Result<bool, StoreError> {
+        self.is_on(VOICES_ACROSS).await
+    }
+
+    async fn switch(&self, name: &str, on: bool) -> Result<(), StoreError> {
+        sqlx::query(self.sql(SET))
+            .bind(name)
+            .bind(if on { "1" } else { "0" })
+            .execute(&self.write)
+            .await?;
+        Ok(())
+    }
+
+    async fn is_on(&self, name: &str) -> Result<bool, StoreError> {
         let value: Option<String> = sqlx::query_scalar(self.sql(GET))
-            .bind(PAUSED)
+            .bind(name)
             .fetch_optional(&self.read)
             .await?;
         Ok(value.as_deref() == Some("1"))

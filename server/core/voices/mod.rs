@@ -42,5 +42,5 @@ pub use kept::NotListened;
 pub use kinds::{Evidence, Found, Known, Speaker, Stretch, Told, Turn, Worn};
 pub use listen::{Ear, Glance, Listened};
 pub use params::VoiceParams;
-pub use voice::{NoVoice, Voice};
+pub use voice::{NoVoice, Voice, same_voice};
 pub use weights::{KEPT_BYTES, NoModel, PUBLISHED_BYTES, kept_form};

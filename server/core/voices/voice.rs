@@ -6,6 +6,7 @@
 
 use std::fmt;
 
+use super::params::VoiceParams;
 use super::weights::WIDTH;
 
 /// First byte of every stored voice: the form, and the model that made it.
@@ -107,6 +108,15 @@ impl Voice {
             Err(NoVoice)
         }
     }
+}
+
+/// The voice among others that may be the same person's: which, and how alike, 0 to 1.
+/// `None` where all are other people's, as far as can be told.
+#[must_use]
+pub fn same_voice(voice: &Voice, others: &[&Voice]) -> Option<(usize, f32)> {
+    let each = others.iter().map(|other| voice.alike(other)).enumerate();
+    let best = each.max_by(|a, b| a.1.total_cmp(&b.1));
+    best.filter(|(_, alike)| *alike >= VoiceParams::default().same)
 }
 
 /// Cosine of two voices of length 1; 0 where one is no number.

@@ -7,6 +7,7 @@ use sayback_core::text;
 use sayback_core::units::EventMs;
 
 use super::super::coverage::span;
+use super::super::people::{also, speaker};
 use super::super::places::{Places, Stretch};
 use super::super::shapes::{reference, source_of};
 use super::super::timecode::timecode;
@@ -93,7 +94,8 @@ impl Known {
             matched: matched(&words, said),
             kind: "exact".into(),
             score: said.found.score,
-            person: None,
+            person: speaker(moment),
+            also: also(moment),
             start_ms: on_clock.map(|at| at.start_ms.round() as i64),
             end_ms: on_clock.map(|at| at.end_ms.round() as i64),
             doubt: moment.doubt.clone(),

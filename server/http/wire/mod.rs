@@ -7,6 +7,7 @@ mod event;
 mod fix;
 mod levels;
 mod moment;
+mod people;
 mod search;
 mod status;
 
@@ -16,5 +17,6 @@ pub use event::*;
 pub use fix::*;
 pub use levels::*;
 pub use moment::*;
+pub use people::*;
 pub use search::*;
 pub use status::*;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{EventRef, Recording, RecordingRef, SourceRef};
+use super::{EventRef, Person, Recording, RecordingRef, SourceRef, Speaker};
 
 /// A page of the moments of an event.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -49,6 +49,12 @@ pub struct Moment {
     /// The recording whose sound the words were heard in.
     #[schema(required)]
     pub words_from: Option<RecordingRef>,
+    /// Who speaks; null where that is not known.
+    #[schema(required)]
+    pub person: Option<Speaker>,
+    /// Who speaks at the same time.
+    #[schema(required)]
+    pub also: Option<Person>,
     /// Every copy of it, the best first; those not heard last.
     pub hearings: Vec<MomentHearing>,
 }
@@ -128,6 +134,12 @@ pub struct HeardWords {
     /// The language of most of them, ISO 639-1; null where it is not known.
     #[schema(required)]
     pub language: Option<String>,
+    /// Who speaks; null where that is not known.
+    #[schema(required)]
+    pub person: Option<Speaker>,
+    /// Who speaks at the same time.
+    #[schema(required)]
+    pub also: Option<Person>,
     /// Whether these are all words of the moment: who puts it right writes all.
     pub whole: bool,
     /// Word by word.

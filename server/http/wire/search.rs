@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::SourceRef;
+use super::{Person, SourceRef};
 
 /// What was found.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
@@ -42,9 +42,12 @@ pub struct Hit {
     pub kind: String,
     /// How well it matches, 0 to 1.
     pub score: f32,
-    /// Who spoke.
+    /// Who spoke; null where that is not known.
     #[schema(required)]
     pub person: Option<Speaker>,
+    /// Who spoke at the same time.
+    #[schema(required)]
+    pub also: Option<Person>,
     /// Where the matched words start on the event clock, ms; null where no
     /// recording that heard them is on it.
     #[schema(required)]
@@ -88,6 +91,8 @@ pub struct Speaker {
     pub name: String,
     /// 0 to 1.
     pub certainty: f32,
+    /// What that rests on, in a few words.
+    pub why: String,
 }
 
 /// One source's copy of a moment.
