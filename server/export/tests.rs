@@ -245,7 +245,9 @@ fn three_hours_of_talk_take_no_seconds() {
         let text = format.write(&sheet);
         let took = processor_ms() - begun;
         println!("{}: {took:.0} ms", format.name());
-        assert!(text.len() > 100_000, "{}", format.name());
+        // A line a moment, whatever is said in it.
+        let least = if format == Format::Rttm { 100 } else { 100_000 };
+        assert!(text.len() > least, "{}", format.name());
         // An unoptimised build.
         assert!(took < 1_000.0, "{}: {took} ms", format.name());
     }

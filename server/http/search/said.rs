@@ -197,6 +197,12 @@ mod tests {
                 covers_from_ms: None,
                 covers_to_ms: None,
                 language: Some("en".into()),
+                person_id: None,
+                person_name: None,
+                also_id: None,
+                also_name: None,
+                certainty: None,
+                person_why: None,
             },
             event: Arc::new(EventRow {
                 id: "e".into(),

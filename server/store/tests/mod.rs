@@ -14,6 +14,7 @@ mod put_right;
 mod put_right_any;
 mod put_right_stays;
 mod story;
+mod who;
 mod words;
 
 use std::path::{Path, PathBuf};

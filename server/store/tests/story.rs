@@ -267,6 +267,7 @@ async fn the_story_uses_every_statement() {
 
     clock(&store, &event.id, id).await;
     super::words::listen_and_find(&store, &event, &recording).await;
+    super::who::spoken(&store, &event.id).await;
     let left = store.to_do().await.unwrap();
     assert!(!left.running && !left.light && !left.model && !left.takes && !left.paused);
 
