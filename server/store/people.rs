@@ -127,7 +127,12 @@ statements! {
         WHERE id = ?1";
     UNTELL = "DELETE FROM telling WHERE id IN (
             SELECT t.id FROM hearing h JOIN telling t ON t.recording_id = h.recording_id
-            WHERE h.moment_id = ?1 AND t.start_ms < h.end_ms AND t.end_ms > h.start_ms)";
+            WHERE h.moment_id = ?1 AND t.start_ms < h.end_ms AND t.end_ms > h.start_ms)
+        RETURNING person_id";
+    /// Whoever was known by nothing else has a voice no more: it was another's.
+    UNLEARN = "UPDATE person SET voice = NULL WHERE id IN (SELECT value FROM json_each(?1))
+        AND NOT EXISTS (SELECT 1 FROM moment m WHERE m.person_id = person.id)
+        AND NOT EXISTS (SELECT 1 FROM telling t WHERE t.person_id = person.id)";
     UNTOLD = "UPDATE moment SET person_id = NULL, also_id = NULL, certainty = NULL,
             person_why = NULL
         WHERE id = ?1";
@@ -361,12 +366,18 @@ impl Store {
                     .await?;
             }
             None => {
-                for statement in [UNTELL, UNTOLD] {
-                    sqlx::query(self.sql(statement))
-                        .bind(moment)
-                        .execute(&mut *transaction)
-                        .await?;
-                }
+                let told: Vec<PersonId> = sqlx::query_scalar(self.sql(UNTELL))
+                    .bind(moment)
+                    .fetch_all(&mut *transaction)
+                    .await?;
+                sqlx::query(self.sql(UNTOLD))
+                    .bind(moment)
+                    .execute(&mut *transaction)
+                    .await?;
+                sqlx::query(self.sql(UNLEARN))
+                    .bind(json!(told).to_string())
+                    .execute(&mut *transaction)
+                    .await?;
             }
         }
         self.look_for_speakers(&mut transaction, &event).await?;

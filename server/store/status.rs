@@ -103,7 +103,7 @@ pub struct StatusRow {
 pub struct ToDo {
     /// Somebody works on something.
     pub running: bool,
-    /// A light job waits, perhaps for its next attempt.
+    /// A light job waits, perhaps for its next attempt; not for words.
     pub light: bool,
     /// A job for the model waits.
     pub model: bool,
@@ -131,6 +131,14 @@ const RECENT: i64 = 20;
 /// The steps whose time is worth telling; the others take a moment a file.
 const SLOW: [JobKind; 2] = [JobKind::Detect, JobKind::Transcribe];
 
+/// A job that waits for words, which may wait for their model.
+macro_rules! behind_words {
+    () => {
+        "(kind = 'voices' AND EXISTS (SELECT 1 FROM job o WHERE o.event_id = job.event_id
+            AND o.kind = 'transcribe' AND o.state IN ('ready', 'running')))"
+    };
+}
+
 statements! {
     COUNTS = "SELECT coalesce(sum(state = 'ready'), 0) AS waiting,
             coalesce(sum(state = 'running'), 0) AS running,
@@ -140,13 +148,13 @@ statements! {
         FROM job WHERE ?1 IS NULL OR event_id = ?1";
     /// One statement, so that no job can pass from one place to another between
     /// two looks.
-    TO_DO = "SELECT EXISTS (SELECT 1 FROM job WHERE state = 'running') AS running,
+    TO_DO = concat!("SELECT EXISTS (SELECT 1 FROM job WHERE state = 'running') AS running,
             EXISTS (SELECT 1 FROM job INDEXED BY job_ready
-                WHERE lane = 'light' AND state = 'ready') AS light,
+                WHERE lane = 'light' AND state = 'ready' AND NOT ", behind_words!(), ") AS light,
             EXISTS (SELECT 1 FROM job INDEXED BY job_ready
                 WHERE lane = 'model' AND state = 'ready') AS model,
             EXISTS (SELECT 1 FROM source WHERE takes_stale = 1) AS takes,
-            EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') AS paused";
+            EXISTS (SELECT 1 FROM setting WHERE name = 'paused' AND value = '1') AS paused");
     /// What a recording hears may be written down from another: its moments count.
     SUMS = concat!("SELECT coalesce(sum(f.duration_ms), 0) AS total,
             coalesce(sum(CASE WHEN ", is_ready!(), " THEN f.duration_ms

@@ -20,6 +20,7 @@ pub(crate) fn files_of_words_are_read_by_other_programs(landing: &Landing) {
     for recording in detail.json()["recordings"].as_array().expect("recordings") {
         a_scorer_finds_the_errors_that_there_are(landing, recording);
         captions_are_the_same_to_a_player(landing, recording);
+        a_scorer_of_speakers_reads_who_speaks(landing, recording);
         the_plain_text_is_the_transcript(landing, recording);
         files_say_what_they_are(landing, recording);
     }
@@ -108,11 +109,74 @@ fn in_plain_words(ctm: &str) -> String {
 fn captions_are_the_same_to_a_player(landing: &Landing, recording: &Value) {
     let vtt = file(landing, recording, Format::Vtt);
     let srt = file(landing, recording, Format::Srt);
-    assert_eq!(by_ffmpeg(&vtt, Format::Vtt), srt);
     assert_eq!(by_ffmpeg(&srt, Format::Srt), srt);
+    // WebVTT has a mark for who speaks, which SubRip has not; both are parted alike.
+    let mut unsigned = srt.clone();
+    for name in SPEAKERS {
+        assert!(vtt.contains(&format!("<v {name}>")), "{vtt}");
+        unsigned = unsigned.replace(&format!("{name}: "), "");
+    }
+    assert_ne!(unsigned, srt);
+    assert_eq!(by_ffmpeg(&vtt, Format::Vtt), unsigned);
     // What was found in the whole transcript stands on the screen in words.
     let words = srt.to_lowercase().replace('\n', " ");
     assert!(words.contains("ferry bell"), "{srt}");
+}
+
+/// Who speaks, as far as the landing's recorders can tell.
+const SPEAKERS: [&str; 2] = ["wearer of Corin, lapel", "speaker 1"];
+
+/// NIST's md-eval finds no fault with what it is scored against, and all of it speech;
+/// with half of the lines it misses the others.
+fn a_scorer_of_speakers_reads_who_speaks(landing: &Landing, recording: &Value) {
+    let rttm = file(landing, recording, Format::Rttm);
+    let lines: Vec<&str> = data(&rttm).collect();
+    let heard = ask(landing, recording, "json").json();
+    let heard = heard["hearings"].as_array().expect("hearings").iter();
+    let spoken = heard.filter(|h| h["heard"] == true && h["text"] != "");
+    assert_eq!(lines.len(), spoken.count());
+    for name in ["wearer_of_Corin_lapel", "speaker_1"] {
+        assert!(lines.iter().any(|line| line.contains(name)), "{rttm}");
+    }
+    let seconds = |line: &&&str| line.split(' ').nth(4).and_then(|s| s.parse::<f64>().ok());
+    let all: f64 = lines.iter().filter_map(|line| seconds(&line)).sum();
+    let (time, missed) = md_eval(&rttm, &rttm);
+    assert!(
+        (time - all).abs() < 0.02 && missed == 0.0,
+        "{time} of {all}: {missed}"
+    );
+    let (_, missed) = md_eval(&rttm, lines[0]);
+    let first = seconds(&&lines[0]).expect("a length");
+    assert!((missed - (all - first)).abs() < 0.02, "{missed}");
+}
+
+/// Scored and missed speaker time, s, without a collar.
+fn md_eval(truth: &str, said: &str) -> (f64, f64) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let write = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text.to_owned() + "\n").expect("a file");
+        path
+    };
+    let run = Command::new(oracle::md_eval())
+        .args(["-c", "0"])
+        .arg("-r")
+        .arg(write("truth.rttm", truth))
+        .arg("-s")
+        .arg(write("said.rttm", said))
+        .output()
+        .expect("md-eval starts");
+    let told = String::from_utf8_lossy(&run.stdout);
+    let number = |what: &str| -> f64 {
+        let line = told
+            .lines()
+            .find(|line| line.trim_start().starts_with(what));
+        let value = line.and_then(|line| line.split_once('=')?.1.split_whitespace().next());
+        value
+            .and_then(|value| value.parse().ok())
+            .unwrap_or_else(|| panic!("no {what} in {told}"))
+    };
+    (number("SCORED SPEAKER TIME"), number("MISSED SPEAKER TIME"))
 }
 
 fn the_plain_text_is_the_transcript(landing: &Landing, recording: &Value) {
@@ -127,11 +191,13 @@ fn the_plain_text_is_the_transcript(landing: &Landing, recording: &Value) {
     let text = file(landing, recording, Format::Text);
     let lines: Vec<(&str, &str)> = text.lines().filter_map(|l| l.split_once("  ")).collect();
     let said = transcript["hearings"].as_array().expect("hearings").iter();
-    let said: Vec<&str> = said.filter_map(|h| h["text"].as_str()).collect();
+    let said = said.filter_map(|h| Some((h["person"]["name"].as_str()?, h["text"].as_str()?)));
+    let said: Vec<(&str, &str)> = said.collect();
     assert_eq!(lines.len(), said.len(), "{text}");
-    for ((at, line), said) in lines.iter().zip(said) {
+    for ((at, line), (name, said)) in lines.iter().zip(said) {
         assert!(at.starts_with("00:00:") && at.len() == 12, "{text}");
-        assert!(line.starts_with(said), "{line}: {said}");
+        let signed = format!("{name}: {said}");
+        assert!(line.starts_with(&signed), "{line}: {said}");
     }
 }
 
@@ -144,6 +210,7 @@ fn files_say_what_they_are(landing: &Landing, recording: &Value) {
     for (format, kind, ending) in [
         ("ctm", "text/plain; charset=utf-8", "ctm"),
         ("stm", "text/plain; charset=utf-8", "stm"),
+        ("rttm", "text/plain; charset=utf-8", "rttm"),
         ("vtt", "text/vtt; charset=utf-8", "vtt"),
         ("srt", "application/x-subrip; charset=utf-8", "srt"),
         ("text", "text/plain; charset=utf-8", "txt"),
@@ -163,7 +230,7 @@ fn what_is_not_there_is_refused(landing: &Landing) {
         .get("/recordings/none/words?format=docx")
         .problem(422);
     assert_eq!(refused["field"], "format", "{refused}");
-    let all = json!(["json", "ctm", "stm", "vtt", "srt", "text"]);
+    let all = json!(["json", "ctm", "stm", "rttm", "vtt", "srt", "text"]);
     assert_eq!(refused["allowed"], all, "{refused}");
     landing
         .app
@@ -270,6 +337,7 @@ fn sheet(texts: Vec<&str>) -> Sheet {
             start,
             end: FileMs(at_ms),
             speaker: None,
+            also: None,
             doubt: None,
             words: Some(words),
         };

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use crate::app::TestApp;
 use crate::export::files_of_words_are_read_by_other_programs;
+use crate::http_people::people_are_named_told_and_forgotten;
 use crate::landing::Landing;
 
 /// How far a word's time may be off, ms: what the tool promises of 95 in 100.
@@ -32,6 +33,7 @@ fn a_line_is_found_in_every_recording_that_heard_it() {
     pages_hold_the_hits_in_order(&landing);
     the_transcript_holds_what_was_found(&landing);
     files_of_words_are_read_by_other_programs(&landing);
+    people_are_named_told_and_forgotten(&landing);
 }
 
 fn the_answer_has_every_member(landing: &Landing) {
@@ -44,7 +46,9 @@ fn the_answer_has_every_member(landing: &Landing) {
         hit["event"],
         json!({"id": landing.event, "title": "Tarrow Landing"})
     );
-    assert_eq!((&hit["part"], &hit["person"]), (&Value::Null, &Value::Null));
+    assert_eq!((&hit["part"], &hit["also"]), (&Value::Null, &Value::Null));
+    // Nobody was named, but somebody wore it.
+    assert_eq!(hit["person"]["name"], "wearer of Corin, lapel", "{hit}");
     assert_eq!(hit["match"], "exact");
     assert_eq!(hit["score"], 1.0, "{hit}");
     assert_eq!(

@@ -54,12 +54,12 @@ pub fn glossary(typed: &[String]) -> Result<Vec<String>, GlossaryError> {
     let mut seen: HashSet<String> = HashSet::new();
     for (n, name) in (1..).zip(typed) {
         let name = shown_name(name);
-        if name.split(' ').all(|word| normal(word).is_empty()) {
-            continue;
-        }
         let length = name.chars().count();
         if length > MAX_NAME_CHARS {
             return Err(GlossaryError::TooLong(n, length));
+        }
+        if name.split(' ').all(|word| normal(word).is_empty()) {
+            continue;
         }
         if seen.insert(name.clone()) {
             names.push(name);

@@ -66,9 +66,11 @@ pub struct Perhaps {
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 pub struct NewPerson {
     /// What they are called.
+    #[schema(pattern = "\\S", max_length = 80)]
     pub name: String,
     /// Their part in the day.
     #[serde(default)]
+    #[schema(max_length = 80)]
     pub role: Option<String>,
 }
 
@@ -77,8 +79,10 @@ pub struct NewPerson {
 #[serde(default)]
 pub struct PersonChange {
     /// What they are called; it names everything an unnamed speaker said.
+    #[schema(pattern = "\\S", max_length = 80)]
     pub name: Option<String>,
     /// Their part in the day; empty for none.
+    #[schema(max_length = 80)]
     pub role: Option<String>,
 }
 
@@ -88,6 +92,7 @@ pub struct Merge {
     /// The id of the one who stays.
     pub into: String,
     /// Who says so.
+    #[schema(pattern = "\\S", max_length = 80)]
     pub by: String,
 }
 
@@ -95,6 +100,7 @@ pub struct Merge {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Wearers {
     /// By time; nobody where it is empty.
+    #[schema(max_items = 200)]
     pub wearers: Vec<Wearer>,
 }
 
@@ -116,6 +122,7 @@ pub struct ToldSpeaker {
     #[schema(required)]
     pub person: Option<String>,
     /// Who says so.
+    #[schema(pattern = "\\S", max_length = 80)]
     pub by: String,
 }
 

@@ -218,6 +218,7 @@ fn is_measure(key: &str) -> bool {
             | "level_dbfs"
             | "snr_db"
             | "score"
+            | "certainty"
             | "rate"
             | "rate_ppm"
             | "agreement"

@@ -257,6 +257,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
     {
       "hits": [
         {
+          "also": null,
           "doubt": null,
           "end_ms": "[end_ms]",
           "event": {
@@ -313,7 +314,12 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
           "moment": "[id]",
           "not_heard_on": [],
           "part": null,
-          "person": null,
+          "person": {
+            "certainty": "[certainty]",
+            "id": "[id]",
+            "name": "speaker 1",
+            "why": "by voice"
+          },
           "score": "[score]",
           "start_ms": "[start_ms]",
           "text": "[text]",
