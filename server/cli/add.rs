@@ -1,8 +1,10 @@
 //! `sayback add`: take in recordings, and see them through.
 
+use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::core::Cancel;
+use crate::speech::VOICES;
 
 use super::answers::{Added, EventDetail, Failed, Health, Refused};
 use super::args::{Add, Placement};
@@ -33,6 +35,7 @@ pub fn run(
     let mut added: Added = client.post(&format!("{event}/add"), &request)?.read()?;
     if !add.json.json {
         remark(&taken_in(&added));
+        tell_of_voices(client)?;
     }
     let mut outcome = Outcome::Done;
     if !add.no_wait {
@@ -48,6 +51,30 @@ pub fn run(
         outcome = Outcome::Partly;
     }
     Ok(outcome)
+}
+
+#[derive(Deserialize)]
+struct Models {
+    models: Vec<Model>,
+}
+
+#[derive(Deserialize)]
+struct Model {
+    name: String,
+    present: bool,
+}
+
+/// Without its model nobody is known by voice; all else is as ever.
+fn tell_of_voices(client: &Client) -> Result<(), CliError> {
+    let Models { models } = client.get("/models")?.read()?;
+    let is_missing = |model: &Model| model.name == VOICES && !model.present;
+    if models.iter().any(is_missing) {
+        remark(&format!(
+            "who speaks will be told by worn microphones alone: the model of voices is not here; \
+             `sayback model get {VOICES}`, then `sayback people again EVENT`"
+        ));
+    }
+    Ok(())
 }
 
 /// Words need a model, and the one asked for; better to know before an hour of

@@ -1,7 +1,7 @@
 //! `cargo xtask demo`: from a fresh machine to a found line, and a server to
 //! go on with.
 
-use crate::process::{self, cargo, succeeds};
+use crate::process::{self, cargo, output, succeeds};
 use crate::scene::truth::PartTruth;
 use crate::setup::{self, Purpose};
 use crate::{check, scene};
@@ -54,6 +54,8 @@ pub fn run(args: &Args) -> Result<()> {
     let parts = demo.make()?;
     heading("taking in its recordings");
     demo.take_in(&parts)?;
+    heading("naming who speaks, each by one line of theirs");
+    demo.name_speakers()?;
     heading("looking for a line");
     process::run(demo.sayback().arg("find").arg(&args.find))
         .with_context(|| format!("the line {} was not found", args.find))?;
@@ -156,6 +158,23 @@ impl Demo {
             process::run(add.arg(self.recordings.join(source.folder)))?;
         }
         Ok(())
+    }
+
+    /// Whoever wears nothing was found by voice, and is named once.
+    fn name_speakers(&self) -> Result<()> {
+        let title = scene::demo::TITLE;
+        for (line, name, role) in scene::demo::UNWORN {
+            let mut find = self.sayback();
+            let answer = output(find.args(["find", line, "--json"]))?;
+            let answer: serde_json::Value = serde_json::from_str(&answer)?;
+            let found = answer["hits"][0]["person"]["name"].as_str();
+            let speaker = found.with_context(|| format!("nobody says {line}"))?;
+            if speaker != name {
+                let naming = ["people", "name", title, speaker, name, "--role", role];
+                process::run(self.sayback().args(naming))?;
+            }
+        }
+        process::run(self.sayback().args(["people", "list", title]))
     }
 
     /// The groom's letter was heard by one recorder, which clipped: that is said, and the

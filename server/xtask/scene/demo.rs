@@ -34,6 +34,11 @@ pub const NAMES: [&str; 8] = [
     "Aunt Zelphine",
     "Halvard Quill",
 ];
+/// Who wears nothing: something they say, their name, their part in the day.
+pub const UNWORN: [(&str, &str, &str); 2] = [
+    ("\"kept this ferry\"", "Halvard Quill", "officiant"),
+    ("\"little brother\"", "Jory", "brother of the bride"),
+];
 const SEED: u64 = 20_260_620;
 
 /// A source of the demo, as `sayback add` takes it.
