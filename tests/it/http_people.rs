@@ -60,6 +60,7 @@ pub(crate) fn people_are_named_told_and_forgotten(landing: &Landing) {
     what_is_told_is_certain_and_can_be_taken_back(landing);
     wearers_swap(landing);
     people_are_made_one_and_go(landing);
+    a_voice_is_known_again_elsewhere_where_that_is_wanted(landing);
     voices_are_forgotten(landing);
 }
 
@@ -207,13 +208,38 @@ fn people_are_made_one_and_go(landing: &Landing) {
     landing.app.wait_idle();
 }
 
-fn voices_are_forgotten(landing: &Landing) {
-    let rules = landing.app.get("/voices").json();
+/// The same recordings as another event, whose speakers nobody has named.
+fn a_voice_is_known_again_elsewhere_where_that_is_wanted(landing: &Landing) {
+    let event = landing.app.event("Next year");
+    for recorder in &landing.truth.recorders {
+        let placement = recorder.placement.as_str();
+        landing
+            .app
+            .add(&event, &recorder.label, placement, &landing.files(recorder));
+    }
+    landing.app.wait_idle();
+    let perhaps = || {
+        let list = landing.app.get(&format!("/events/{event}/people")).json();
+        let all = list["people"].as_array().expect("people").clone();
+        let speaker = all.iter().find(|person| person["name"] == "speaker 1");
+        speaker.expect("a speaker")["perhaps"].clone()
+    };
+    assert_eq!(perhaps(), Value::Null, "off until turned on");
+    let on = json!({"across_events": true});
+    assert_eq!(send(landing, Method::PUT, "/voices", &on).json(), on);
+    let guess = perhaps();
     assert_eq!(
-        rules,
-        json!({"across_events": false}),
-        "off until turned on"
+        (&guess["name"], &guess["event"]),
+        (&json!("Ottilie"), &json!("Tarrow Landing")),
+        "{guess}"
     );
+    assert!(
+        guess["alike"].as_f64().is_some_and(|alike| alike > 0.9),
+        "{guess}"
+    );
+}
+
+fn voices_are_forgotten(landing: &Landing) {
     assert!(
         people(landing)
             .iter()
@@ -237,22 +263,15 @@ fn voices_are_forgotten(landing: &Landing) {
         "Ottilie",
         "who spoke stays"
     );
-    let on = send(
-        landing,
-        Method::PUT,
-        "/voices",
-        &json!({"across_events": true}),
-    );
-    assert_eq!(on.json(), json!({"across_events": true}));
+    // Nobody is known by what was forgotten.
+    let path = format!("/events/{}/voices", landing.event);
+    assert_eq!(send(landing, Method::POST, &path, &json!({})).status, 202);
+    landing.app.wait_idle();
     assert!(
         people(landing)
             .iter()
-            .all(|person| person["perhaps"].is_null())
+            .any(|person| person["has_voice"] == true)
     );
-    send(
-        landing,
-        Method::PUT,
-        "/voices",
-        &json!({"across_events": false}),
-    );
+    let off = json!({"across_events": false});
+    assert_eq!(send(landing, Method::PUT, "/voices", &off).json(), off);
 }

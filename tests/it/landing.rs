@@ -25,7 +25,7 @@ pub struct Landing {
     pub event: String,
     /// What is really in the files.
     pub truth: Truth,
-    _folder: tempfile::TempDir,
+    folder: tempfile::TempDir,
 }
 
 impl Landing {
@@ -47,8 +47,13 @@ impl Landing {
             app,
             event,
             truth,
-            _folder: folder,
+            folder,
         }
+    }
+
+    /// The files of a recorder.
+    pub fn files(&self, recorder: &scene::truth::RecorderTruth) -> Vec<PathBuf> {
+        files(self.folder.path(), recorder)
     }
 
     /// Where a recorder's file has a line, ms from the file's start.
