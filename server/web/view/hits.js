@@ -49,11 +49,10 @@ function line(hit, onPlay) {
     const piece = run.hit ? el("mark", {}, run.text) : run.text;
     return n === 0 ? [piece] : [" ", piece];
   });
-  const who = hit.person ? el("span", { class: "who" }, hit.person.name) : null;
   return el(
     "li",
     { class: "hit" },
-    el("p", { class: "said" }, who, ...words, mark(hit.doubt)),
+    el("p", { class: "said" }, who(hit), ...words, mark(hit.doubt)),
     el(
       "ul",
       { class: "hearings", "aria-label": "Heard on" },
@@ -61,6 +60,14 @@ function line(hit, onPlay) {
     ),
     about(hit),
   );
+}
+
+/** Who speaks, and who at the same time; how sure that is and why, when pointed at. */
+function who({ person, also }) {
+  if (!person) return null;
+  const sure = `${Math.round(100 * person.certainty)} % sure: ${person.why}`;
+  const names = [person, also].filter(Boolean).map(({ name }) => name);
+  return el("span", { class: "who", title: sure }, names.join(" + "));
 }
 
 /** Where it is on the event clock, and who ran but did not hear it. */
