@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use super::measure::measure;
+use super::polarity::inverted;
 use super::solve::{rigid, solve};
 use super::{
     ClockParams, Coarse, Finding, Line, Member, Pair, Samples, Solution, Stretch, Support, Track,
-    coarse_all,
+    Warning, coarse_all,
 };
 use crate::Cancel;
 
@@ -57,7 +58,12 @@ pub fn align(
             pair.mute = (mute.contains(&key.0), mute.contains(&key.1));
         }
     }
-    let (placed, warnings) = solve(members, &mut pairs);
+    let (mut placed, warnings) = solve(members, &mut pairs);
+    for (member, against) in inverted(members.len(), &pairs) {
+        if let Some(placed) = placed.get_mut(member) {
+            placed.warnings.push(Warning::Inverted { member, against });
+        }
+    }
     progress(1.0);
     Some(Solution {
         placed,

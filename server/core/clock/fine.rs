@@ -8,6 +8,10 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use super::peak::top;
 use crate::units::ANALYSIS_RATE_HZ;
 
+/// Turned over, two stretches are so much more alike than as they are: rooms alone
+/// give the deepest trough up to the height of the peak.
+const INVERTED: f32 = 1.3;
+
 /// The longest stretch that is looked at, samples: 4.096 s at 16 kHz.
 pub const FINE_WINDOW: usize = 65_536;
 
@@ -37,6 +41,8 @@ pub struct FineLag {
     pub alike: f32,
     /// Level of the second above the first in the band, dB.
     pub gain_db: f32,
+    /// Whether one is the other turned over.
+    pub inverted: bool,
 }
 
 /// A stretch made ready to be compared.
@@ -155,15 +161,22 @@ impl FineLags {
             self.lags[n as usize]
         };
         let reach = REACH as isize;
-        let (peak, height) = (-reach..=reach)
-            .map(|lag| (lag, at(lag)))
-            .max_by(|x, y| x.1.total_cmp(&y.1))?;
+        let all = || (-reach..=reach).map(|lag| (lag, at(lag)));
+        let upright = all().max_by(|x, y| x.1.total_cmp(&y.1))?;
+        let trough = all().min_by(|x, y| x.1.total_cmp(&y.1))?;
+        let inverted = -trough.1 > INVERTED * upright.1;
+        let (peak, sign) = if inverted {
+            (trough.0, -1.0)
+        } else {
+            (upright.0, 1.0)
+        };
+        let height = sign * at(peak);
         let square: f64 = (-reach..=reach).map(|lag| f64::from(at(lag)).powi(2)).sum();
         let rms = (square / (2.0 * REACH as f64 + 1.0)).sqrt();
         if !(rms > 0.0 && whole > 0.0 && height > 0.0) {
             return None;
         }
-        let (part, _) = top(at(peak - 1), height, at(peak + 1));
+        let (part, _) = top(sign * at(peak - 1), height, sign * at(peak + 1));
         let samples = peak as f64 + f64::from(part);
         Some(FineLag {
             lag_ms: samples * 1_000.0 / f64::from(ANALYSIS_RATE_HZ),
@@ -171,6 +184,7 @@ impl FineLags {
             // The inverse transform sums each bin twice.
             alike: ((f64::from(height) / (2.0 * whole)) as f32).clamp(0.0, 1.0),
             gain_db: (10.0 * (second.power / first.power).log10()) as f32,
+            inverted,
         })
     }
 }

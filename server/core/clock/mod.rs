@@ -25,6 +25,7 @@ mod member;
 mod params;
 mod peak;
 mod placement;
+mod polarity;
 mod prepared;
 #[cfg(test)]
 mod room;

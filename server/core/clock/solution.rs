@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::{How, Line, Placement};
 
 /// Raise this when a stored [`Pair`] should be measured again.
-pub const PAIR_VERSION: u32 = 4;
+pub const PAIR_VERSION: u32 = 5;
 
 /// What two recordings have to do with each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -119,6 +119,9 @@ pub struct Fine {
     pub alike: f32,
     /// Level of *b* above *a* in the shared sound, dB.
     pub gain_db: f32,
+    /// Share of the points at which one is the other turned over.
+    #[serde(default)]
+    pub inverted: f32,
 }
 
 /// Where every member lies, and why.
@@ -220,6 +223,13 @@ pub enum Warning {
         /// Its level above the other, dB.
         gain_db: f32,
     },
+    /// Its polarity is the other way round than that of most others.
+    Inverted {
+        /// Which.
+        member: usize,
+        /// Against whom it was told best.
+        against: usize,
+    },
     /// Its sound could not be read, or is silent, where it was wanted.
     Unreadable {
         /// Which.
@@ -252,6 +262,7 @@ mod tests {
                 points: 40,
                 alike: 0.8,
                 gain_db: -6.0,
+                inverted: 0.0,
             }),
         };
         let pair = Pair {

@@ -97,6 +97,11 @@ fn sentence(warning: &Warning, members: &[Option<Named>]) -> String {
                 name(of)
             )
         }
+        Warning::Inverted { member, against } => format!(
+            "{} has its polarity turned over against {}: turn it before the two are mixed",
+            name(member),
+            name(against)
+        ),
         Warning::Unreadable { member } => format!(
             "{} could not be read, or is silent, where its sound was wanted",
             name(member)
@@ -233,6 +238,14 @@ mod tests {
                     gain_db: 0.01,
                 },
                 "'A.WAV' (Lapel) is the same sound as 'B.MOV' (Camera), at the same level",
+            ),
+            (
+                Warning::Inverted {
+                    member: a,
+                    against: b,
+                },
+                "'A.WAV' (Lapel) has its polarity turned over against 'B.MOV' (Camera): turn it \
+                 before the two are mixed",
             ),
             (
                 Warning::Unreadable { member: b },

@@ -216,5 +216,7 @@ fn fit(stretch: &mut Stretch, lags: &[Compared]) {
         points: lags.len() as u32,
         alike: of(|lag| lag.alike) as f32,
         gain_db: of(|lag| lag.gain_db) as f32,
+        inverted: clear.iter().filter(|(_, lag)| lag.inverted).count() as f32
+            / clear.len().max(1) as f32,
     });
 }

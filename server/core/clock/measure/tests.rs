@@ -28,9 +28,28 @@ fn searched(room: &Room, a: usize, b: usize, from_ms: f64, to_ms: f64) -> Stretc
     }
 }
 
+/// The second recorder is wired the other way round.
+struct Turned<'a>(&'a mut Room);
+
+impl Samples for Turned<'_> {
+    fn read(&mut self, member: usize, from: FileMs, to: FileMs) -> Vec<f32> {
+        let sign = if member == 1 { -1.0 } else { 1.0 };
+        let heard = self.0.read(member, from, to);
+        heard.into_iter().map(|x| sign * x).collect()
+    }
+}
+
 fn run(room: &mut Room, stretches: Vec<Stretch>) -> (Pair, Vec<usize>) {
     let track = TrackMaker::new().finish();
     let members = members(room, &track);
+    measured(&members, room, stretches)
+}
+
+fn measured(
+    members: &[Member],
+    samples: &mut dyn Samples,
+    stretches: Vec<Stretch>,
+) -> (Pair, Vec<usize>) {
     let mut pairs = BTreeMap::from([(
         (0, 1),
         Pair {
@@ -46,10 +65,10 @@ fn run(room: &mut Room, stretches: Vec<Stretch>) -> (Pair, Vec<usize>) {
         last = done;
     };
     let mute = measure(
-        &members,
+        members,
         &mut pairs,
         &[(0, 1)],
-        room,
+        samples,
         &Cancel::new(),
         &mut progress,
     )
@@ -92,6 +111,28 @@ fn a_line_is_found_to_a_tenth_of_a_ms_in_a_room_with_echoes() {
         assert!(mute.is_empty());
         // Each recorder once an instant.
         assert!(room.reads <= 2 * 40, "{}", room.reads);
+    }
+}
+
+#[test]
+fn a_recorder_wired_the_other_way_round_is_told_and_lies_right() {
+    for noise in [0.0, 0.05] {
+        for turned in [false, true] {
+            let mut room = two(noise);
+            let stretch = searched(&room, 0, 1, 0.0, 860_000.0);
+            let track = TrackMaker::new().finish();
+            let members = members(&room, &track);
+            let (pair, _) = if turned {
+                measured(&members, &mut Turned(&mut room), vec![stretch])
+            } else {
+                measured(&members, &mut room, vec![stretch])
+            };
+            let stretch = pair.stretches[0];
+            let fine = stretch.fine.unwrap();
+            assert_eq!(fine.inverted, f32::from(u8::from(turned)), "{fine:?}");
+            let off = error(&room, &stretch.line, 0.0, 860_000.0);
+            assert!(off < 0.1, "{off} {fine:?}");
+        }
     }
 }
 
@@ -258,6 +299,7 @@ fn points_that_agree_loosely_need_looks_that_agree() {
         points: 4,
         alike: 0.5,
         gain_db: 0.0,
+        inverted: 0.0,
     };
     let stretch = |blocks, against, uncertainty_ms| Stretch {
         blocks,

@@ -71,6 +71,7 @@ pub(super) fn stretch(line: Line, from_ms: f64, to_ms: f64) -> Stretch {
             points: 40,
             alike: 0.4,
             gain_db: 0.0,
+            inverted: 0.0,
         }),
     }
 }
