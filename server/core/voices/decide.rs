@@ -1,6 +1,7 @@
 //! From evidence to turns.
 
 use super::cluster::usable;
+use super::groups::Groups;
 use super::kinds::{Evidence, Found, Speaker, Stretch};
 use super::levels::{self, Readings};
 use super::listen::{Glance, PAUSE_DB, STEP_MS, loud_dbfs};
@@ -38,17 +39,20 @@ const THEIRS: f32 = 0.8;
 pub fn turns(evidence: &Evidence, params: &VoiceParams, cancel: &Cancel) -> Found {
     let read = |stretch: &Stretch| levels::read(stretch, evidence.worn);
     let readings: Vec<Readings> = evidence.stretches.iter().map(read).collect();
-    let own = Own::learn(&readings, evidence.worn);
-    let stances: Vec<Stances> = readings
-        .iter()
-        .map(|readings| own.stands(readings, evidence.worn))
-        .collect();
-    let windows = windows(evidence, &stances, params);
-    let wearers: Vec<usize> = stances.iter().flat_map(|s| s.wearers.clone()).collect();
+    let windows = windows(evidence);
     if cancel.is_cancelled() {
         return Found::default();
     }
-    let mut people = People::learn(evidence, &windows, &wearers, params);
+    let groups = Groups::new(evidence, &windows, params.cluster);
+    let own = Own::learn(&readings, &groups.steps, evidence.worn);
+    let stances: Vec<Stances> = readings
+        .iter()
+        .map(|readings| own.stands(readings, evidence.worn, params))
+        .collect();
+    if cancel.is_cancelled() {
+        return Found::default();
+    }
+    let mut people = People::learn(evidence, &windows, &groups, &stances, params);
     let hear = |people: &People, number: usize| {
         let (stretch, stances) = (evidence.stretches.get(number)?, stances.get(number)?);
         Some(Heard::new(evidence, stretch, stances, people, params))
@@ -86,8 +90,6 @@ pub(super) struct Heard<'a> {
     pub probable: Vec<Vec<f32>>,
     /// What the microphones say.
     pub stances: &'a Stances,
-    /// Log-odds of the wearers in each step, in the order of the stances.
-    pub worn: Vec<Vec<f32>>,
     /// Who speaks because a person said so.
     pub told: Vec<Option<Speaker>>,
     /// Which steps are pauses.
@@ -118,9 +120,6 @@ impl<'a> Heard<'a> {
                     let middle = (step * STEP_MS + STEP_MS / 2).saturating_add(stretch.start.0);
                     told_at(stretch, EventMs(middle), evidence.told)
                 })
-                .collect(),
-            worn: (0..steps)
-                .map(|step| stances.log_odds(step, params))
                 .collect(),
             probable: Vec::new(),
             speakers,
@@ -190,7 +189,7 @@ impl<'a> Heard<'a> {
     }
 
     fn by_worn(&self, step: usize, row: &mut [f32], params: &VoiceParams) {
-        let odds = self.worn.get(step).map_or(&[][..], Vec::as_slice);
+        let odds = self.stances.odds.get(step).map_or(&[][..], Vec::as_slice);
         for (wearer, odds) in self.stances.wearers.iter().zip(odds) {
             let state = Some(Speaker::Person(*wearer));
             if let Some(place) = self.speakers.iter().position(|s| *s == state)

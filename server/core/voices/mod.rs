@@ -19,10 +19,12 @@
 mod cluster;
 mod decide;
 mod encoder;
+mod groups;
 mod kinds;
 mod levels;
 mod listen;
 mod mel;
+mod own;
 mod params;
 mod path;
 mod people;
