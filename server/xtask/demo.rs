@@ -46,8 +46,10 @@ pub fn run(args: &Args) -> Result<()> {
     heading("building sayback");
     process::run(cargo().args(["build", "--release", "--locked", "--bin", "sayback"]))?;
     let demo = Demo::new(args.folder.clone())?;
-    heading("fetching the speech model");
-    process::run(demo.sayback().args(["model", "get", "tiny.en"]))?;
+    heading("fetching the models of words and voices");
+    for model in ["tiny.en", "voices"] {
+        process::run(demo.sayback().args(["model", "get", model]))?;
+    }
     heading("making the demo event");
     let parts = demo.make()?;
     heading("taking in its recordings");

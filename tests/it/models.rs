@@ -286,6 +286,34 @@ fn any_whole_file_can_be_given_by_its_path() {
 }
 
 #[test]
+fn the_model_of_voices_writes_no_words_and_is_refused_when_wrong() {
+    let there = oracle::model("voices");
+    let shelf = ModelShelf::new(there.parent().expect("a folder"));
+    assert_eq!(shelf.voices().expect("whole"), there);
+    shelf.encoder().expect("an encoder");
+    let refused = shelf.path("voices").expect_err("no words").to_string();
+    assert!(
+        refused.contains("choose one of tiny.en, base,"),
+        "{refused}"
+    );
+
+    let mut bytes = fs::read(&there).expect("the file");
+    bytes[1_000_000] ^= 1;
+    let other = Shelf::new();
+    fs::write(other.dir.path().join("voices.bin"), &bytes).expect("a file");
+    let refused = other.alone().encoder().err().expect("another file");
+    assert!(
+        matches!(refused, SpeechError::WrongFile { .. }),
+        "{refused}"
+    );
+    let none = Shelf::new().alone().encoder().err().expect("no file");
+    assert!(
+        none.to_string().contains("sayback model get voices"),
+        "{none}"
+    );
+}
+
+#[test]
 fn an_unknown_name_says_which_are_known() {
     let shelf = Shelf::new();
     for unknown in [

@@ -107,9 +107,13 @@ pub(crate) fn data(package: &str) -> Result<PathBuf> {
 }
 
 pub(crate) fn model(name: &str) -> Result<PathBuf> {
-    let file = models()?.join(format!("ggml-{name}.bin"));
+    let file = match name {
+        "voices" => format!("{name}.bin"),
+        words => format!("ggml-{words}.bin"),
+    };
+    let file = models()?.join(file);
     if !file.is_file() {
-        bail!("the speech model {name} is missing ({})", file.display());
+        bail!("the model {name} is missing ({})", file.display());
     }
     Ok(file)
 }

@@ -93,7 +93,7 @@ pub fn data(package: &str) -> PathBuf {
     or_end(locate::data(package))
 }
 
-/// The file of a speech model, such as `tiny.en`, on the same shelf that the
+/// The file of a model, such as `tiny.en` or `voices`, on the same shelf that the
 /// program uses by default.
 #[track_caller]
 pub fn model(name: &str) -> PathBuf {
