@@ -10,7 +10,7 @@ use super::path::posterior;
 use super::people::People;
 use super::turns::of as turns_of;
 use super::voice::alike;
-use super::windows::{told_at, windows};
+use super::windows::{told_at, told_in, windows};
 use super::worn::{Own, Stances};
 use crate::Cancel;
 use crate::units::{EventMs, SILENCE_DBFS};
@@ -107,18 +107,14 @@ impl<'a> Heard<'a> {
         let steps = levels::steps(stretch);
         let mut speakers: Vec<Option<Speaker>> =
             people.voices.keys().map(|speaker| Some(*speaker)).collect();
-        for told in evidence.told {
-            if !speakers.contains(&Some(told.speaker)) {
-                speakers.push(Some(told.speaker));
-            }
-        }
         speakers.push(None);
+        let told = told_in(stretch, evidence.told);
         let mut heard = Self {
             pauses: pauses(stretch, steps),
             told: (0..steps as i64)
                 .map(|step| {
                     let middle = (step * STEP_MS + STEP_MS / 2).saturating_add(stretch.start.0);
-                    told_at(stretch, EventMs(middle), evidence.told)
+                    told_at(EventMs(middle), &told)
                 })
                 .collect(),
             probable: Vec::new(),

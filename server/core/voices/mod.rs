@@ -36,6 +36,8 @@ mod worn;
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod worn_tests;
 
 pub use decide::turns;
 pub use encoder::Encoder;

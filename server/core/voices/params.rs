@@ -47,16 +47,16 @@ impl Default for VoiceParams {
             worn_alone: [4.0, 0.6],
             worn_sure: 2.0,
             worn_weight: 0.3,
-            voice_even: 0.72,
+            voice_even: 0.66,
             voice_slope: 25.0,
             cluster: 0.66,
-            same: [0.72, 0.8],
+            same: [0.74, 0.85],
             least_ms: 3_000.0,
-            change: -7.0,
+            change: -5.0,
             change_in_pause: -3.0,
             unknown: -1.0,
             turn_ms: 300,
-            temper: 0.5,
+            temper: 0.3,
         }
     }
 }

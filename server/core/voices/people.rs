@@ -52,6 +52,9 @@ impl People {
         for wearer in stances.iter().flat_map(|stances| &stances.wearers) {
             people.voices.entry(Speaker::Person(*wearer)).or_default();
         }
+        for told in evidence.told {
+            people.voices.entry(told.speaker).or_default();
+        }
         let mut parts: BTreeMap<Speaker, Parts> = BTreeMap::new();
         let mut open: Vec<Parts> = Vec::new();
         for mixed in mixed(windows, groups, stances, params) {
@@ -158,6 +161,7 @@ impl People {
                     self.voices.insert(speaker, Some(voice));
                 }
                 None if evidence.known.iter().any(|known| known.speaker == speaker) => {}
+                None if evidence.told.iter().any(|told| told.speaker == speaker) => {}
                 None => {
                     self.voices.remove(&speaker);
                 }

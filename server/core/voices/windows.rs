@@ -42,12 +42,13 @@ pub(super) fn windows<'a>(evidence: &Evidence<'a>) -> Vec<Window<'a>> {
         let Some(stretch) = evidence.stretches.get(number) else {
             continue;
         };
+        let told = told_in(stretch, evidence.told);
         for glance in &stretch.listened.glances {
             if glance.voiced >= VOICED && usable(&glance.voice) {
                 all.push(Window {
                     glance,
                     stretch: number,
-                    told: told_of(stretch, glance, evidence.told),
+                    told: told_of(stretch, glance, &told),
                 });
             }
         }
@@ -55,23 +56,29 @@ pub(super) fn windows<'a>(evidence: &Evidence<'a>) -> Vec<Window<'a>> {
     all
 }
 
+/// What was said about a stretch, as far as it lies in it.
+pub(super) fn told_in(stretch: &Stretch, told: &[Told]) -> Vec<Told> {
+    let here = |told: &&Told| {
+        told.island == stretch.island && told.from < stretch.end && stretch.start < told.to
+    };
+    told.iter().filter(here).copied().collect()
+}
+
 /// Who speaks at a time because a person said so.
-pub(super) fn told_at(stretch: &Stretch, at: EventMs, told: &[Told]) -> Option<Speaker> {
-    let here = told
-        .iter()
-        .rev()
-        .find(|told| told.island == stretch.island && (told.from..told.to).contains(&at));
-    here.map(|told| told.speaker)
+pub(super) fn told_at(at: EventMs, told: &[Told]) -> Option<Speaker> {
+    let here = told.iter().rev();
+    let mut here = here.filter(|told| (told.from..told.to).contains(&at));
+    here.next().map(|told| told.speaker)
 }
 
 fn told_of(stretch: &Stretch, glance: &Glance, told: &[Told]) -> Option<Speaker> {
     let at = |ms: i64| EventMs(stretch.start.0.saturating_add(ms));
     let length = glance.to_ms.saturating_sub(glance.from_ms).max(1) as f32;
     let middle = glance.from_ms.midpoint(glance.to_ms);
-    let speaker = told_at(stretch, at(middle), told)?;
+    let speaker = told_at(at(middle), told)?;
     let covered: i64 = told
         .iter()
-        .filter(|told| told.island == stretch.island && told.speaker == speaker)
+        .filter(|told| told.speaker == speaker)
         .map(|told| {
             let from = told.from.max(at(glance.from_ms));
             told.to

@@ -169,11 +169,10 @@ impl Own {
         wearers.sort_unstable();
         wearers.dedup();
         let count = readings.steps.len();
-        let row = |step: usize| -> Vec<Option<Stands>> {
-            wearers
-                .iter()
-                .map(|wearer| self.stance(readings, step, worn, *wearer))
-                .collect()
+        let row = |step: usize| {
+            let bodies = self.bodies(readings, step, worn);
+            let stands = |wearer: &usize| self.stance(&bodies, *wearer);
+            wearers.iter().map(stands).collect()
         };
         let steps: Vec<Vec<Option<Stands>>> = (0..count).map(row).collect();
         let odds = |stands: &Option<Stands>| {
@@ -190,28 +189,37 @@ impl Own {
         }
     }
 
-    fn stance(
-        &self,
-        readings: &Readings,
-        step: usize,
-        worn: &[Worn],
-        wearer: usize,
-    ) -> Option<Stands> {
-        // The loudest.
-        let mut mine: Option<(f32, Mount)> = None;
-        let mut others: Option<(f32, Mount)> = None;
+    /// Those whose microphones ran. Of somebody with two both count: whoever stands
+    /// nearer to one of them is farther from the other.
+    fn bodies(&self, readings: &Readings, step: usize, worn: &[Worn]) -> Vec<Body> {
+        let mut bodies: Vec<Body> = Vec::new();
         for (mount, db, _) in self.against(readings, step, worn) {
             let db = db.max(FAR_DB);
-            let best = if mount.1 == wearer {
-                &mut mine
-            } else {
-                &mut others
-            };
-            if best.is_none_or(|(most, _)| db > most) {
-                *best = Some((db, mount));
+            match bodies.iter_mut().find(|body| body.mount.1 == mount.1) {
+                Some(body) => {
+                    if db > body.most_db {
+                        (body.most_db, body.mount) = (db, mount);
+                    }
+                    body.sum_db += db;
+                    body.count += 1.0;
+                }
+                None => bodies.push(Body {
+                    mount,
+                    most_db: db,
+                    sum_db: db,
+                    count: 1.0,
+                }),
             }
         }
-        let (own_db, mount) = mine?;
+        bodies
+    }
+
+    fn stance(&self, bodies: &[Body], wearer: usize) -> Option<Stands> {
+        let mine = bodies.iter().find(|body| body.mount.1 == wearer)?;
+        let others = bodies.iter().filter(|body| body.mount.1 != wearer);
+        let next = others.max_by(|a, b| a.own_db().total_cmp(&b.own_db()));
+        let (own_db, mount) = (mine.own_db(), mine.mount);
+        let others = next.map(|next| (next.own_db(), next.mount));
         let weakened = |speaks: Mount, hears: Mount| self.across.get(&(speaks, hears)).copied();
         let Some((db, lead)) = others else {
             return Some(Stands {
@@ -230,6 +238,22 @@ impl Own {
             leads_db: Some(own_db - db - even_db),
             beyond_db: own_db - db - back.unwrap_or(-12.0),
         })
+    }
+}
+
+/// A wearer in one step.
+struct Body {
+    /// The microphone that reads most against its own level, and how much.
+    mount: Mount,
+    most_db: f32,
+    sum_db: f32,
+    count: f32,
+}
+
+impl Body {
+    /// Against the own level, dB: the mean over the microphones.
+    fn own_db(&self) -> f32 {
+        self.sum_db / self.count
     }
 }
 

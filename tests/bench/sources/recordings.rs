@@ -20,6 +20,7 @@ pub struct Recording {
     pub recorder: usize,
     pub channel: usize,
     /// Where its first sample is in its take, ms.
+    #[allow(dead_code, reason = "for those who look at lines")]
     pub first_ms: f64,
     pub duration_ms: f64,
     pub segments: Vec<SpeechSegment>,

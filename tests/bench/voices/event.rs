@@ -85,16 +85,22 @@ impl Event {
             let speaker = Speaker::Person(line.speaker);
             let (from, to) = (EventMs(line.start_ms as i64), EventMs(line.end_ms as i64));
             let inside = |heard: &Heard| heard.start.0 <= from.0 + 100 && to.0 <= heard.end.0 + 100;
-            let alone = self.lines.iter().filter(|other| {
-                other.start_ms < line.end_ms && line.start_ms < other.end_ms
-            });
+            let alone = self
+                .lines
+                .iter()
+                .filter(|other| other.start_ms < line.end_ms && line.start_ms < other.end_ms);
             let new = told.iter().all(|told| told.speaker != speaker);
             if new
                 && to.0 - from.0 >= 2_000
                 && alone.count() == 1
                 && self.stretches.iter().any(inside)
             {
-                told.push(Told { island: 0, from, to, speaker });
+                told.push(Told {
+                    island: 0,
+                    from,
+                    to,
+                    speaker,
+                });
             }
         }
         told

@@ -6,13 +6,12 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use sayback::core::Cancel;
 use sayback::core::signal::{DetectorParams, SpeechDetector};
 use sayback::core::units::EventMs;
-use sayback::core::voices::{
-    Ear, Encoder, Evidence, Found, Listened, Speaker, Stretch, VoiceParams, turns,
-};
+use sayback::core::voices::{Ear, Encoder, Found, Speaker};
 use xtask::oracle;
+
+use super::event::{Event, Heard, Line};
 
 /// An excerpt.
 pub struct Meeting {
@@ -43,40 +42,6 @@ impl Errors {
 pub enum Speech {
     Detected,
     Labelled,
-}
-
-/// Prints the errors.
-pub fn run(encoder: &Encoder) {
-    let meetings = all(&oracle::data("pyannote.audio"));
-    println!("{} meetings, pooled: % of the speech", meetings.len());
-    println!("speech    who            collar  missed  false  speaker  all");
-    for speech in [Speech::Detected, Speech::Labelled] {
-        let heard: Vec<_> = meetings.iter().map(|one| one.heard(speech, encoder)).collect();
-        let found: Vec<Found> = heard.iter().map(|one| found(one)).collect();
-        let one = found.iter().map(one_for_all).collect();
-        for (who, found) in [("found", found), ("one for all", one)] {
-            for collar_s in [0.25, 0.0] {
-                let errors = errors(&meetings, &found, &heard, collar_s);
-                let share = |s: f64| 100.0 * s / errors.scored_s;
-                println!(
-                    "{:<9} {who:<14} {collar_s:>5.2}  {:>6.1} {:>6.1}  {:>6.1}  {:>5.1}",
-                    match speech {
-                        Speech::Detected => "detected",
-                        Speech::Labelled => "labelled",
-                    },
-                    share(errors.missed_s),
-                    share(errors.false_s),
-                    share(errors.speaker_s),
-                    errors.rate()
-                );
-            }
-        }
-        for (meeting, found) in meetings.iter().zip(heard.iter().map(|one| self::found(one))) {
-            let said: BTreeSet<_> = meeting.labels.iter().map(|(who, ..)| who).collect();
-            let told: BTreeSet<_> = found.turns.iter().filter_map(|t| t.speaker).collect();
-            println!("  {}: {} speakers, {} found", meeting.name, said.len(), told.len());
-        }
-    }
 }
 
 /// The excerpts of the unpacked `pyannote.audio` 4.0.7.
@@ -116,16 +81,17 @@ fn wav(folder: &Path, name: &str) -> PathBuf {
 
 fn samples(path: &Path) -> Vec<f32> {
     let mut reader = hound::WavReader::open(path).expect("a recording");
-    assert_eq!((reader.spec().channels, reader.spec().sample_rate), (1, 16_000));
+    assert_eq!(
+        (reader.spec().channels, reader.spec().sample_rate),
+        (1, 16_000)
+    );
     let samples: Result<Vec<f32>, _> = reader.samples::<f32>().collect();
     samples.expect("samples")
 }
 
-type Stretches = Vec<(EventMs, EventMs, Listened)>;
-
 impl Meeting {
-    /// The stretches of speech, listened to.
-    pub fn heard(&self, speech: Speech, encoder: &Encoder) -> Stretches {
+    /// The stretches of speech, listened to; nobody wears a microphone.
+    pub fn event(&self, speech: Speech, encoder: &Encoder) -> Event {
         let stretches = match speech {
             Speech::Detected => self.detected(),
             Speech::Labelled => self.labelled(),
@@ -136,7 +102,33 @@ impl Meeting {
             ear.hear(&self.samples[at(start.0)..at(end.0)]);
         }
         let heard = stretches.into_iter().zip(ear.finish());
-        heard.map(|((start, end), listened)| (start, end, listened)).collect()
+        Event {
+            stretches: heard
+                .map(|((start, end), listened)| Heard {
+                    start,
+                    end,
+                    heard_by: Vec::new(),
+                    listened,
+                })
+                .collect(),
+            worn: Vec::new(),
+            lines: self.lines(),
+        }
+    }
+
+    fn lines(&self) -> Vec<Line> {
+        let names: BTreeSet<&String> = self.labels.iter().map(|(who, ..)| who).collect();
+        let line = |(who, from, to): &(String, f64, f64)| {
+            let (start_ms, end_ms) = (1_000.0 * from, 1_000.0 * to);
+            Line {
+                speaker: names.iter().position(|name| *name == who).unwrap_or(0),
+                worn: false,
+                start_ms,
+                end_ms,
+                spans_ms: vec![(start_ms, end_ms)],
+            }
+        };
+        self.labels.iter().map(line).collect()
     }
 
     fn detected(&self) -> Vec<(EventMs, EventMs)> {
@@ -146,7 +138,9 @@ impl Meeting {
             detector.push(piece, &mut segments);
         }
         detector.finish(&mut segments);
-        let bounds = segments.iter().map(|s| (EventMs(s.start.0), EventMs(s.end.0)));
+        let bounds = segments
+            .iter()
+            .map(|s| (EventMs(s.start.0), EventMs(s.end.0)));
         bounds.collect()
     }
 
@@ -168,25 +162,6 @@ impl Meeting {
     }
 }
 
-/// Who spoke, as the product says.
-pub fn found(heard: &Stretches) -> Found {
-    let stretches: Vec<Stretch> = heard
-        .iter()
-        .map(|(start, end, listened)| Stretch {
-            island: 0,
-            start: *start,
-            end: *end,
-            heard_by: &[],
-            listened,
-        })
-        .collect();
-    let evidence = Evidence {
-        stretches: &stretches,
-        ..Evidence::default()
-    };
-    turns(&evidence, &VoiceParams::default(), &Cancel::new())
-}
-
 /// The same speech, all by one speaker: what any other answer has to beat.
 pub fn one_for_all(found: &Found) -> Found {
     let mut found = found.clone();
@@ -198,7 +173,7 @@ pub fn one_for_all(found: &Found) -> Found {
 }
 
 /// md-eval's answer over all excerpts, on the whole of each.
-pub fn errors(meetings: &[Meeting], found: &[Found], _: &[Stretches], collar_s: f64) -> Errors {
+pub fn errors(meetings: &[Meeting], found: &[Found], collar_s: f64) -> Errors {
     let folder = tempfile::tempdir().expect("a folder");
     let (mut truth, mut said, mut whole) = (String::new(), String::new(), String::new());
     for (meeting, found) in meetings.iter().zip(found) {
@@ -210,7 +185,13 @@ pub fn errors(meetings: &[Meeting], found: &[Found], _: &[Stretches], collar_s: 
         }
         for turn in &found.turns {
             let (from, to) = (turn.start.0 as f64 / 1e3, turn.end.0 as f64 / 1e3);
-            speaker(&mut said, name, from, to.min(length_s), &named(turn.speaker));
+            speaker(
+                &mut said,
+                name,
+                from,
+                to.min(length_s),
+                &named(turn.speaker),
+            );
             if turn.also.is_some() {
                 speaker(&mut said, name, from, to.min(length_s), &named(turn.also));
             }
@@ -261,7 +242,9 @@ fn named(speaker: Option<Speaker>) -> String {
 
 /// The last figure of that name: that of all files together.
 fn seconds(answer: &str, name: &str) -> Option<f64> {
-    let line = answer.lines().rfind(|line| line.trim_start().starts_with(name))?;
+    let line = answer
+        .lines()
+        .rfind(|line| line.trim_start().starts_with(name))?;
     let (_, figures) = line.split_once('=')?;
     figures.split_whitespace().next()?.parse().ok()
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use sayback::core::voices::{Found, Speaker, Turn};
 
-use super::event::Event;
+use super::event::{Event, Line};
 
 /// Time is looked at each so many ms.
 const FRAME_MS: usize = 10;
@@ -15,9 +15,9 @@ const CONFIDENT: f32 = 0.9;
 /// Bands of certainty, from below.
 pub const BANDS: [f32; 6] = [0.0, 0.5, 0.7, 0.8, 0.9, 0.95];
 
-/// Who the unnamed are.
+/// Who the unnamed are; nobody, where no match is made.
 #[derive(Default)]
-pub struct Named(BTreeMap<u32, usize>);
+pub struct Named(Option<BTreeMap<u32, usize>>);
 
 impl Named {
     /// One to one, the pairs that share most speech first.
@@ -38,14 +38,17 @@ impl Named {
                 named.insert(number, speaker);
             }
         }
-        Self(named)
+        Self(Some(named))
     }
 
     fn who(&self, speaker: Option<Speaker>) -> Option<usize> {
         match speaker? {
             Speaker::Person(person) => Some(person),
-            // Nobody at all: wrong whoever speaks.
-            Speaker::Unnamed(number) => Some(self.0.get(&number).copied().unwrap_or(usize::MAX)),
+            // Without a match wrong, whoever speaks.
+            Speaker::Unnamed(number) => {
+                let named = self.0.as_ref()?;
+                Some(named.get(&number).copied().unwrap_or(usize::MAX))
+            }
         }
     }
 }
@@ -75,8 +78,10 @@ pub struct Score {
     /// Frames, and those of them that are right, by certainty.
     pub bands: [(usize, usize); BANDS.len()],
     pub changes: Events,
-    /// In frames.
+    /// In frames: two who wear a microphone at once.
     pub overlap: Events,
+    /// In frames: any two at once.
+    pub overlap_all: usize,
     /// Speakers without a name.
     pub unnamed: usize,
 }
@@ -84,6 +89,7 @@ pub struct Score {
 /// Who speaks in 10 ms.
 struct Frame {
     speakers: Vec<usize>,
+    /// Whether all of them wear a microphone.
     worn: bool,
 }
 
@@ -105,13 +111,21 @@ impl Score {
     fn frame(&mut self, frame: &Frame, turn: &Turn, named: &Named) {
         let (who, also) = (named.who(turn.speaker), named.who(turn.also));
         if frame.speakers.len() > 1 {
-            self.overlap.all += 1;
-            let both = |one: Option<usize>| one.is_some_and(|one| frame.speakers.contains(&one));
-            self.overlap.found += usize::from(both(who) && both(also) && who != also);
+            self.overlap_all += 1;
+            if frame.worn {
+                let said =
+                    |one: Option<usize>| one.is_some_and(|one| frame.speakers.contains(&one));
+                self.overlap.all += 1;
+                self.overlap.found += usize::from(said(who) && said(also) && who != also);
+            }
             return;
         }
         self.overlap.false_ones += usize::from(also.is_some());
-        let share = if frame.worn { &mut self.wearers } else { &mut self.others };
+        let share = if frame.worn {
+            &mut self.wearers
+        } else {
+            &mut self.others
+        };
         let right = who.is_some_and(|who| frame.speakers.contains(&who));
         let wrong = who.is_some() && !right;
         share.all += 1;
@@ -148,23 +162,31 @@ impl Score {
             to.found += from.found;
             to.false_ones += from.false_ones;
         }
+        self.overlap_all += other.overlap_all;
         self.unnamed += other.unnamed;
     }
 }
 
-/// Each 10 ms of speech that lies in a moment, with the turn it lies in.
+/// Each 10 ms of speech that lies in a moment, with the turn it lies in. Who talks into
+/// somebody speaks with them also where one of the two draws breath.
 fn frames<'a>(event: &'a Event, found: &'a Found) -> impl Iterator<Item = (Frame, &'a Turn)> {
     found.turns.iter().flat_map(move |turn| {
+        let (from, to) = (turn.start.0 as f64, turn.end.0 as f64);
+        let near = |line: &&Line| line.start_ms < to && from < line.end_ms;
+        let lines: Vec<&Line> = event.lines.iter().filter(near).collect();
         let middles = (turn.start.0..turn.end.0).step_by(FRAME_MS);
         middles.filter_map(move |ms| {
             let at = ms as f64 + 0.5 * FRAME_MS as f64;
             let sounds = |(from, to): &(f64, f64)| *from <= at && at < *to;
-            let lines = event.lines.iter().filter(|line| line.spans_ms.iter().any(sounds));
-            let lines: Vec<_> = lines.collect();
+            if !lines.iter().any(|line| line.spans_ms.iter().any(sounds)) {
+                return None;
+            }
+            let said = |line: &&&Line| sounds(&(line.start_ms, line.end_ms));
+            let lines: Vec<&&Line> = lines.iter().filter(said).collect();
             let mut speakers: Vec<usize> = lines.iter().map(|line| line.speaker).collect();
             speakers.sort_unstable();
             speakers.dedup();
-            let worn = lines.first()?.worn;
+            let worn = lines.iter().all(|line| line.worn);
             Some((Frame { speakers, worn }, turn))
         })
     })
@@ -196,7 +218,9 @@ fn changes(event: &Event, found: &Found) -> Events {
         .map(|two| two[1].start.0 as f64)
         .collect();
     let near = |at: f64, (from, to): &(f64, f64)| from - NEAR_MS <= at && at <= to + NEAR_MS;
-    let found = pauses.iter().filter(|pause| said.iter().any(|at| near(*at, pause)));
+    let found = pauses
+        .iter()
+        .filter(|pause| said.iter().any(|at| near(*at, pause)));
     let known = |at: &&f64| {
         pauses.iter().any(|pause| near(**at, pause))
             || blurred.iter().any(|(from, to)| (*from..*to).contains(*at))

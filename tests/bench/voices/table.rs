@@ -1,19 +1,22 @@
 //! What is printed of the made-up events.
 
+use std::collections::BTreeSet;
+
 use sayback::core::voices::Found;
 
 use super::event::Event;
+use super::meetings::{Errors, Meeting};
 use super::score::{BANDS, Score, Share};
 
 pub fn print(rows: &[(String, Score, Score)]) {
     println!("share of speech in moments; wrong name / nobody / wrong and certainty 0.9 or more");
     println!(
-        "{:<24} {:>6} {:<24} {:>6} {:<24} {:>7} {:<24} changes (found, false)  overlap (found, false)",
+        "{:<24} {:>6} {:<24} {:>6} {:<24} {:>7} {:<24} changes (found, false)  overlap (of two worn, found of these, false)",
         "event", "s", "wearers", "s", "others, best match", "unnamed", "others, each told once"
     );
     for (name, unnamed, named) in rows {
         println!(
-            "{name:<24} {:>6.0} {:<24} {:>6.0} {:<24} {:>7} {:<24} {:>3} {:>3} {:>3}             {:>5.1} {:>5.1} {:>5.1} s",
+            "{name:<24} {:>6.0} {:<24} {:>6.0} {:<24} {:>7} {:<24} {:>3} {:>3} {:>3}               {:>5.1} {:>5.1} {:>5.1} {:>5.1} s",
             seconds(unnamed.wearers.all),
             shares(unnamed.wearers),
             seconds(unnamed.others.all),
@@ -23,6 +26,7 @@ pub fn print(rows: &[(String, Score, Score)]) {
             unnamed.changes.all,
             unnamed.changes.found,
             unnamed.changes.false_ones,
+            seconds(unnamed.overlap_all),
             seconds(unnamed.overlap.all),
             seconds(unnamed.overlap.found),
             seconds(unnamed.overlap.false_ones),
@@ -33,17 +37,40 @@ pub fn print(rows: &[(String, Score, Score)]) {
         all.0.add(unnamed);
         all.1.add(named);
     }
-    for (what, score) in [("best match", &all.0), ("each told once", &all.1)] {
-        println!("certainty, right, share of speech ({what}):");
-        let whole: usize = score.bands.iter().map(|(all, _)| all).sum();
-        for (from, (all, right)) in BANDS.iter().zip(score.bands) {
-            println!(
-                "  from {from:.2}  {:>5.1} %  {:>5.1} %",
-                percent(right, all),
-                percent(all, whole)
-            );
-        }
+    certainty("best match", &all.0);
+    certainty("others told once", &all.1);
+}
+
+/// How much of what is said so surely is right.
+pub fn certainty(of: &str, score: &Score) {
+    println!("{of}: certainty, right, share of the speech");
+    let whole: usize = score.bands.iter().map(|(all, _)| all).sum();
+    for (from, (all, right)) in BANDS.iter().zip(score.bands) {
+        println!(
+            "  from {from:.2}  {:>5.1} %  {:>5.1} %",
+            percent(right, all),
+            percent(all, whole)
+        );
     }
+}
+
+/// A line of the table of meetings.
+pub fn errors(speech: &str, who: &str, collar_s: f64, errors: Errors) {
+    let share = |s: f64| 100.0 * s / errors.scored_s;
+    println!(
+        "{speech:<9} {who:<12} {collar_s:>9.2}  {:>6.1} {:>6.1} {:>8.1}  {:>5.1}",
+        share(errors.missed_s),
+        share(errors.false_s),
+        share(errors.speaker_s),
+        errors.rate()
+    );
+}
+
+/// Speakers found, and speakers labelled.
+pub fn counted((meeting, found): (&Meeting, &Found)) -> String {
+    let said: BTreeSet<_> = meeting.labels.iter().map(|(who, ..)| who).collect();
+    let told: BTreeSet<_> = found.turns.iter().filter_map(|turn| turn.speaker).collect();
+    format!("{} {} of {}", meeting.name, told.len(), said.len())
 }
 
 fn shares(share: Share) -> String {
