@@ -24,7 +24,9 @@ pub struct VoiceParams {
     /// average over all pairs.
     pub cluster: f32,
     /// Likeness of two means from which they are one voice: where there are 3 s, and
-    /// from 10 s of speech on, which tell more of a voice.
+    /// from 10 s of speech on, which tell more of a voice. What one recorder alone heard
+    /// always has to be as alike as the latter: of several some are far away, and a
+    /// voice heard from afar is less like itself.
     pub same: [f32; 2],
     /// An unnamed speaker has at least so much speech, ms.
     pub least_ms: f32,
@@ -51,7 +53,7 @@ impl Default for VoiceParams {
             voice_slope: 25.0,
             cluster: 0.66,
             same: [0.74, 0.85],
-            least_ms: 3_000.0,
+            least_ms: 2_000.0,
             change: -5.0,
             change_in_pause: -3.0,
             unknown: -1.0,
@@ -94,11 +96,16 @@ impl VoiceParams {
         odds.clamp(-MOST_LOG_ODDS, MOST_LOG_ODDS)
     }
 
-    /// Likeness from which so much speech is one voice with other speech.
-    pub(super) fn same_from(&self, ms: f32) -> f32 {
+    /// Likeness from which so much speech is one voice with other speech, where
+    /// `several` recorders or one heard it.
+    pub(super) fn same_from(&self, ms: f32, several: bool) -> f32 {
         let [short, long] = self.same;
         let share = ((ms - SHORT_MS) / (LONG_MS - SHORT_MS)).clamp(0.0, 1.0);
-        short + share * (long - short)
+        if several {
+            short + share * (long - short)
+        } else {
+            long
+        }
     }
 
     /// Log-odds that a window of 1.6 s is a voice it is so like.

@@ -72,13 +72,13 @@ impl People {
                 *here = Some(known.voice.clone());
             }
         }
-        people.join(open, params);
+        people.join(open, heard_by_several(evidence), params);
         people
     }
 
     /// Finds out whose voices the others are, the longest first: somebody's who is
     /// known, one of those before, or a new one.
-    fn join(&mut self, open: Vec<Parts>, params: &VoiceParams) {
+    fn join(&mut self, open: Vec<Parts>, several: bool, params: &VoiceParams) {
         let mut order: Vec<(f32, usize, Parts)> = open
             .into_iter()
             .enumerate()
@@ -92,7 +92,7 @@ impl People {
             let Some(voice) = Voice::of(parts.iter().copied()) else {
                 continue;
             };
-            let enough = params.same_from(ms);
+            let enough = params.same_from(ms, several);
             let known = self
                 .most_alike(&voice)
                 .filter(|(_, alike)| *alike >= enough);
@@ -181,6 +181,13 @@ impl People {
             })
             .collect()
     }
+}
+
+/// Whether the event was heard by more than one recorder.
+fn heard_by_several(evidence: &Evidence) -> bool {
+    let mut heard = evidence.stretches.iter().flat_map(|s| s.heard_by);
+    let first = heard.next();
+    heard.any(|other| Some(other) != first)
 }
 
 fn speech_ms(parts: &Parts) -> f32 {
