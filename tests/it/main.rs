@@ -33,3 +33,4 @@ mod scene;
 mod speech;
 mod store;
 mod tidy;
+mod voices;

@@ -26,12 +26,12 @@ const THEIRS: f32 = 0.8;
 
 /// Who spoke, all day.
 ///
-/// First the worn microphones: where one stands out for its wearer, who speaks is sure,
-/// and the voice is learnt. Everything else goes by voice among those who are known;
-/// what sounds like none of them is grouped into unnamed speakers. Last, both kinds of
-/// evidence together decide step by step, where a change of speaker costs little in a
-/// pause and much inside speech. What people said ([`Evidence::told`]) stands as they
-/// said it.
+/// First what sounds alike is grouped. The group that is loudest at a worn microphone is
+/// its wearer, and where the microphones are sure of a wearer, the voice is learnt.
+/// Everything else goes by voice among those who are known; groups like none of them are
+/// unnamed speakers. Last, both kinds of evidence together decide step by step, where a
+/// change of speaker costs little in a pause and more inside speech. What people said
+/// ([`Evidence::told`]) stands as they said it.
 ///
 /// The outcome depends on nothing but the arguments. Empty turns come back when it was
 /// cancelled.

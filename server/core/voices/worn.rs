@@ -41,7 +41,9 @@ pub(super) struct Own {
 pub(super) struct Stands {
     /// Against what the microphone reads for its own wearer, dB.
     pub own_db: f32,
-    /// The same less that of the next microphone, dB; none where nobody else's heard it.
+    /// How much nearer it is to this wearer's speech than to that of whose microphone
+    /// stands out next, dB: half-way, both bring as much to both as they usually do.
+    /// None where nobody else's heard it.
     pub leads_db: Option<f32>,
     /// How far above what the leading wearer alone brings to it, dB.
     pub beyond_db: f32,
