@@ -7,23 +7,22 @@
 
 #[path = "sources/faults.rs"]
 mod faults;
+#[path = "sources/recordings.rs"]
+mod recordings;
 #[path = "sources/table.rs"]
 mod table;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
 use faults::Fault;
-use sayback::core::clock::{Piece, Placement, Track as Bands, TrackMaker};
-use sayback::core::moments::{
-    Hearer, Hearing, Measured, Moment, MomentParams, PlacedAs, Tracks, group,
-};
-use sayback::core::quality::{Heard, Measures, Meter, Track, Verdict};
-use sayback::core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
+use recordings::{Recording, listened, moments, recordings};
+use sayback::core::moments::{Hearing, Moment};
+use sayback::core::quality::{Heard, Measures, Verdict};
 use sayback::core::units::{ANALYSIS_RATE_HZ, EventMs, FileMs};
-use sayback::media::{AnalysisStream, ChannelPick, read_analysis};
+use sayback::media::read_analysis;
 use xtask::oracle;
 use xtask::scene::noise::NoiseKind;
 use xtask::scene::random::Random;
@@ -108,83 +107,6 @@ fn main() {
     table::print(&copies);
 }
 
-/// A microphone of a file, and what one way through it gives.
-struct Recording {
-    path: PathBuf,
-    pick: ChannelPick,
-    /// Positions in the truth.
-    recorder: usize,
-    channel: usize,
-    /// Where its first sample is in its take, ms.
-    first_ms: f64,
-    duration_ms: f64,
-    segments: Vec<SpeechSegment>,
-    levels: Track,
-    bands: Bands,
-    placed_as: PlacedAs,
-    truth: Placement,
-}
-
-fn recordings(folder: &Path, truth: &Truth) -> Vec<Recording> {
-    let mut all = Vec::new();
-    for (number, recorder) in truth.recorders.iter().enumerate() {
-        for (channel, holds) in recorder.channels.iter().enumerate() {
-            if !matches!(holds, ChannelTruth::Mic { .. }) {
-                continue;
-            }
-            for file in &recorder.files {
-                let pick = match recorder.channels.len() {
-                    1 => ChannelPick::Mix,
-                    _ => ChannelPick::Only(channel as u16 + 1),
-                };
-                let frames = |frames: u64| 1000.0 * frames as f64 / f64::from(recorder.rate_hz);
-                let path = folder.join(&file.path);
-                let (segments, levels, bands) = listen(&path, pick);
-                all.push(Recording {
-                    path,
-                    pick,
-                    recorder: number,
-                    channel,
-                    first_ms: frames(file.first_frame),
-                    duration_ms: frames(file.frames),
-                    segments,
-                    levels,
-                    bands,
-                    placed_as: recorder.placement.as_str().parse().expect("a placement"),
-                    truth: Placement::of_pieces(vec![Piece {
-                        from_ms: 0.0,
-                        event_ms: recorder.event_ms(frames(file.first_frame)),
-                        ppm: recorder.drift_ppm,
-                    }])
-                    .expect("a placement"),
-                });
-            }
-        }
-    }
-    all
-}
-
-fn listen(path: &Path, pick: ChannelPick) -> (Vec<SpeechSegment>, Track, Bands) {
-    let mut stream = AnalysisStream::open(path, pick).expect("a recording");
-    let mut meter = Meter::new(stream.told_channels(), stream.info().rate_hz).expect("a meter");
-    let mut detector = SpeechDetector::new(DetectorParams::default());
-    let mut bands = TrackMaker::new();
-    let mut segments = Vec::new();
-    let mut block = vec![0.0; ANALYSIS_RATE_HZ as usize];
-    loop {
-        let count = stream
-            .read_and_tell(&mut block, &mut |frames| meter.push(frames))
-            .expect("samples");
-        if count == 0 {
-            break;
-        }
-        detector.push(&block[..count], &mut segments);
-        bands.push(&block[..count]);
-    }
-    detector.finish(&mut segments);
-    (segments, meter.finish(), bands.finish())
-}
-
 /// Every copy of every line, with its measures and its intelligibility.
 fn heard(event: &str, folder: &Path, truth: &Truth, put: &BTreeMap<String, Fault>) -> Vec<Copy> {
     let dry = lines::load().expect("dry lines");
@@ -262,40 +184,6 @@ fn noise(channel: &ChannelTruth) -> Vec<NoiseKind> {
         ChannelTruth::Mic { noise, .. } => noise.iter().map(|(kind, _)| *kind).collect(),
         _ => Vec::new(),
     }
-}
-
-fn listened(recording: &Recording) -> Heard<'_> {
-    let speech: Vec<_> = recording
-        .segments
-        .iter()
-        .map(|s| (s.start, s.end))
-        .collect();
-    Heard::new(&recording.levels, &speech)
-}
-
-/// Each stretch of speech once, on the true clock.
-fn moments(recordings: &[Recording], listened: &[Heard]) -> Vec<Moment> {
-    let hearers: Vec<Hearer> = recordings
-        .iter()
-        .map(|recording| Hearer {
-            placement: &recording.truth,
-            island: 0,
-            source: recording.recorder,
-            placed_as: recording.placed_as,
-            duration_ms: recording.duration_ms as i64,
-            segments: &recording.segments,
-        })
-        .collect();
-    let tracks: Vec<&Bands> = recordings
-        .iter()
-        .map(|recording| &recording.bands)
-        .collect();
-    let heard: Vec<Option<Heard>> = listened.iter().cloned().map(Some).collect();
-    let sound = Measured {
-        tracks: Tracks(&tracks),
-        heard: &heard,
-    };
-    group(&hearers, &[], &MomentParams::default(), &sound)
 }
 
 /// What the moment around an instant says of a recording.

@@ -34,3 +34,4 @@ mod scene;
 mod speech;
 mod store;
 mod tidy;
+mod voices;

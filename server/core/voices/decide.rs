@@ -1,6 +1,7 @@
 //! From evidence to turns.
 
 use super::cluster::usable;
+use super::groups::Groups;
 use super::kinds::{Evidence, Found, Speaker, Stretch};
 use super::levels::{self, Readings};
 use super::listen::{Glance, PAUSE_DB, STEP_MS, loud_dbfs};
@@ -9,7 +10,7 @@ use super::path::posterior;
 use super::people::People;
 use super::turns::of as turns_of;
 use super::voice::alike;
-use super::windows::{told_at, windows};
+use super::windows::{told_at, told_in, windows};
 use super::worn::{Own, Stances};
 use crate::Cancel;
 use crate::units::{EventMs, SILENCE_DBFS};
@@ -25,12 +26,12 @@ const THEIRS: f32 = 0.8;
 
 /// Who spoke, all day.
 ///
-/// First the worn microphones: where one stands out for its wearer, who speaks is sure,
-/// and the voice is learnt. Everything else goes by voice among those who are known;
-/// what sounds like none of them is grouped into unnamed speakers. Last, both kinds of
-/// evidence together decide step by step, where a change of speaker costs little in a
-/// pause and much inside speech. What people said ([`Evidence::told`]) stands as they
-/// said it.
+/// First what sounds alike is grouped. The group that is loudest at a worn microphone is
+/// its wearer, and where the microphones are sure of a wearer, the voice is learnt.
+/// Everything else goes by voice among those who are known; groups like none of them are
+/// unnamed speakers. Last, both kinds of evidence together decide step by step, where a
+/// change of speaker costs little in a pause and more inside speech. What people said
+/// ([`Evidence::told`]) stands as they said it.
 ///
 /// The outcome depends on nothing but the arguments. Empty turns come back when it was
 /// cancelled.
@@ -38,17 +39,20 @@ const THEIRS: f32 = 0.8;
 pub fn turns(evidence: &Evidence, params: &VoiceParams, cancel: &Cancel) -> Found {
     let read = |stretch: &Stretch| levels::read(stretch, evidence.worn);
     let readings: Vec<Readings> = evidence.stretches.iter().map(read).collect();
-    let own = Own::learn(&readings, evidence.worn);
-    let stances: Vec<Stances> = readings
-        .iter()
-        .map(|readings| own.stands(readings, evidence.worn))
-        .collect();
-    let windows = windows(evidence, &stances, params);
-    let wearers: Vec<usize> = stances.iter().flat_map(|s| s.wearers.clone()).collect();
+    let windows = windows(evidence);
     if cancel.is_cancelled() {
         return Found::default();
     }
-    let mut people = People::learn(evidence, &windows, &wearers, params);
+    let groups = Groups::new(evidence, &windows, params.cluster);
+    let own = Own::learn(&readings, &groups.steps, evidence.worn);
+    let stances: Vec<Stances> = readings
+        .iter()
+        .map(|readings| own.stands(readings, evidence.worn, params))
+        .collect();
+    if cancel.is_cancelled() {
+        return Found::default();
+    }
+    let mut people = People::learn(evidence, &windows, &groups, &stances, params);
     let hear = |people: &People, number: usize| {
         let (stretch, stances) = (evidence.stretches.get(number)?, stances.get(number)?);
         Some(Heard::new(evidence, stretch, stances, people, params))
@@ -86,8 +90,6 @@ pub(super) struct Heard<'a> {
     pub probable: Vec<Vec<f32>>,
     /// What the microphones say.
     pub stances: &'a Stances,
-    /// Log-odds of the wearers in each step, in the order of the stances.
-    pub worn: Vec<Vec<f32>>,
     /// Who speaks because a person said so.
     pub told: Vec<Option<Speaker>>,
     /// Which steps are pauses.
@@ -105,22 +107,15 @@ impl<'a> Heard<'a> {
         let steps = levels::steps(stretch);
         let mut speakers: Vec<Option<Speaker>> =
             people.voices.keys().map(|speaker| Some(*speaker)).collect();
-        for told in evidence.told {
-            if !speakers.contains(&Some(told.speaker)) {
-                speakers.push(Some(told.speaker));
-            }
-        }
         speakers.push(None);
+        let told = told_in(stretch, evidence.told);
         let mut heard = Self {
             pauses: pauses(stretch, steps),
             told: (0..steps as i64)
                 .map(|step| {
                     let middle = (step * STEP_MS + STEP_MS / 2).saturating_add(stretch.start.0);
-                    told_at(stretch, EventMs(middle), evidence.told)
+                    told_at(EventMs(middle), &told)
                 })
-                .collect(),
-            worn: (0..steps)
-                .map(|step| stances.log_odds(step, params))
                 .collect(),
             probable: Vec::new(),
             speakers,
@@ -190,7 +185,7 @@ impl<'a> Heard<'a> {
     }
 
     fn by_worn(&self, step: usize, row: &mut [f32], params: &VoiceParams) {
-        let odds = self.worn.get(step).map_or(&[][..], Vec::as_slice);
+        let odds = self.stances.odds.get(step).map_or(&[][..], Vec::as_slice);
         for (wearer, odds) in self.stances.wearers.iter().zip(odds) {
             let state = Some(Speaker::Person(*wearer));
             if let Some(place) = self.speakers.iter().position(|s| *s == state)

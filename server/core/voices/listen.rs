@@ -68,12 +68,7 @@ impl<'a> Ear<'a> {
     pub fn hear(&mut self, samples: &[f32]) {
         let levels_dbfs = levels(samples);
         let loud = loud_dbfs(&levels_dbfs);
-        let mut frames = self.mel.frames(samples);
-        let gain = 10f32.powf((TAUGHT_DBFS - loud.max(SILENCE_DBFS)) / 10.0);
-        frames
-            .as_flattened_mut()
-            .iter_mut()
-            .for_each(|x| *x *= gain);
+        let frames = self.mel.frames(samples);
         let number = self.heard.len();
         let mut heard = Listened {
             glances: Vec::new(),
@@ -83,7 +78,12 @@ impl<'a> Ear<'a> {
             let end = (start + FRAMES).min(frames.len());
             let ms = |frame: usize| (frame * HOP) as i64 * 1000 / i64::from(ANALYSIS_RATE_HZ);
             let (from_ms, to_ms) = (ms(start), ms(end));
-            let window = frames.get(start..end).unwrap_or_default().to_vec();
+            let mut window = frames.get(start..end).unwrap_or_default().to_vec();
+            // Somebody farther away in the same stretch is brought up too.
+            let here = heard.loud_dbfs(from_ms, to_ms).max(loud - PAUSE_DB);
+            let gain = 10f32.powf((TAUGHT_DBFS - here.max(SILENCE_DBFS)) / 10.0);
+            let powers = window.as_flattened_mut().iter_mut();
+            powers.for_each(|x| *x *= gain);
             self.waiting.push((number, heard.glances.len(), window));
             heard.glances.push(Glance {
                 from_ms,
@@ -124,11 +124,20 @@ impl<'a> Ear<'a> {
 }
 
 impl Listened {
-    /// The share of a stretch that is no pause.
-    fn voiced(&self, from_ms: i64, to_ms: i64, loud_dbfs: f32) -> f32 {
+    /// Level of the loud steps of a part.
+    fn loud_dbfs(&self, from_ms: i64, to_ms: i64) -> f32 {
+        loud_dbfs(self.levels(from_ms, to_ms))
+    }
+
+    fn levels(&self, from_ms: i64, to_ms: i64) -> &[f32] {
         let step = |ms: i64| usize::try_from(ms / STEP_MS).unwrap_or(0);
         let end = step(to_ms).min(self.levels_dbfs.len());
-        let levels = self.levels_dbfs.get(step(from_ms)..end).unwrap_or_default();
+        self.levels_dbfs.get(step(from_ms)..end).unwrap_or_default()
+    }
+
+    /// The share of a stretch that is no pause.
+    fn voiced(&self, from_ms: i64, to_ms: i64, loud_dbfs: f32) -> f32 {
+        let levels = self.levels(from_ms, to_ms);
         let voiced = levels.iter().filter(|level| **level > loud_dbfs - PAUSE_DB);
         voiced.count() as f32 / levels.len().max(1) as f32
     }

@@ -139,6 +139,21 @@ mod tests {
     }
 
     #[test]
+    fn inverted_polarity_is_the_same_voice() {
+        let rise: Vec<f32> = (0..8_000)
+            .map(|n| (n as f32 * n as f32 * 1e-5).sin())
+            .collect();
+        let inverted: Vec<f32> = rise.iter().map(|sample| -sample).collect();
+        let (frames, same) = (Mel::new().frames(&rise), Mel::new().frames(&inverted));
+        let pairs = frames.as_flattened().iter().zip(same.as_flattened());
+        assert!(
+            pairs
+                .into_iter()
+                .all(|(a, b)| (a - b).abs() <= 1e-4 * a.abs())
+        );
+    }
+
+    #[test]
     fn the_scale_goes_there_and_back() {
         for at in [0.0, 250.0, 999.0, 1_000.0, 1_001.0, 6_400.0, 8_000.0] {
             assert!((hz(mel(at)) - at).abs() < 1e-6, "{at}");

@@ -21,7 +21,7 @@ fn voice(person: usize, window: usize) -> Vec<f32> {
 }
 
 /// Who speaks in each second.
-fn listened(seconds: &[usize]) -> Listened {
+pub(super) fn listened(seconds: &[usize]) -> Listened {
     let length_ms = seconds.len() as i64 * 1_000;
     let starts = (0..)
         .map(|n| n * 800)
@@ -39,7 +39,7 @@ fn listened(seconds: &[usize]) -> Listened {
 }
 
 /// A track whose levels, dBFS in all bands together, are those of its seconds.
-fn track(seconds: &[f32]) -> Track {
+pub(super) fn track(seconds: &[f32]) -> Track {
     let mut bytes = vec![1, TRACK_BANDS as u8];
     let frames = seconds.len() * 25;
     bytes.extend(((frames as f64 * FRAME_MS) as u64 * 16).to_le_bytes());
@@ -57,14 +57,14 @@ fn track(seconds: &[f32]) -> Track {
 }
 
 /// One stretch; each worn recording by its wearer and its levels.
-struct Scene {
-    listened: Listened,
-    worn: Vec<(Vec<(EventMs, usize)>, Track)>,
+pub(super) struct Scene {
+    pub listened: Listened,
+    pub worn: Vec<(Vec<(EventMs, usize)>, Track)>,
     end: EventMs,
 }
 
 impl Scene {
-    fn new(seconds: &[usize], worn: &[(usize, Vec<f32>)]) -> Self {
+    pub fn new(seconds: &[usize], worn: &[(usize, Vec<f32>)]) -> Self {
         Self {
             listened: listened(seconds),
             worn: worn
@@ -75,7 +75,7 @@ impl Scene {
         }
     }
 
-    fn found(&self, known: &[Known], told: &[Told]) -> Found {
+    pub fn found(&self, known: &[Known], told: &[Told]) -> Found {
         let placement = Placement::even(0.0, 0.0);
         let heard_by: Vec<usize> = (0..self.worn.len()).collect();
         let mics = self.worn.iter().enumerate();
@@ -128,7 +128,7 @@ fn filled(found: &Found, stretches: &[Stretch]) {
 }
 
 /// Seconds for which the speaker is not the wanted one.
-fn wrong_s(found: &Found, wanted: impl Fn(usize) -> Option<Speaker>) -> f64 {
+pub(super) fn wrong_s(found: &Found, wanted: impl Fn(usize) -> Option<Speaker>) -> f64 {
     let wrong = |turn: &Turn| {
         let steps = (turn.start.0..turn.end.0).step_by(100);
         steps
@@ -139,13 +139,13 @@ fn wrong_s(found: &Found, wanted: impl Fn(usize) -> Option<Speaker>) -> f64 {
 }
 
 /// Ten seconds each of the people, in turn, twice.
-fn talk(people: &[usize]) -> Vec<usize> {
+pub(super) fn talk(people: &[usize]) -> Vec<usize> {
     let once = people.iter().flat_map(|person| vec![*person; 10]);
     once.clone().chain(once).collect()
 }
 
 /// What the microphone of `wearer` reads: so loud for each speaker.
-fn levels(seconds: &[usize], db: impl Fn(usize) -> f32) -> Vec<f32> {
+pub(super) fn levels(seconds: &[usize], db: impl Fn(usize) -> f32) -> Vec<f32> {
     seconds.iter().map(|person| db(*person)).collect()
 }
 

@@ -150,7 +150,7 @@ fn why(heard: &Heard, run: &Run, speaker: Option<Speaker>) -> String {
     };
     let steps = || (run.from..run.to).filter(|step| heard.pauses.get(*step) == Some(&false));
     let stands = |step: usize| *heard.stances.steps.get(step)?.get(place)?;
-    let odds = steps().filter_map(|step| heard.worn.get(step)?.get(place).copied());
+    let odds = steps().filter_map(|step| heard.stances.odds.get(step)?.get(place).copied());
     if mean(odds).is_none_or(|odds| odds <= 0.0) {
         return "by voice, not by the worn microphone".to_owned();
     }

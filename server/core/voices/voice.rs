@@ -115,8 +115,10 @@ impl Voice {
 #[must_use]
 pub fn same_voice(voice: &Voice, others: &[&Voice]) -> Option<(usize, f32)> {
     let each = others.iter().map(|other| voice.alike(other)).enumerate();
-    let best = each.max_by(|a, b| a.1.total_cmp(&b.1));
-    best.filter(|(_, alike)| *alike >= VoiceParams::default().same)
+    let (n, alike) = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let heard_ms = others.get(n)?.speech_ms().min(voice.speech_ms());
+    let from = VoiceParams::default().same_from(heard_ms as f32, false);
+    (alike >= from).then_some((n, alike))
 }
 
 /// Cosine of two voices of length 1; 0 where one is no number.

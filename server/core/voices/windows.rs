@@ -1,9 +1,8 @@
-//! Which windows of 1.6 s are surely whose, and whose might the others be?
+//! What do windows of 1.6 s say before anybody knows whose voices these are?
 
 use super::cluster::usable;
 use super::kinds::{Evidence, Speaker, Stretch, Told};
 use super::listen::{Glance, STEP_MS};
-use super::params::VoiceParams;
 use super::worn::Stances;
 use crate::units::EventMs;
 
@@ -17,8 +16,10 @@ const TOLD: f32 = 0.9;
 pub(super) struct Window<'a> {
     /// Its voice, and how much of it is speech.
     pub glance: &'a Glance,
-    /// Who surely speaks.
-    pub sure: Option<Speaker>,
+    /// The stretch it is of.
+    pub stretch: usize,
+    /// Who speaks because a person said so.
+    pub told: Option<Speaker>,
 }
 
 impl Window<'_> {
@@ -30,11 +31,7 @@ impl Window<'_> {
 }
 
 /// The windows of all stretches that have a voice, in order of time by island.
-pub(super) fn windows<'a>(
-    evidence: &Evidence<'a>,
-    stances: &[Stances],
-    params: &VoiceParams,
-) -> Vec<Window<'a>> {
+pub(super) fn windows<'a>(evidence: &Evidence<'a>) -> Vec<Window<'a>> {
     let mut order: Vec<usize> = (0..evidence.stretches.len()).collect();
     order.sort_by_key(|n| {
         let stretch = evidence.stretches.get(*n);
@@ -42,41 +39,46 @@ pub(super) fn windows<'a>(
     });
     let mut all = Vec::new();
     for number in order {
-        let (Some(stretch), Some(stances)) = (evidence.stretches.get(number), stances.get(number))
-        else {
+        let Some(stretch) = evidence.stretches.get(number) else {
             continue;
         };
+        let told = told_in(stretch, evidence.told);
         for glance in &stretch.listened.glances {
-            if glance.voiced < VOICED || !usable(&glance.voice) {
-                continue;
+            if glance.voiced >= VOICED && usable(&glance.voice) {
+                all.push(Window {
+                    glance,
+                    stretch: number,
+                    told: told_of(stretch, glance, &told),
+                });
             }
-            let told = told_of(stretch, glance, evidence.told);
-            all.push(Window {
-                glance,
-                sure: told.or_else(|| worn(stances, glance, params)),
-            });
         }
     }
     all
 }
 
+/// What was said about a stretch, as far as it lies in it.
+pub(super) fn told_in(stretch: &Stretch, told: &[Told]) -> Vec<Told> {
+    let here = |told: &&Told| {
+        told.island == stretch.island && told.from < stretch.end && stretch.start < told.to
+    };
+    told.iter().filter(here).copied().collect()
+}
+
 /// Who speaks at a time because a person said so.
-pub(super) fn told_at(stretch: &Stretch, at: EventMs, told: &[Told]) -> Option<Speaker> {
-    let here = told
-        .iter()
-        .rev()
-        .find(|told| told.island == stretch.island && (told.from..told.to).contains(&at));
-    here.map(|told| told.speaker)
+pub(super) fn told_at(at: EventMs, told: &[Told]) -> Option<Speaker> {
+    let here = told.iter().rev();
+    let mut here = here.filter(|told| (told.from..told.to).contains(&at));
+    here.next().map(|told| told.speaker)
 }
 
 fn told_of(stretch: &Stretch, glance: &Glance, told: &[Told]) -> Option<Speaker> {
     let at = |ms: i64| EventMs(stretch.start.0.saturating_add(ms));
     let length = glance.to_ms.saturating_sub(glance.from_ms).max(1) as f32;
     let middle = glance.from_ms.midpoint(glance.to_ms);
-    let speaker = told_at(stretch, at(middle), told)?;
+    let speaker = told_at(at(middle), told)?;
     let covered: i64 = told
         .iter()
-        .filter(|told| told.island == stretch.island && told.speaker == speaker)
+        .filter(|told| told.speaker == speaker)
         .map(|told| {
             let from = told.from.max(at(glance.from_ms));
             told.to
@@ -89,24 +91,24 @@ fn told_of(stretch: &Stretch, glance: &Glance, told: &[Told]) -> Option<Speaker>
     (covered as f32 >= TOLD * length).then_some(speaker)
 }
 
-/// Who speaks because the microphones say so, throughout.
-fn worn(stances: &Stances, glance: &Glance, params: &VoiceParams) -> Option<Speaker> {
+/// What the worn microphones say about a window: the mean log-odds of each wearer
+/// there, by their place in the list of wearers.
+pub(super) fn by_worn(stances: &Stances, glance: &Glance) -> Vec<(usize, f32)> {
     let step = |ms: i64| usize::try_from(ms / STEP_MS).unwrap_or(0);
-    let (from, to) = (
-        step(glance.from_ms),
-        step(glance.to_ms).min(stances.steps.len()),
-    );
-    let rows: Vec<Vec<f32>> = (from..to).map(|n| stances.log_odds(n, params)).collect();
-    let count = rows.len().max(1) as f32;
-    let speaks = |wearer: usize| {
-        let of = |row: &Vec<f32>| row.get(wearer).copied().unwrap_or(0.0);
-        let mean = rows.iter().map(of).sum::<f32>() / count;
-        let against = rows.iter().filter(|row| of(row) < 0.0).count() as f32;
-        mean >= params.worn_sure && against < 0.2 * count
-    };
-    let mut sure = (0..stances.wearers.len()).filter(|wearer| speaks(*wearer));
-    match (sure.next(), sure.next()) {
-        (Some(wearer), None) => stances.wearers.get(wearer).map(|n| Speaker::Person(*n)),
-        _ => None,
+    let end = step(glance.to_ms).min(stances.steps.len());
+    let from = step(glance.from_ms).min(end);
+    let mut sums = vec![(0.0, 0.0); stances.wearers.len()];
+    for n in from..end {
+        let row = stances.steps.get(n).map_or(&[][..], Vec::as_slice);
+        let odds = stances.odds.get(n).map_or(&[][..], Vec::as_slice);
+        for ((sum, stands), odds) in sums.iter_mut().zip(row).zip(odds) {
+            if stands.is_some() {
+                *sum = (sum.0 + odds, sum.1 + 1.0);
+            }
+        }
     }
+    let each = stances.wearers.iter().zip(sums);
+    let ran = each.filter(|(_, (_, count))| 2.0 * count > (end - from) as f32);
+    ran.map(|(wearer, (sum, count))| (*wearer, sum / count))
+        .collect()
 }
