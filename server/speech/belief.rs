@@ -47,6 +47,11 @@ const SAME: f32 = 0.5;
 const NOT_AGAIN: f32 = 0.7;
 const NOTHING_AGAIN: f32 = 0.3;
 
+/// A sound whose likeliest language is less likely than this is in none, and its words
+/// are no surer than the language. Passes of speech have 0.9 and more, a word all alone 0.5
+/// and more, music in which words were written 0.1 to 0.7.
+const A_LANGUAGE: f32 = 0.7;
+
 /// What a second hearing of a stretch found.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Again {
@@ -85,6 +90,36 @@ pub(super) fn suspects(phrases: &[Phrase]) -> Vec<Range<usize>> {
         }
     }
     runs
+}
+
+/// Tells the log what a phrase was judged by: `RUST_LOG=sayback::speech::belief=trace`.
+pub(super) fn tell(phrase: &Phrase, language: &str, again: Option<&Again>) {
+    let logs = phrase.tokens.iter().map(|t| t.probability.max(1e-6).ln());
+    let text = phrase.plain();
+    tracing::trace!(
+        target: "sayback::speech::belief",
+        from_ms = phrase.from_ms,
+        to_ms = phrase.to_ms,
+        tokens = phrase.tokens.len(),
+        log_probability = logs.sum::<f32>() / phrase.tokens.len().max(1) as f32,
+        no_speech = phrase.no_speech,
+        certainty = phrase.language,
+        language,
+        again = again.map(|again| again.words.join(" ")),
+        again_no_speech = again.and_then(|again| again.no_speech),
+        "'{text}'"
+    );
+}
+
+/// Takes confidence from words of a pass in no language: what the model wrote is likely
+/// only given one. Nothing is taken where it knows only one.
+pub(super) fn weigh(words: &mut [Spelled], language: Option<f32>) {
+    let Some(sure) = language.filter(|&sure| sure < A_LANGUAGE) else {
+        return;
+    };
+    for word in words {
+        word.confidence *= sure;
+    }
 }
 
 /// What is left of the words of a stretch after it was heard again. `first` is what
@@ -156,6 +191,7 @@ mod tests {
             to_ms: 1_000 * seconds.end,
             tokens: text.split(' ').map(token).collect(),
             no_speech: Some(no_speech),
+            language: None,
         }
     }
 
@@ -212,6 +248,17 @@ mod tests {
             phrase("it", 20..40, 0.3, 0.9),
         ];
         assert_eq!(suspects(&long), [0..1, 1..2]);
+    }
+
+    #[test]
+    fn words_are_no_surer_than_that_there_is_a_language() {
+        let left = |language| {
+            let mut words = said("ice cream");
+            weigh(&mut words, language);
+            words[0].confidence
+        };
+        assert_eq!((left(None), left(Some(0.9))), (0.9, 0.9));
+        assert!((left(Some(0.4)) - 0.36).abs() < 1e-6);
     }
 
     #[test]

@@ -204,10 +204,16 @@ pub(super) fn run(
             encoder,
             job,
         )?;
-        if !tells {
-            job.tell(said::nobody(&mut state, context));
+        let mut start = said::Start::default();
+        if !tells || context.is_multilingual() {
+            start = said::start(&mut state, context);
         }
-        let mut words = said::phrases(&state, context, job.no_speech());
+        if tells {
+            start.nobody = job.no_speech();
+        } else {
+            job.tell(start.nobody);
+        }
+        let mut words = said::phrases(&state, context, start);
         if job.is_silent() {
             words.clear();
         }

@@ -80,6 +80,12 @@ pub(super) fn likely(
         *likely /= all.max(f32::MIN_POSITIVE);
     }
     languages.sort_by(|a, b| b.1.total_cmp(&a.1));
+    tracing::trace!(
+        target: "sayback::speech::belief",
+        seconds = samples.len() as f64 / f64::from(ANALYSIS_RATE_HZ),
+        likely = ?languages.iter().take(3).collect::<Vec<_>>(),
+        "language"
+    );
     Ok(languages)
 }
 

@@ -80,9 +80,16 @@ pub(super) fn share(logits: &[f32], of: usize) -> f32 {
         .map_or(f32::NAN, |logit| (logit - most).exp() / sum)
 }
 
+/// The probability of the likeliest of some logits among them (softmax); not a number
+/// of none.
+pub(super) fn likeliest(logits: &[f32]) -> f32 {
+    let most = |best: usize, n: usize| if logits[n] > logits[best] { n } else { best };
+    share(logits, (0..logits.len()).fold(0, most))
+}
+
 #[cfg(test)]
 mod tests {
-    use super::{MOST_TOKENS, c_int, most_tokens, passed, places, share};
+    use super::{MOST_TOKENS, c_int, likeliest, most_tokens, passed, places, share};
 
     /// Number of the first time mark.
     const ZERO: i32 = 1_000;
@@ -110,6 +117,7 @@ mod tests {
         assert!((share(&logits, 0) - 0.25).abs() < 1e-6);
         assert_eq!(share(&logits, 2), 0.0);
         assert!(share(&logits, 3).is_nan() && share(&[], 0).is_nan());
+        assert!((likeliest(&logits) - 0.75).abs() < 1e-6 && likeliest(&[]).is_nan());
     }
 
     #[test]

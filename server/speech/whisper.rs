@@ -319,6 +319,10 @@ fn listen(
         };
         again.push((run, heard));
     }
+    for (n, phrase) in phrases.iter().enumerate() {
+        let second = again.iter().find(|(run, _)| run.contains(&n));
+        belief::tell(phrase, &language, second.map(|(_, again)| again));
+    }
     Ok(Heard {
         language,
         phrases,
@@ -380,6 +384,7 @@ fn heard(
         if words.iter().any(|word| word.to_ms.is_none()) {
             timing::guess(&mut words, phrase.from_ms, phrase.to_ms, loudness);
         }
+        belief::weigh(&mut words, phrase.language);
         words
     };
     let mut spelled: Vec<Spelled> = Vec::new();

@@ -30,6 +30,9 @@ pub(super) struct Phrase {
     /// How likely it is by the model that nobody speaks in the pass it is of, 0 to 1;
     /// none where the pass does not tell.
     pub no_speech: Option<f32>,
+    /// How likely the likeliest language is in that pass, 0 to 1; none of a model that
+    /// knows only one.
+    pub language: Option<f32>,
 }
 
 impl Phrase {
@@ -62,8 +65,8 @@ pub(super) struct Spelled {
 const SPACELESS: [&str; 7] = ["zh", "ja", "th", "lo", "my", "km", "yue"];
 /// A bracketed remark longer than this many words is speech after all.
 const LONGEST_NOISE: usize = 6;
-/// Longest repeated phrase looked for, in words.
-const LONGEST_LOOP: usize = 8;
+/// Longest repeated phrase looked for, in words; a character is one in some languages.
+const LONGEST_LOOP: usize = 24;
 /// People say a thing three times; a fourth time in a row is the model's.
 const REPEATS: usize = 3;
 
@@ -288,5 +291,7 @@ mod tests {
         assert_eq!(kept("hip hip hip hooray"), "hip hip hip hooray");
         assert_eq!(kept("so so, So so. so well"), "so so, So well");
         assert_eq!(kept("a b a b a b a b a b c"), "a b a b a b c");
+        let cream = "ア イ ス ク リ ーム を 作 る と";
+        assert_eq!(kept(&[cream; 9].join(" ")).split(' ').count(), 10 * REPEATS);
     }
 }

@@ -8,7 +8,11 @@
 //! product's way, detector first. Of ours, how many are shown as fact: not doubted.
 //!
 //! `MODEL=base` does one model, `LANGUAGES=en` tells it the language, `SEED=7` other generated sounds, `OURS=1` leaves the
-//! plain call out, which takes most of the time, `SHOW=1` prints what was written.
+//! plain call out, which takes most of the time, `SHOW=1` prints what was written,
+//! `RUST_LOG=sayback::speech::belief=trace` what each phrase was judged by.
+//! `KINDS='real music'` does some kinds only, `DETECTED=1` leaves the second way out;
+//! `FILES=a.wav,b.wav` takes these instead, such as speech: what is shown as fact of
+//! it, and what no longer is.
 
 #[allow(dead_code, reason = "the figures on words use other parts of it")]
 #[path = "../it/speech/paths.rs"]
@@ -37,11 +41,24 @@ const LEVEL: f32 = 0.0316;
 const WINDOW_MS: i64 = 30_000;
 
 fn main() {
+    let logs = tracing_subscriber::EnvFilter::from_default_env();
+    let lines = tracing_subscriber::fmt().with_env_filter(logs);
+    lines.without_time().with_ansi(false).init();
     let work = tempfile::tempdir().expect("a folder to work in");
     let shelf = ModelShelf::new(oracle::locate::models().expect("a shelf"));
     oracle::model("tiny.en");
     let seed = std::env::var("SEED").map_or(1, |seed| seed.parse().expect("a number"));
-    let kinds = kinds(seed, work.path());
+    let kinds: Vec<Kind> = match std::env::var("FILES") {
+        Ok(files) => vec![("files", files.split(',').map(PathBuf::from).collect())],
+        Err(_) => kinds(seed, work.path()),
+    };
+    let listed = std::env::var("KINDS").ok();
+    let listed = |kind: &str| {
+        listed
+            .as_deref()
+            .is_none_or(|all| all.split(',').any(|one| one == kind))
+    };
+    let kinds: Vec<Kind> = kinds.into_iter().filter(|(kind, _)| listed(kind)).collect();
     let only = std::env::var("MODEL").ok();
     let wanted = |name: &str| only.as_deref().is_none_or(|only| only == name);
     for model in shelf
@@ -248,6 +265,11 @@ fn both(whisper: &mut Whisper, file: &Path) -> (Count, Count) {
         .filter(|span| span.start < span.end)
         .collect();
     let detected = paths::speech(file);
+    let all = if std::env::var_os("DETECTED").is_some() {
+        Vec::new()
+    } else {
+        all
+    };
     (
         count(whisper, file, &all, length),
         count(whisper, file, &detected, length),
@@ -295,11 +317,16 @@ fn count(whisper: &mut Whisper, file: &Path, spans: &[Span], length: i64) -> Cou
         };
         if std::env::var_os("SHOW").is_some() && !words.is_empty() {
             println!(
-                "{} {}: {:?} {:?}",
+                "{} {} to {}: {:?} {}",
                 file.display(),
                 span.start.0,
+                span.end.0,
                 fused.doubt,
-                paths::text(&words)
+                words
+                    .iter()
+                    .map(|word| format!("{} ({:.2})", word.text, word.confidence))
+                    .collect::<Vec<_>>()
+                    .join(" ")
             );
         }
         count.add(Count {
