@@ -112,13 +112,14 @@ pub(super) fn tell(phrase: &Phrase, language: &str, again: Option<&Again>) {
 }
 
 /// Takes confidence from words of a pass in no language: what the model wrote is likely
-/// only given one. Nothing is taken where it knows only one.
+/// only given one. Squared, so that no word of such a pass stays as sure as a fact has to
+/// be (0.5). Nothing is taken where it knows only one.
 pub(super) fn weigh(words: &mut [Spelled], language: Option<f32>) {
     let Some(sure) = language.filter(|&sure| sure < A_LANGUAGE) else {
         return;
     };
     for word in words {
-        word.confidence *= sure;
+        word.confidence *= sure * sure;
     }
 }
 
@@ -258,7 +259,8 @@ mod tests {
             words[0].confidence
         };
         assert_eq!((left(None), left(Some(0.9))), (0.9, 0.9));
-        assert!((left(Some(0.4)) - 0.36).abs() < 1e-6);
+        assert!((left(Some(0.4)) - 0.144).abs() < 1e-6);
+        assert!(left(Some(0.699)) < 0.5);
     }
 
     #[test]
