@@ -19,7 +19,9 @@ mod score;
 mod table;
 
 use meetings::Speech;
+use sayback::core::Cancel;
 use sayback::core::voices::{Encoder, Found, VoiceParams};
+use sayback::speech::ModelShelf;
 use scene::Kind;
 use score::{Named, Score};
 use xtask::oracle;
@@ -31,8 +33,10 @@ const SEEDS: &str = "61,62,63,64";
 const FEWER: usize = 2;
 
 fn main() {
-    let model = std::fs::read(oracle::model("voices")).expect("a model");
-    let encoder = Encoder::from_bytes(&model).expect("a model of voices");
+    let shelf = ModelShelf::new(ModelShelf::default_dir().expect("a home"));
+    let fetched = shelf.get("voices", &Cancel::new(), &mut |_| {});
+    fetched.expect("the model of voices");
+    let encoder = shelf.encoder().expect("the model of voices");
     let only = std::env::var("ONLY").ok();
     let wanted = |name: &str| only.as_deref().is_none_or(|only| only == name);
     if wanted("events") {

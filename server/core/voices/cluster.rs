@@ -12,6 +12,10 @@ use super::weights::WIDTH;
 /// Time and memory grow with the square: 1,500 take 9 MB.
 const MOST: usize = 1_500;
 
+/// Those go to one of so many, the largest: against each of 1,500 groups, as what is no
+/// voice at all makes them, 8 hours would take half a minute.
+const NEAREST_OF: usize = 100;
+
 /// The groups while they grow.
 struct Groups {
     count: usize,
@@ -56,7 +60,10 @@ pub(super) fn cluster(voices: &[&[f32]], alike_from: f32) -> Vec<usize> {
             Some((next, _)) => chain.push(next),
         }
     }
-    let sums = groups.sums(&seeds);
+    let mut sums = groups.sums(&seeds);
+    let size = |of: usize| groups.sizes.get(of).copied().unwrap_or(1.0);
+    sums.sort_by(|a, b| size(b.0).total_cmp(&size(a.0)));
+    sums.truncate(NEAREST_OF);
     let group_of = |(n, voice): (usize, &&[f32])| {
         let seed = groups.of.get(n / stride).filter(|_| n % stride == 0);
         seed.copied().unwrap_or_else(|| most_alike(&sums, voice))

@@ -15,6 +15,9 @@ const LEARNT_MS: u64 = 2_000;
 /// surely theirs.
 const THEIRS: f32 = 0.5;
 
+/// So many unnamed speakers are found at once, those who speak longest.
+const MOST_NEW: usize = 60;
+
 /// Parts of a voice: windows, with the ms of speech each counts as.
 type Parts<'a> = Vec<(&'a [f32], f32)>;
 
@@ -89,6 +92,7 @@ impl People {
         let mut new: Vec<(usize, Voice, Parts)> = Vec::new();
         let mut again: BTreeMap<Speaker, Parts> = BTreeMap::new();
         for (ms, n, parts) in order {
+            let room = new.len() < MOST_NEW;
             let Some(voice) = Voice::of(parts.iter().copied()) else {
                 continue;
             };
@@ -113,7 +117,9 @@ impl People {
                     *first = n.min(*first);
                     *theirs = Voice::of(all.iter().copied()).unwrap_or(voice);
                 }
-                (None, None) => new.push((n, voice, parts)),
+                (None, None) if room => new.push((n, voice, parts)),
+                // So much is said by nobody who can be told from others.
+                (None, None) => {}
             }
         }
         self.number(new);
