@@ -5,7 +5,6 @@ use std::collections::HashMap;
 use axum::extract::State;
 use axum::http::StatusCode;
 use sayback_core::text::{MAX_NAME_CHARS, shown_name};
-use sayback_core::voices::{Voice, same_voice};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -18,8 +17,7 @@ use super::wire::{
 };
 use crate::jobs::What;
 use crate::store::{
-    ElsewhereRow, EventId, EventRow, MomentId, MomentRow, PersonId, PersonRow, SourceId, Store,
-    StoreError,
+    EventId, EventRow, MomentId, MomentRow, PersonId, PersonRow, SourceId, Store, StoreError,
 };
 
 /// Most wearers of one source.
@@ -49,7 +47,7 @@ async fn people(
     Path(event): Path<String>,
 ) -> Answer<Json<PersonList>> {
     let event = state.store.find_event(&event).await?;
-    Ok(Json(list(&state.store, event).await?))
+    Ok(Json(list(&state, event).await?))
 }
 
 /// Adds a person to an event.
@@ -330,12 +328,18 @@ async fn the_moment(store: &Store, id: &MomentId) -> Answer<MomentRow> {
         .ok_or_else(|| Problem::missing("moment", id.as_str()))
 }
 
-async fn list(store: &Store, event: EventRow) -> Result<PersonList, StoreError> {
+async fn list(state: &AppState, event: EventRow) -> Result<PersonList, StoreError> {
+    let store = &state.store;
     let rows = store.people(&event.id).await?;
     let mut wears = wears(store, &event.id).await?;
-    let mut perhaps = perhaps(store, &event.id, &rows).await?;
+    let mut perhaps = state.engine.perhaps(&event.id, &rows).await?;
     let people = rows.into_iter().map(|row| {
-        let (worn, perhaps) = (wears.remove(&row.id), perhaps.remove(&row.id));
+        let worn = wears.remove(&row.id);
+        let perhaps = perhaps.remove(&row.id).map(|(other, alike)| Perhaps {
+            name: other.name,
+            event: other.title,
+            alike,
+        });
         PersonDetail {
             perhaps,
             ..detail(row, worn.unwrap_or_default())
@@ -397,47 +401,6 @@ async fn worn(store: &Store, source: &SourceId) -> Answer<Wearers> {
     Ok(Wearers {
         wearers: wearers.collect(),
     })
-}
-
-/// Who of other events the unnamed may be, where the studio wants to know.
-async fn perhaps(
-    store: &Store,
-    event: &EventId,
-    people: &[PersonRow],
-) -> Result<HashMap<PersonId, Perhaps>, StoreError> {
-    let mut found = HashMap::new();
-    if !people.iter().any(|row| row.unnamed && row.has_voice)
-        || !store.voices_across_events().await?
-    {
-        return Ok(found);
-    }
-    let elsewhere: Vec<(ElsewhereRow, Voice)> = store
-        .voices_elsewhere(event)
-        .await?
-        .into_iter()
-        .filter_map(|row| Voice::from_bytes(&row.voice).ok().map(|voice| (row, voice)))
-        .collect();
-    let voices: Vec<&Voice> = elsewhere.iter().map(|(_, voice)| voice).collect();
-    for row in store.voices(event).await? {
-        let is_unnamed = |one: &PersonRow| one.id == row.person_id && one.unnamed;
-        let voice = Voice::from_bytes(&row.voice).ok();
-        let Some(voice) = voice.filter(|_| people.iter().any(is_unnamed)) else {
-            continue;
-        };
-        if let Some((n, alike)) = same_voice(&voice, &voices)
-            && let Some((other, _)) = elsewhere.get(n)
-        {
-            found.insert(
-                row.person_id,
-                Perhaps {
-                    name: other.name.clone(),
-                    event: other.title.clone(),
-                    alike,
-                },
-            );
-        }
-    }
-    Ok(found)
 }
 
 /// A name as it is kept.

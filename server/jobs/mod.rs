@@ -36,6 +36,7 @@ mod error;
 mod held;
 mod names;
 mod owner;
+mod people;
 mod steps;
 mod takes;
 #[cfg(test)]

@@ -25,6 +25,8 @@ pub struct SpeechRow {
     pub file_start_ms: i64,
     /// Where it ends there, ms, exclusive.
     pub file_end_ms: i64,
+    /// Who speaks, as was found last.
+    pub person_id: Option<PersonId>,
 }
 
 /// What a person said about who speaks in a stretch of a file.
@@ -90,7 +92,7 @@ pub struct Spoken {
 
 statements! {
     SPEECH = "SELECT m.id AS moment_id, m.island, m.start_ms, m.end_ms, h.recording_id,
-            h.start_ms AS file_start_ms, h.end_ms AS file_end_ms
+            h.start_ms AS file_start_ms, h.end_ms AS file_end_ms, m.person_id
         FROM moment m JOIN hearing h ON h.moment_id = m.id AND h.heard = 1
         WHERE m.event_id = ?1 ORDER BY m.island, m.start_ms, m.id, h.n";
     TELLINGS = "SELECT t.recording_id, t.start_ms, t.end_ms, t.person_id

@@ -85,6 +85,20 @@ fn one_name_is_everywhere(landing: &Landing, wearer: &Value, other: &Value) {
     }
     rename(landing, wearer, &json!({"name": "Corin"}));
     assert_eq!(speaker(landing, "grandfather").0["name"], "Corin");
+    // Whose microphone only overhears it is told.
+    let answer = landing.app.get("/search?q=kettle").json();
+    let lapel = answer["hits"][0]["heard_on"].as_array().expect("hearings");
+    let lapel = lapel
+        .iter()
+        .find(|one| one["source"]["label"] == "Corin, lapel")
+        .expect("the lapel");
+    let why = json!("Corin wears it and does not speak here");
+    assert!(
+        lapel["why"]
+            .as_array()
+            .is_some_and(|all| all.contains(&why)),
+        "{lapel}"
+    );
     // A person named twice is told of, not made.
     let twice = send(
         landing,
@@ -271,6 +285,11 @@ fn voices_are_forgotten(landing: &Landing) {
         people(landing)
             .iter()
             .any(|person| person["has_voice"] == true)
+    );
+    assert_eq!(
+        speaker(landing, "kettle").0["name"],
+        "Ottilie",
+        "and is found again"
     );
     let off = json!({"across_events": false});
     assert_eq!(send(landing, Method::PUT, "/voices", &off).json(), off);

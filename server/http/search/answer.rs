@@ -13,7 +13,9 @@ use super::super::shapes::{reference, source_of};
 use super::super::timecode::timecode;
 use super::super::wire::{EventRef, Hearing, Hit, Matched, NotHeard};
 use super::said::{Copy, Said, copies};
-use crate::store::{EventId, HearingRow, MomentId, RecordingId, RecordingRow, Store, StoreError};
+use crate::store::{
+    EventId, HearingRow, MomentId, PersonId, RecordingId, RecordingRow, SourceId, Store, StoreError,
+};
 
 /// A time that may be off by more is told to be, ms: one frame at 25 a second.
 const EXACT_MS: f64 = 40.0;
@@ -38,16 +40,29 @@ pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> 
         .collect();
     let events: BTreeSet<&EventId> = page.iter().map(|said| &said.candidate.event.id).collect();
     let mut parts = HashMap::new();
+    let mut wearers: HashMap<SourceId, Vec<Wearer>> = HashMap::new();
     for event in &events {
         let rows = store.parts(event).await?;
         let spans = rows.iter().map(span).collect();
         let names = rows.into_iter().map(|row| row.name).collect();
         parts.insert((*event).clone(), (spans, names));
+        let people = store.people(event).await?;
+        for row in store.wearers(event).await? {
+            let name = people.iter().find(|person| person.id == row.person_id);
+            let from_ms = row.from_ms.unwrap_or(i64::MIN);
+            let wearer = (
+                from_ms,
+                row.person_id,
+                name.map(|person| person.name.clone()),
+            );
+            wearers.entry(row.source_id).or_default().push(wearer);
+        }
     }
     let known = Known {
         places: Places::of(store, events).await?,
         recordings,
         parts,
+        wearers,
     };
     let mut rest = hearings.as_slice();
     Ok(page
@@ -68,7 +83,12 @@ struct Known {
     recordings: HashMap<RecordingId, RecordingRow>,
     /// Where the parts of each event lie, and their names.
     parts: HashMap<EventId, (Vec<Span>, Vec<String>)>,
+    /// Who wears each source, by time.
+    wearers: HashMap<SourceId, Vec<Wearer>>,
 }
+
+/// From when on, ms of the event clock; who; their name.
+type Wearer = (i64, PersonId, Option<String>);
 
 impl Known {
     fn hit(&self, said: &Said, hearings: &[HearingRow]) -> Hit {
@@ -144,9 +164,22 @@ impl Known {
         }
     }
 
+    /// That somebody else speaks than whoever wears it.
+    fn bleeds(&self, said: &Said, copy: &Copy<'_>) -> Option<String> {
+        let moment = &said.candidate.moment;
+        let speaker = moment.person_id.as_ref()?;
+        let wearers = self.wearers.get(&copy.recording.source_id)?;
+        let since = wearers.iter().rev().find(|one| one.0 <= moment.start_ms);
+        let (_, wearer, name) = since.or(wearers.first())?;
+        let other = wearer != speaker && Some(wearer) != moment.also_id.as_ref();
+        let name = name.as_ref().filter(|_| other)?;
+        Some(format!("{name} wears it and does not speak here"))
+    }
+
     /// What rank and verdict rest on; a guess is called one.
     fn reasons(&self, said: &Said, copy: &Copy<'_>) -> Vec<String> {
         let mut why = copy.hearing.why.0.clone();
+        why.extend(self.bleeds(said, copy));
         let Some(from) = &said.candidate.moment.words_from else {
             return why;
         };

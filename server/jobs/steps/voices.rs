@@ -78,7 +78,8 @@ impl Step<'_> {
                 })
             })
             .collect();
-        let known = self.known(&event, &cast)?;
+        let mut known = self.known(&event, &cast)?;
+        known.extend(cast.remembered(&known, &speech, &listened));
         let told = self.told(&event, &cast, &placements)?;
         let evidence = Evidence {
             stretches: &stretches,
@@ -275,6 +276,34 @@ impl Cast {
             Some(number) => Speaker::Unnamed(number),
             None => Speaker::Person(place),
         })
+    }
+
+    /// The voices of those who are known no other way, by the moments they were last
+    /// found in: voices that were forgotten take nobody's name away.
+    fn remembered(
+        &self,
+        known: &[Known],
+        speech: &[&[SpeechRow]],
+        listened: &[Listened],
+    ) -> Vec<Known> {
+        let of = |person: &PersonRow| {
+            let speaker = self.speaker(&person.id)?;
+            if known.iter().any(|one| one.speaker == speaker) {
+                return None;
+            }
+            let said = speech.iter().zip(listened).filter(|(heard, _)| {
+                let moment = heard.first();
+                moment.is_some_and(|row| row.person_id.as_ref() == Some(&person.id))
+            });
+            let glances = said.flat_map(|(_, listened)| &listened.glances);
+            let parts = glances.map(|glance| {
+                let ms = glance.to_ms.saturating_sub(glance.from_ms) as f32 * glance.voiced;
+                (&glance.voice[..], ms)
+            });
+            let voice = Voice::of(parts)?;
+            Some(Known { speaker, voice })
+        };
+        self.people.iter().filter_map(of).collect()
     }
 
     fn named(&self, speaker: Speaker) -> Option<SpeakerRef> {

@@ -262,9 +262,8 @@ async fn the_story_uses_every_statement() {
         .measure_again(&store.unmeasured().await.unwrap())
         .await
         .unwrap();
-    let row = store.recording(id).await.unwrap();
-    assert_eq!(row.warnings.0, ["the header said 0 bytes", "3 places"]);
-
+    let warnings = store.recording(id).await.unwrap().warnings.0;
+    assert_eq!(warnings, ["the header said 0 bytes", "3 places"]);
     clock(&store, &event.id, id).await;
     super::words::listen_and_find(&store, &event, &recording).await;
     super::who::spoken(&store, &event.id).await;

@@ -54,7 +54,8 @@ async fn a_file_goes_all_the_way() {
 
     let status = desk.engine.status(Some(&desk.event.id)).await.unwrap();
     assert_eq!(status.row.audio_ms_done, status.row.audio_ms_total);
-    assert_eq!((status.row.jobs.done, status.time_left_ms), (5, Some(0)));
+    // Probe, detect, align, group, transcribe, voices.
+    assert_eq!((status.row.jobs.done, status.time_left_ms), (6, Some(0)));
 }
 
 #[tokio::test]

@@ -136,11 +136,12 @@ async fn what_a_person_put_right_stays() {
     let far_id = all.iter().find(|row| row.id != near_id).unwrap().id.clone();
     for (id, (row, words)) in mine.iter().zip(&before) {
         let now = whole(store, id).await;
-        // The clock may begin elsewhere now.
+        // The clock may begin elsewhere now, and who speaks was looked for again.
         let later = now.0.start_ms - row.start_ms;
         let same = MomentRow {
             start_ms: row.start_ms + later,
             end_ms: row.end_ms + later,
+            certainty: now.0.certainty,
             ..row.clone()
         };
         assert_eq!(now, (same, words.clone()));

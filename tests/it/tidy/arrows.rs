@@ -25,7 +25,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "jobs",
         &[
-            "core", "signal", "clock", "moments", "quality", "text", "media", "speech", "store",
+            "core", "signal", "clock", "moments", "quality", "text", "voices", "media", "speech",
+            "store",
         ],
     ),
     (
