@@ -129,8 +129,9 @@ async fn without_a_model_speech_waits_and_goes_on_when_it_comes() {
     };
     assert!(text.contains("sayback model get"), "{text}");
     assert_eq!(desk.engine.status(None).await.unwrap().troubles, [text]);
+    // The words, and who speaks behind them.
     let counts = desk.store().queue_counts(None).await.unwrap();
-    assert_eq!((counts.waiting, counts.failed), (1, 0));
+    assert_eq!((counts.waiting, counts.failed), (2, 0));
 
     desk.ears.missing.store(false, Ordering::SeqCst);
     until("going on", || async {
