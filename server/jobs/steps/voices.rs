@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use sayback_core::clock::{Placement, Samples, Track};
 use sayback_core::units::{EventMs, FileMs};
 use sayback_core::voices::{
-    Ear, Encoder, Evidence, Found, Known, Listened, Speaker, Stretch, Told, Turn, Voice,
-    VoiceParams, Worn, turns,
+    Ear, Evidence, Found, Known, Listened, Speaker, Stretch, Told, Turn, Voice, VoiceParams, Worn,
+    turns,
 };
 
 use super::sound::FileSound;
@@ -137,9 +137,7 @@ impl Step<'_> {
         // Files are read from their start to their end, one after the other.
         let mut open: Vec<(usize, &SpeechRow)> = Vec::new();
         for (n, heard) in speech.iter().enumerate() {
-            let there = heard
-                .iter()
-                .find_map(|row| remembered.get(&span(row)).cloned());
+            let there = heard.iter().find_map(|row| remembered.remove(&span(row)));
             match (there, heard.first()) {
                 (Some(listened), _) => all[n] = listened,
                 (None, Some(best)) => open.push((n, best)),
@@ -151,23 +149,32 @@ impl Step<'_> {
         let total = open.len().max(1);
         let mut done = 0;
         for batch in open.chunks(BATCH) {
-            let mut spans: Vec<(usize, Span, Vec<f32>)> = Vec::new();
+            let mut ear = encoder.as_deref().map(Ear::new);
+            // Without a voice model only levels are read.
+            let mut plain = Vec::new();
+            let mut spans: Vec<(usize, Span)> = Vec::new();
             for (n, _) in batch {
                 self.check()?;
                 let heard = speech.get(*n).copied().unwrap_or_default();
                 let copy = heard.iter().find_map(|row| {
                     let samples = samples(&mut sound, *places.get(&row.recording_id)?, row);
-                    (!samples.is_empty()).then(|| (*n, span(row), samples))
+                    (!samples.is_empty()).then(|| (span(row), samples))
                 });
-                spans.extend(copy);
+                if let Some((span, samples)) = copy {
+                    spans.push((*n, span));
+                    match &mut ear {
+                        Some(ear) => ear.hear(&samples),
+                        None => plain.push(Listened::without_voices(&samples)),
+                    }
+                }
                 done += 1;
                 self.progress(done as f32 / total as f32);
             }
-            let heard = hear(encoder.as_deref(), &spans);
+            let heard = ear.map_or(plain, Ear::finish);
             let rows: Vec<ListenedRow> = spans
                 .into_iter()
                 .zip(heard)
-                .map(|((n, (recording_id, start_ms, end_ms), _), listened)| {
+                .map(|((n, (recording_id, start_ms, end_ms)), listened)| {
                     let body = listened.to_bytes();
                     all[n] = listened;
                     ListenedRow {
@@ -398,17 +405,4 @@ fn samples(sound: &mut FileSound, member: usize, row: &SpeechRow) -> Vec<f32> {
         from = to;
     }
     samples
-}
-
-/// Listens to stretches, or only reads their levels where there is no voice model.
-fn hear(encoder: Option<&Encoder>, spans: &[(usize, Span, Vec<f32>)]) -> Vec<Listened> {
-    let all = spans.iter().map(|(_, _, samples)| samples);
-    let Some(encoder) = encoder else {
-        return all
-            .map(|samples| Listened::without_voices(samples))
-            .collect();
-    };
-    let mut ear = Ear::new(encoder);
-    all.for_each(|samples| ear.hear(samples));
-    ear.finish()
 }

@@ -240,7 +240,8 @@ fn what_a_person_made_stays_as_it_is() {
 }
 
 fn segments() -> impl Strategy<Value = Vec<SpeechSegment>> {
-    prop::collection::vec((0..3_000_i64, 1..25_000_i64, -10.0..40.0_f32), 0..12).prop_map(|all| {
+    // Frames are 10 ms: of less, whole milliseconds of two clocks may leave nothing.
+    prop::collection::vec((0..3_000_i64, 10..25_000_i64, -10.0..40.0_f32), 0..12).prop_map(|all| {
         let mut at = 0;
         all.into_iter()
             .map(|(gap, length, snr_db)| {
