@@ -15,6 +15,8 @@ statements! {
         ON CONFLICT (event_id, label) DO UPDATE SET
             placement = coalesce(?4, placement), wearer_id = coalesce(?6, wearer_id)
         RETURNING id";
+    /// Whether who speaks in an event was looked for already.
+    LOOKED = "SELECT EXISTS (SELECT 1 FROM job WHERE kind = 'voices' AND subject = ?1)";
     LIST = "SELECT s.id, s.event_id, s.label, s.placement, s.wearer_id, p.name AS wearer_name
         FROM source s LEFT JOIN person p ON p.id = s.wearer_id
         WHERE s.event_id = ?1 ORDER BY s.id";
@@ -25,7 +27,8 @@ statements! {
 impl Store {
     /// The source of `event` called `label`, made if it is not there. A given
     /// placement or wearer replaces the one it had. A new source whose placement
-    /// nobody gives is `worn` if it has a wearer, otherwise `ambient`.
+    /// nobody gives is `worn` if it has a wearer, otherwise `ambient`. Where who speaks
+    /// was found without that wearer, it is found again.
     ///
     /// # Errors
     /// [`StoreError::Unknown`] event; [`StoreError::Invalid`] for a blank label
@@ -42,7 +45,8 @@ impl Store {
             Some(name) => Some(self.ensure_person(&mut transaction, event, name).await?),
             None => None,
         };
-        let otherwise = if wearer.is_some() {
+        let is_worn = wearer.is_some();
+        let otherwise = if is_worn {
             Placement::Worn
         } else {
             Placement::Ambient
@@ -57,6 +61,13 @@ impl Store {
             .fetch_one(&mut *transaction)
             .await
             .map_err(unknown("event", event))?;
+        let looked: bool = sqlx::query_scalar(self.sql(LOOKED))
+            .bind(event)
+            .fetch_one(&mut *transaction)
+            .await?;
+        if looked && is_worn {
+            self.look_for_speakers(&mut transaction, event).await?;
+        }
         transaction
             .commit()
             .await

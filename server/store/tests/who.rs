@@ -171,6 +171,23 @@ pub(super) async fn spoken(store: &Store, open: &EventId) {
     assert_eq!(store.change_count(&now[0].id).await.unwrap(), 0);
     assert_eq!(store.voices(event).await.unwrap()[0].voice, [1, 2]);
 
+    // Who wears it can be said late.
+    let source = store
+        .ensure_source(event, "lav", None, Some("Ottilie"))
+        .await
+        .unwrap();
+    let lease = voices(store).await;
+    let spoken = found(store, event, Vec::new(), &new).await;
+    let nothing = Spoken {
+        moments: Vec::new(),
+        ..spoken
+    };
+    store
+        .finish_voices(&lease, event, &nothing, NOW)
+        .await
+        .unwrap();
+    let source = &source.id;
+
     // Whoever is named is no unnamed speaker any more; the old name is free.
     let speaker = now[1].person_id.clone().unwrap();
     let jory = store
@@ -244,8 +261,8 @@ pub(super) async fn spoken(store: &Store, open: &EventId) {
             .iter()
             .filter(|p| p.unnamed)
             .count(),
-        1,
-        "the wearer"
+        0,
+        "whoever was taken for the wearer is gone"
     );
 
     // Taken back; made one with another; gone.
