@@ -45,7 +45,7 @@ async fn create(
         date: new.date,
         frame_rate: new.frame_rate,
     };
-    let now_ms = jiff::Timestamp::now().as_millisecond();
+    let now_ms = super::shapes::now_ms();
     let row = state.store.create_event(new, now_ms).await?;
     state.engine.changed(Some(row.id.clone()), What::Content);
     Ok((StatusCode::CREATED, Json(row.into())))

@@ -11,6 +11,7 @@ use utoipa_axum::routes;
 use super::AppState;
 use super::extract::{Json, Path};
 use super::problem::{Answer, Problem};
+use super::shapes::now_ms;
 use super::wire::{
     EventRef, Merge, MomentSpeaker, NewPerson, Perhaps, Person, PersonChange, PersonDetail,
     PersonList, Speaker, ToldSpeaker, VoiceRules, Wearer, Wearers, Worn,
@@ -424,8 +425,4 @@ fn a_role(typed: &str) -> Answer<String> {
         return Err(Problem::field("role", why));
     }
     Ok(role)
-}
-
-fn now_ms() -> i64 {
-    jiff::Timestamp::now().as_millisecond()
 }

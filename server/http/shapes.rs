@@ -12,6 +12,11 @@ use crate::store::{
     self, EventRow, IntakeRow, RecordingRow, RunningRow, SourceRow, StampRow, StoreError,
 };
 
+/// Now, ms since 1970.
+pub fn now_ms() -> i64 {
+    jiff::Timestamp::now().as_millisecond()
+}
+
 /// A time since 1970 as RFC 3339.
 pub fn rfc3339(ms: i64) -> String {
     jiff::Timestamp::from_millisecond(ms)

@@ -27,6 +27,7 @@ statements! {
         FROM event e LEFT JOIN recording r ON r.event_id = e.id
         WHERE ?1 IS NULL OR e.id = ?1
         GROUP BY e.id ORDER BY e.id";
+    REMOVE = "DELETE FROM event WHERE id = ?1";
     BY_NAME = "SELECT id FROM event WHERE id = ?1 OR title = ?1 ORDER BY id = ?1 DESC, id LIMIT 20";
 }
 
@@ -70,6 +71,22 @@ impl Store {
             .fetch_one(&self.read)
             .await
             .map_err(unknown("event", id))
+    }
+
+    /// Removes an event with everything known of it. Its recordings' files stay where
+    /// they are.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`].
+    pub async fn remove_event(&self, id: &EventId) -> Result<(), StoreError> {
+        let removed = sqlx::query(self.sql(REMOVE))
+            .bind(id)
+            .execute(&self.write)
+            .await?;
+        match removed.rows_affected() {
+            0 => Err(unknown("event", id)(sqlx::Error::RowNotFound)),
+            _ => Ok(()),
+        }
     }
 
     /// The event with this id, or else the one event with this title.

@@ -80,8 +80,6 @@ pub struct MomentWords {
     pub doubt: Option<String>,
     /// Why these words and not those of another hearing.
     pub why: Option<String>,
-    /// Their normal forms, one token a word, joined by single spaces.
-    pub normal: String,
 }
 
 /// What one window of sound gave.
@@ -174,10 +172,6 @@ statements! {
             version = version + (text IS NOT t.value ->> 6),
             word_count = json_array_length(t.value, '$[1]')
         FROM json_each(?1) t WHERE moment.id = t.value ->> 0";
-    UNINDEX = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) t
-        JOIN moment m ON m.id = t.value ->> 0)";
-    INDEX = "INSERT INTO moment_fts (rowid, normal) SELECT m.no, t.value ->> 7
-        FROM json_each(?1) t JOIN moment m ON m.id = t.value ->> 0";
     COUNT = "UPDATE recording SET word_count = (SELECT coalesce(sum(m.word_count), 0)
             FROM hearing h JOIN moment m ON m.id = h.moment_id
             WHERE h.recording_id = recording.id AND h.heard = 1)
@@ -258,17 +252,17 @@ impl Store {
             })
             .collect();
         let fused = json!(fused).to_string();
-        for statement in [DROP_WORDS, UNINDEX, WORDS, SET_WORDS, INDEX] {
+        for statement in [DROP_WORDS, WORDS, SET_WORDS] {
             sqlx::query(self.sql(statement))
                 .bind(&fused)
                 .execute(&mut **transaction)
                 .await?;
         }
-        Ok(())
+        self.index(transaction, &moments).await
     }
 }
 
-/// Id, words, whose, by which model, doubt, why, text, normal forms.
+/// Id, words, whose, by which model, doubt, why, text.
 fn row(id: &MomentId, words: &MomentWords) -> serde_json::Value {
     let texts: Vec<&str> = words.words.iter().map(|word| word.text.as_str()).collect();
     json!([
@@ -278,8 +272,7 @@ fn row(id: &MomentId, words: &MomentWords) -> serde_json::Value {
         words.model,
         words.doubt,
         words.why,
-        texts.join(" "),
-        words.normal
+        texts.join(" ")
     ])
 }
 

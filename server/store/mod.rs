@@ -26,10 +26,13 @@ mod error;
 mod events;
 mod files;
 mod fixing;
+mod found;
 mod glossary;
 mod grouping;
 mod ids;
+mod index;
 mod intake;
+mod lexicon;
 mod listening;
 mod moments;
 mod moved;
@@ -39,6 +42,7 @@ mod people;
 mod queue;
 mod recordings;
 mod rows;
+mod saved;
 mod search;
 mod segments;
 mod settings;
@@ -59,9 +63,12 @@ pub use fixing::{
     ChangeKind, ChangeRow, Cut, Fix, Fixing, HeardText, LastChange, Stale, State, StateWord,
     WordTimes,
 };
+pub use found::{Called, EventPart, Wearer};
 pub use grouping::{Grouped, NewHearing, NewMoment};
 pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
+pub use index::IndexCheck;
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
+pub use lexicon::TermRow;
 pub use listening::{AttemptRow, Fuse, MomentWords, NewWord, Tried, WindowCommit};
 pub use moments::{HeardMoment, HearingRow, MomentRow, WordRow};
 pub use open::Store;
@@ -75,7 +82,10 @@ pub use rows::{
     ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
     Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
-pub use search::Candidate;
+pub use saved::SavedSearch;
+pub use search::{
+    Candidate, EventTitle, Filter, MOST_EXACT, MOST_PAGED, Matching, Neighbourhood, SaidRow,
+};
 pub use segments::{Detected, NewSegment, Unmeasured};
 pub use solving::{NewPair, NewPlacement, Solved};
 pub use speaking::{ListenedRow, SpeakerRef, Speaks, SpeechRow, Spoken, TellingRow};

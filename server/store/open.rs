@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, RwLock};
 use std::time::Duration;
 
 use sqlx::sqlite::{
@@ -11,6 +12,7 @@ use sqlx::sqlite::{
 use sqlx::{Connection, Sqlite, Transaction};
 
 use super::StoreError;
+use super::lexicon::Words;
 
 /// How long a writer waits for another process to finish its commit. Commits
 /// take milliseconds; half a minute covers a slow disk under load.
@@ -29,6 +31,7 @@ pub struct Store {
     folder: PathBuf,
     pub(super) read: SqlitePool,
     pub(super) write: SqlitePool,
+    pub(super) lexicon: Arc<RwLock<Words>>,
     #[cfg(test)]
     pub(super) used: std::sync::Arc<std::sync::Mutex<std::collections::BTreeSet<&'static str>>>,
     #[cfg(test)]
@@ -40,7 +43,8 @@ impl Store {
     /// missing, and brings an older database to this program's shape.
     ///
     /// # Errors
-    /// [`StoreError::Folder`], [`StoreError::Open`], [`StoreError::Migrate`].
+    /// [`StoreError::Folder`], [`StoreError::Open`], [`StoreError::Migrate`]; whatever
+    /// keeps the words of an older database from being put into the index.
     pub async fn open(folder: &Path) -> Result<Self, StoreError> {
         make_private(folder).map_err(|cause| StoreError::Folder {
             path: folder.to_owned(),
@@ -83,15 +87,30 @@ impl Store {
             .connect_with(options.read_only(true))
             .await
             .map_err(opened)?;
-        Ok(Self {
+        let store = Self {
             folder: folder.to_owned(),
             read,
             write,
+            lexicon: Arc::default(),
             #[cfg(test)]
             used: std::sync::Arc::default(),
             #[cfg(test)]
             page_limit,
-        })
+        };
+        store.index_older().await?;
+        Ok(store)
+    }
+
+    /// Puts words into the index that an earlier version wrote.
+    async fn index_older(&self) -> Result<(), StoreError> {
+        let events = self.unindexed().await?;
+        if !events.is_empty() {
+            tracing::info!("making the index of {} events anew, once", events.len());
+        }
+        for event in events {
+            self.rebuild_index(&event).await?;
+        }
+        Ok(())
     }
 
     /// Whether `folder` is a data folder already.

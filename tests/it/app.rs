@@ -5,16 +5,37 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use axum::http::{HeaderMap, Method, Request};
+use sayback::core::text::Query;
 use sayback::http::{AppState, Bound, Settings, UploadLimits};
 use sayback::jobs::{Engine, EngineConfig};
 use sayback::speech::ModelShelf;
-use sayback::store::Store;
+use sayback::store::{EventId, Filter, MomentId, Store};
 use serde_json::{Value, json};
 use tempfile::TempDir;
 use tokio::sync::oneshot;
 
 /// The model of the tests.
 pub const MODEL: &str = "tiny.en";
+
+/// The moments that hold every word and phrase of a query, of one event or of all.
+pub async fn saying(store: &Store, query: &str, event: Option<&EventId>) -> Vec<MomentId> {
+    let mut query = Query::parse(query);
+    query.literal = true;
+    let wanted = store.wanted(&query).await.expect("words are read");
+    let filter = Filter {
+        events: event.map(|event| vec![event.clone()]),
+        ..Filter::default()
+    };
+    let found = store.matching(&query, &wanted, &filter, 0).await;
+    let found = found.expect("the index is read");
+    let near = found.near.into_iter().map(|near| near.own);
+    found
+        .exact
+        .into_iter()
+        .chain(near)
+        .map(|row| row.id)
+        .collect()
+}
 
 /// A running server.
 pub struct TestApp {

@@ -3,7 +3,6 @@
 use std::time::Instant;
 
 use sayback::core::quality::Verdict;
-use sayback::core::text::Query;
 use sayback::store::{
     AttemptRow, Detected, EventId, Grouped, Lane, Lease, MomentId, MomentWords, NewFile,
     NewHearing, NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued,
@@ -100,10 +99,7 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
     ];
     for (query, least) in queries {
         let start = Instant::now();
-        let found = store
-            .search(&Query::parse(&query), Some(&event), 200)
-            .await
-            .unwrap();
+        let found = crate::app::saying(&store, &query, Some(&event)).await;
         println!(
             "{query}: {} candidates in {:?}",
             found.len(),
@@ -119,13 +115,8 @@ async fn a_search_over_sixty_thousand_segments_takes_milliseconds() {
         );
     }
     let elsewhere = EventId::fresh();
-    assert!(
-        store
-            .search(&Query::parse("w17"), Some(&elsewhere), 200)
-            .await
-            .unwrap()
-            .is_empty()
-    );
+    let found = crate::app::saying(&store, "w17", Some(&elsewhere)).await;
+    assert!(found.is_empty());
 }
 
 /// Word k of segment s of recording n.

@@ -1,9 +1,13 @@
-//! Where in this text is what was asked for?
+//! Where in these words is what was asked for, and how well do they answer it?
+
+use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
-use super::normal::parts;
-use super::query::{Query, Term};
+use super::lexicon::{How, needed_likeness, worth_of_sound};
+use super::line::Line;
+use super::sounds::{self, Sound};
+use super::ways::Wanted;
 
 /// A run of words of a text, by position, `to` exclusive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -14,246 +18,386 @@ pub struct Span {
     pub to: usize,
 }
 
-/// Where and how well a text answers a query.
+/// Where and how well words answer a query.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Found {
     /// The words that matched, in order, touching spans merged; never empty.
     pub matched: Vec<Span>,
-    /// 0 to 1: 1 when the words stand as they were typed.
+    /// 0 to 1: 1 when the words stand as they were asked for.
     pub score: f32,
+    /// How they answer it.
+    pub how: How,
 }
 
-impl Found {
-    /// From the first matched word to the last.
-    #[must_use]
-    pub fn extent(&self) -> Span {
-        Span {
-            from: self.matched.first().map_or(0, |span| span.from),
-            to: self.matched.last().map_or(0, |span| span.to),
-        }
+/// What scores at least this is told as found; what scores less, as a guess.
+pub const CONFIDENT: f32 = 0.6;
+
+/// What scores less is not worth showing.
+const LEAST: f32 = 0.3;
+/// Shares of a score that closeness and order make.
+const CLOSENESS: f32 = 0.18;
+const ORDER: f32 = 0.10;
+/// What was heard otherwise in the place of a word is worth so much.
+const OTHERWISE: f32 = 0.93;
+/// Words of the text this far from each other are not of one line.
+const FAR: usize = 40;
+/// What a word between costs when one of several places of a word is chosen.
+const APART: f32 = 0.004;
+/// From so many words on a query is followed along the text, not put together.
+const LONG: usize = 24;
+/// The share of a query that counts as all of it: sums of shares are not exact.
+const ALL: f32 = 0.999;
+/// So many places are tried as the middle of an answer.
+const MOST_ANCHORS: usize = 48;
+/// Words that say more than this are listened for where nothing is written like them,
+const LISTENED: f32 = 0.5;
+/// in up to so many words of the text together,
+const MOST_TOGETHER: usize = 3;
+/// no farther than this from the rest.
+const NEARBY: usize = 6;
+/// What only sounds alike in part of the words counts as such from this share on.
+const SHARE_ALIKE: f32 = 0.1;
+/// A text shorter than what was asked for answers by its own length if it has so many
+/// words of it.
+const LEAST_OWN: usize = 4;
+
+/// Words of the query found at tokens of the text.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Hit {
+    /// Words of the query.
+    from: usize,
+    to: usize,
+    /// Tokens of the text.
+    at: usize,
+    end: usize,
+    /// What it is worth beside the very words.
+    worth: f32,
+    /// What that is of all that the query says.
+    gain: f32,
+    how: How,
+}
+
+impl Hit {
+    fn clashes(&self, other: &Self) -> bool {
+        self.from < other.to && other.from < self.to || self.at < other.end && other.at < self.end
     }
 }
 
-/// Weight of closeness against order in a score. A swapped neighbour pair
-/// (0.65) ranks below the pair in order with a word between (0.78) and above
-/// the pair in order with four words between (0.57).
-const CLOSENESS: f32 = 0.65;
+/// Hits that make an answer, in the order of the text, and what they score.
+#[derive(Clone, Debug, Default)]
+struct Answer {
+    hits: Vec<Hit>,
+    cover: f32,
+    score: f32,
+}
 
-/// How much of the score a word found by its beginning can lose.
-const PREFIX_LOSS: f32 = 0.1;
-
-impl Query {
-    /// Looks for the terms in the words of a text as shown. `None` unless every
-    /// term is there.
+impl Wanted {
+    /// Looks for what was asked for in the words of a moment, `center` of those in the
+    /// line; its neighbours may have some of it. `None` if it has nothing worth showing,
+    /// or if one of the neighbours has more of the answer.
     ///
-    /// Of all placings the tightest is taken, then the one most in the order
-    /// typed, then the first. A term typed more than once takes as many
-    /// different words as the text has.
-    ///
-    /// Joined words count by their [`parts`], and punctuation that stands alone
-    /// parts nothing. A span covers every word of which it has a part.
-    ///
-    /// The score is 1 when the words stand next to one another as typed. It
-    /// falls with the words in between and with pairs out of order, and a
-    /// little with the length by which a word exceeds the beginning asked for.
-    ///
-    /// ```
-    /// use sayback_core::text::{Query, Span};
-    /// let words = ["Put", "the", "kettle", "on,", "the", "ferry's", "late"];
-    /// let found = Query::parse("ferrys the").find_in(&words).unwrap();
-    /// assert_eq!(found.matched, [Span { from: 4, to: 6 }]);
-    /// assert!(Query::parse("ferry kettle").find_in(&words).is_none());
-    /// ```
+    /// The score is the share of what the query says that stands there (rare words say
+    /// more; forms, spellings and sounds are worth less than the very words), less what
+    /// words in between and words out of order take.
     #[must_use]
-    pub fn find_in(&self, words: &[&str]) -> Option<Found> {
-        let text = Spoken::of(words);
-        let spots = Spots::of(self, &text.parts)?;
-        let placing = spots.tightest()?;
-        let wanted: usize = self.terms.iter().map(Term::word_count).sum();
-        let closeness = (wanted as f32 / placing.extent() as f32).min(1.0);
-        let score = CLOSENESS * closeness + (1.0 - CLOSENESS) * placing.order();
+    pub fn find_in(&self, line: &Line<'_>, center: usize) -> Option<Found> {
+        let total: f32 = self.words.iter().map(|word| word.weight).sum();
+        if total <= 0.0 {
+            return None;
+        }
+        let mut hits = self.hits(line, total);
+        if hits.is_empty() {
+            return None;
+        }
+        self.listen(line, total, &mut hits);
+        let mut best = if self.words.len() > LONG {
+            followed(hits)
+        } else {
+            together(hits)
+        };
+        if self.literal && best.cover < ALL {
+            return None;
+        }
+        let own = own_share(line, center, &best, self.words.len());
+        best.score = best.score.max(own);
+        if best.score < LEAST || mostly(line, &best) != Some(center) {
+            return None;
+        }
         Some(Found {
-            score: score * self.exactness(&placing, &text.parts),
-            matched: text.shown(placing),
+            matched: shown(line, &best.hits),
+            score: best.score.min(1.0),
+            how: manner(&best, self.words.len()),
         })
     }
 
-    /// 1, less what words found by their beginning add to it, on average.
-    fn exactness(&self, placing: &Placing, parts: &[String]) -> f32 {
-        let mut loss = 0.0;
-        for (term, span) in self.terms.iter().zip(&placing.spans) {
-            if let Term::Prefix(beginning) = term {
-                let length = parts[span.from].chars().count() as f32;
-                loss += 1.0 - beginning.chars().count() as f32 / length;
+    fn hits(&self, line: &Line<'_>, total: f32) -> Vec<Hit> {
+        let mut hits = Vec::new();
+        let written = line.tokens.iter().zip(0..).map(|(t, at)| (*t, at, 1.0));
+        let other = line.other.iter().map(|(t, at)| (*t, *at, OTHERWISE));
+        for (token, at, share) in written.chain(other) {
+            for &(group, way) in self.starts.get(token).into_iter().flatten() {
+                let group = &self.groups[group];
+                let way = &group.ways[way];
+                let rest = line.tokens.get(at + 1..).unwrap_or_default();
+                let follows = way.words[1..]
+                    .iter()
+                    .eq(rest.iter().take(way.words.len() - 1));
+                if !follows {
+                    continue;
+                }
+                let worth = way.worth * share;
+                hits.push(Hit {
+                    worth,
+                    from: group.from,
+                    to: group.to,
+                    at,
+                    end: at + way.words.len(),
+                    gain: worth * group.weight(self) / total,
+                    how: if share < 1.0 {
+                        way.how.max(How::Close)
+                    } else {
+                        way.how
+                    },
+                });
             }
         }
-        1.0 - PREFIX_LOSS * loss / self.terms.len() as f32
+        hits
     }
-}
 
-impl Term {
-    /// Whether the term stands at the beginning of these words.
-    fn starts(&self, parts: &[String]) -> bool {
-        let Some(first) = parts.first() else {
-            return false;
-        };
-        match self {
-            Self::Word(word) => first == word,
-            Self::Prefix(beginning) => first.starts_with(beginning.as_str()),
-            Self::Phrase(words) => parts.starts_with(words),
+    /// Listens for words that nothing is written like, near those that were found.
+    fn listen(&self, line: &Line<'_>, total: f32, hits: &mut Vec<Hit>) {
+        let first = hits.iter().map(|hit| hit.at).min().unwrap_or(0);
+        let last = hits.iter().map(|hit| hit.end).max().unwrap_or(0);
+        let from = first.saturating_sub(NEARBY);
+        let to = (last + NEARBY).min(line.tokens.len());
+        let lacking = self.words.iter().enumerate().filter(|(n, word)| {
+            let found = hits.iter().any(|hit| hit.from <= *n && *n < hit.to);
+            !found && !self.literal && word.weight > LISTENED && !word.sounds.is_empty()
+        });
+        let lacking: Vec<usize> = lacking.map(|(n, _)| n).take(LONG).collect();
+        if lacking.is_empty() || to - from > 4 * FAR {
+            return;
         }
-    }
-}
-
-/// What is spoken in a text: the parts of its words, one after another.
-struct Spoken {
-    parts: Vec<String>,
-    /// The word each part is of.
-    word: Vec<usize>,
-}
-
-impl Spoken {
-    fn of(words: &[&str]) -> Self {
-        let mut spoken = Self {
-            parts: Vec::with_capacity(words.len()),
-            word: Vec::with_capacity(words.len()),
-        };
-        for (n, word) in words.iter().enumerate() {
-            for part in parts(word) {
-                spoken.parts.push(part);
-                spoken.word.push(n);
+        let heard: Vec<Vec<Sound>> = line.tokens[from..to]
+            .iter()
+            .map(|token| sounds::sounds(token))
+            .collect();
+        for n in lacking {
+            let word = &self.words[n];
+            let length = sounds::length(&word.sounds);
+            let least = needed_likeness(length);
+            for at in 0..heard.len() {
+                let mut run: Vec<Sound> = Vec::new();
+                for end in at + 1..=heard.len().min(at + MOST_TOGETHER) {
+                    run.extend_from_slice(&heard[end - 1]);
+                    if sounds::most_alike(length, sounds::length(&run)) < least {
+                        continue;
+                    }
+                    let alike = sounds::likeness(&word.sounds, &run);
+                    if alike >= least {
+                        let worth = worth_of_sound(alike);
+                        hits.push(Hit {
+                            worth,
+                            from: n,
+                            to: n + 1,
+                            at: from + at,
+                            end: from + end,
+                            gain: worth * word.weight / total,
+                            how: How::SoundsAlike,
+                        });
+                    }
+                }
             }
         }
-        spoken
-    }
-
-    /// The words that hold these parts, in order, touching spans merged.
-    fn shown(&self, placing: Placing) -> Vec<Span> {
-        let mut spans = placing.spans;
-        spans.sort_unstable();
-        let mut merged: Vec<Span> = Vec::with_capacity(spans.len());
-        for span in spans {
-            let (from, to) = (self.word[span.from], self.word[span.to - 1] + 1);
-            match merged.last_mut() {
-                Some(last) if from <= last.to => last.to = last.to.max(to),
-                _ => merged.push(Span { from, to }),
-            }
-        }
-        merged
     }
 }
 
-/// Where each term stands in a text.
-struct Spots {
-    terms: Vec<Spot>,
-}
-
-struct Spot {
-    /// Positions at which the term begins, rising; never empty.
-    starts: Vec<usize>,
-    length: usize,
-    /// How many equal terms come before this one, as far as the text has
-    /// words for them.
-    skip: usize,
-}
-
-/// One span a term, in the order of the terms.
-struct Placing {
-    spans: Vec<Span>,
-}
-
-impl Spots {
-    fn of(query: &Query, parts: &[String]) -> Option<Self> {
-        let mut terms: Vec<Spot> = Vec::with_capacity(query.terms.len());
-        for (n, term) in query.terms.iter().enumerate() {
-            let starts: Vec<usize> = (0..parts.len())
-                .filter(|&at| term.starts(&parts[at..]))
-                .collect();
-            let last = starts.len().checked_sub(1)?;
-            let before = query.terms[..n].iter().filter(|other| *other == term);
-            terms.push(Spot {
-                length: term.word_count(),
-                skip: before.count().min(last),
-                starts,
+/// The best answer of few words: around each of the likeliest places the nearest of the
+/// others, without what only stretches it.
+fn together(mut hits: Vec<Hit>) -> Answer {
+    hits.sort_by(|a, b| b.gain.total_cmp(&a.gain).then(a.at.cmp(&b.at)));
+    let mut best = Answer::default();
+    for anchor in hits.iter().take(MOST_ANCHORS) {
+        let near = hits.iter().filter(|hit| hit.at.abs_diff(anchor.at) <= FAR);
+        let mut near: Vec<(f32, &Hit)> = near
+            .map(|hit| {
+                let ahead = hit.from as f32 - anchor.from as f32;
+                let place = hit.at as f32 - anchor.at as f32;
+                (APART * (place - ahead).abs(), hit)
+            })
+            .collect();
+        // What stands for most comes first, or what is most like what was asked for:
+        // either may block the other.
+        for by_worth in [true, false] {
+            let value = |apart: f32, hit: &Hit| match by_worth {
+                true => hit.worth - 10.0 * apart,
+                false => hit.gain - apart,
+            };
+            near.sort_by(|a, b| {
+                (value(b.0, b.1).total_cmp(&value(a.0, a.1))).then(a.1.at.cmp(&b.1.at))
             });
-        }
-        (!terms.is_empty()).then_some(Self { terms })
-    }
-
-    fn tightest(&self) -> Option<Placing> {
-        let mut lefts: Vec<usize> = self.terms.iter().flat_map(|t| t.starts.clone()).collect();
-        lefts.sort_unstable();
-        lefts.dedup();
-        let mut best: Option<Placing> = None;
-        for left in lefts {
-            let Some(found) = self.from(left) else { break };
-            let better = best.as_ref().is_none_or(|best| {
-                found.extent() < best.extent()
-                    || (found.extent() == best.extent() && found.order() > best.order())
-            });
-            if better {
-                best = Some(found);
+            let mut chosen = vec![*anchor];
+            for (_, hit) in &near {
+                if !chosen.iter().any(|other| hit.clashes(other)) {
+                    chosen.push(**hit);
+                }
+            }
+            chosen.sort_by_key(|hit| hit.at);
+            let answer = pruned(chosen);
+            if answer.score > best.score + 1e-6 {
+                best = answer;
             }
         }
-        best
     }
+    best
+}
 
-    /// The placing that ends soonest among those from `left` on; in the order
-    /// typed where that costs nothing.
-    fn from(&self, left: usize) -> Option<Placing> {
-        let mut spans = Vec::with_capacity(self.terms.len());
-        for term in &self.terms {
-            let at = term.starts.partition_point(|&start| start < left);
-            spans.push(term.span(*term.starts.get(at + term.skip)?));
-        }
-        let soonest = Placing { spans };
-        Some(self.in_order(left, soonest.end()).unwrap_or(soonest))
+/// The answer to a long query: the way along the text that has most of it in order.
+fn followed(mut hits: Vec<Hit>) -> Answer {
+    hits.sort_by_key(|hit| (hit.at, hit.from));
+    // A word that stands everywhere has hits everywhere; the heaviest say where to look.
+    const MOST_FOLLOWED: usize = 1_500;
+    if hits.len() > MOST_FOLLOWED {
+        hits.sort_by(|a, b| b.gain.total_cmp(&a.gain));
+        hits.truncate(MOST_FOLLOWED);
+        hits.sort_by_key(|hit| (hit.at, hit.from));
     }
-
-    fn in_order(&self, left: usize, end: usize) -> Option<Placing> {
-        let mut spans = Vec::with_capacity(self.terms.len());
-        let mut from = left;
-        for term in &self.terms {
-            let at = term.starts.partition_point(|&start| start < from);
-            let span = term.span(*term.starts.get(at)?);
-            if span.to > end {
-                return None;
+    let mut reached: Vec<(f32, Option<usize>)> = Vec::with_capacity(hits.len());
+    for (n, hit) in hits.iter().enumerate() {
+        let mut best = (hit.gain, None);
+        for (m, before) in hits[..n].iter().enumerate() {
+            if before.end <= hit.at && before.to <= hit.from && hit.at - before.end <= FAR {
+                let skipped = (hit.at - before.end).abs_diff(hit.from - before.to).min(20);
+                let gain = reached[m].0 + hit.gain - 0.0005 * skipped as f32;
+                if gain > best.0 {
+                    best = (gain, Some(m));
+                }
             }
-            from = span.to;
-            spans.push(span);
         }
-        Some(Placing { spans })
+        reached.push(best);
+    }
+    let last = (0..hits.len()).max_by(|a, b| reached[*a].0.total_cmp(&reached[*b].0));
+    let mut chosen = Vec::new();
+    let mut at = last;
+    while let Some(n) = at {
+        chosen.push(hits[n]);
+        at = reached[n].1;
+    }
+    chosen.reverse();
+    pruned(chosen)
+}
+
+/// Leaves out what is at the ends and only stretches the answer.
+fn pruned(mut hits: Vec<Hit>) -> Answer {
+    let mut best = scored(hits.clone());
+    while hits.len() > 1 {
+        let without_first = scored(hits[1..].to_vec());
+        let without_last = scored(hits[..hits.len() - 1].to_vec());
+        let first = without_first.score > without_last.score;
+        let shorter = if first { without_first } else { without_last };
+        hits.clone_from(&shorter.hits);
+        if shorter.score >= best.score {
+            best = shorter;
+        } else if shorter.cover < 0.5 * best.cover {
+            break;
+        }
+    }
+    best
+}
+
+fn scored(hits: Vec<Hit>) -> Answer {
+    let cover: f32 = hits.iter().map(|hit| hit.gain).sum();
+    let (Some(first), Some(last)) = (hits.first(), hits.last()) else {
+        return Answer::default();
+    };
+    let matched: usize = hits.iter().map(|hit| hit.end - hit.at).sum();
+    let closeness = matched as f32 / (last.end - first.at).max(1) as f32;
+    let risen = hits.windows(2).filter(|pair| pair[0].from < pair[1].from);
+    let order = match hits.len() {
+        1 => 1.0,
+        count => risen.count() as f32 / (count - 1) as f32,
+    };
+    let share = 1.0 - CLOSENESS * (1.0 - closeness) - ORDER * (1.0 - order);
+    Answer {
+        score: cover * share,
+        cover,
+        hits,
     }
 }
 
-impl Spot {
-    fn span(&self, from: usize) -> Span {
-        Span {
-            from,
-            to: from + self.length,
+/// What a moment scores by its own length, all of which may be in a longer query.
+fn own_share(line: &Line<'_>, center: usize, answer: &Answer, asked: usize) -> f32 {
+    let words = words_of(line, center);
+    let own = line.word.iter().filter(|word| words.contains(word)).count();
+    let hits = answer.hits.iter();
+    let inside = hits.filter(|hit| line.word.get(hit.at).is_some_and(|w| words.contains(w)));
+    let matched: usize = inside.map(|hit| hit.end - hit.at).sum();
+    if matched < LEAST_OWN || 2 * asked < 3 * own {
+        return 0.0;
+    }
+    let order = if answer.cover > 0.0 {
+        answer.score / answer.cover
+    } else {
+        0.0
+    };
+    0.97 * order * matched as f32 / own.max(1) as f32
+}
+
+fn words_of(line: &Line<'_>, moment: usize) -> Range<usize> {
+    let before = moment.checked_sub(1).and_then(|n| line.ends.get(n));
+    before.copied().unwrap_or(0)..line.ends.get(moment).copied().unwrap_or(0)
+}
+
+/// The moment that has most of the answer.
+fn mostly(line: &Line<'_>, answer: &Answer) -> Option<usize> {
+    let mut gains = vec![0.0_f32; line.ends.len()];
+    for hit in &answer.hits {
+        let moment = line.word.get(hit.at).map(|word| line.place(*word).0);
+        if let Some(gain) = moment.and_then(|n| gains.get_mut(n)) {
+            *gain += hit.gain;
         }
+    }
+    let mut best: Option<usize> = None;
+    for (n, gain) in gains.iter().enumerate() {
+        if *gain > 0.0 && best.is_none_or(|best| *gain > gains[best]) {
+            best = Some(n);
+        }
+    }
+    best
+}
+
+fn manner(answer: &Answer, asked: usize) -> How {
+    let hits = &answer.hits;
+    let exact = hits.iter().all(|hit| hit.how == How::Exact);
+    let touching = hits
+        .windows(2)
+        .all(|pair| pair[0].end == pair[1].at && pair[0].to == pair[1].from);
+    let whole = hits.iter().map(|hit| hit.to - hit.from).sum::<usize>() == asked;
+    let alike = hits.iter().filter(|hit| hit.how == How::SoundsAlike);
+    let alike: f32 = alike.map(|hit| hit.gain).sum();
+    if exact && touching && whole {
+        How::Exact
+    } else if alike > SHARE_ALIKE * answer.cover {
+        How::SoundsAlike
+    } else {
+        How::Close
     }
 }
 
-impl Placing {
-    fn end(&self) -> usize {
-        self.spans.iter().map(|span| span.to).max().unwrap_or(0)
-    }
-
-    fn extent(&self) -> usize {
-        let from = self.spans.iter().map(|span| span.from).min();
-        self.end() - from.unwrap_or(0)
-    }
-
-    /// The share of neighbouring terms that stand in the order typed.
-    fn order(&self) -> f32 {
-        let pairs = self.spans.len() - 1;
-        if pairs == 0 {
-            return 1.0;
+/// The words that hold these tokens, in order, touching spans merged.
+fn shown(line: &Line<'_>, hits: &[Hit]) -> Vec<Span> {
+    let mut merged: Vec<Span> = Vec::with_capacity(hits.len());
+    for hit in hits {
+        let (Some(from), Some(to)) = (line.word.get(hit.at), line.word.get(hit.end - 1)) else {
+            continue;
+        };
+        let (from, to) = (*from, to + 1);
+        match merged.last_mut() {
+            Some(last) if from <= last.to => last.to = last.to.max(to),
+            _ => merged.push(Span { from, to }),
         }
-        let risen = self.spans.windows(2).filter(|p| p[0].from < p[1].from);
-        risen.count() as f32 / pairs as f32
     }
+    merged
 }
 
 #[cfg(test)]

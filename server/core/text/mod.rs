@@ -12,26 +12,35 @@
 //! a list of names that is none: whatever is typed is a query, whatever is heard has
 //! a normal form.
 //!
-//! - [`normal`], [`parts`], [`split_words`], [`tokens`]: what counts as the same word.
-//! - [`Query`]: what was asked, and where a text answers it.
+//! - [`normal`], [`parts`], [`split_words`]: what counts as the same word.
+//! - [`Query`]: what was asked; [`Lexicon`]: every word there is; [`Wanted`]: all the ways
+//!   in which what was asked may have been written down, and where a [`Line`] has them.
 //! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
 //!   one word the other mis-heard?
 //! - [`glossary`], [`Names`]: the names of an event, and which of them was said where
 //!   something like it was heard.
 
 mod find;
+mod forms;
 mod glossary;
+mod lexicon;
+mod line;
 mod names;
 mod normal;
+mod numbers;
 mod ordinary;
 mod query;
 mod same;
 mod sounds;
+mod ways;
 
-pub use find::{Found, Span};
+pub use find::{CONFIDENT, Found, Span};
 pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary, shown_name};
+pub use lexicon::{How, Lexicon};
+pub use line::{Line, indexed, otherwise};
 pub use names::{Asked, HeardText, NameSaid, Names, TimedText};
-pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
+pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
 pub use ordinary::is_ordinary;
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};
+pub use ways::{Group, Wanted, WantedWord, Way};

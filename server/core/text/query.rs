@@ -3,16 +3,18 @@
 use super::normal::{parts, split_words};
 
 /// The most characters of a query that are read; the rest is ignored.
-pub const MAX_QUERY_CHARS: usize = 1_000;
+pub const MAX_QUERY_CHARS: usize = 4_000;
 
 /// The most words a query can hold; later ones are ignored.
-pub const MAX_QUERY_WORDS: usize = 32;
+pub const MAX_QUERY_WORDS: usize = 300;
 
 /// What was asked for: every term must be in a text, in any order.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Query {
     /// The terms in the order they were typed; none when nothing was asked.
     pub terms: Vec<Term>,
+    /// Whether some of it stands in quotation marks: then only the very words will do.
+    pub literal: bool,
 }
 
 /// One thing a text must hold. All words are in normal form and not empty.
@@ -32,8 +34,9 @@ impl Query {
     /// nothing.
     ///
     /// - Words are looked for in any order.
-    /// - Words in double quotes, straight or curly, are a phrase. A quotation
-    ///   that is never closed runs to the end.
+    /// - Words in double quotes, straight or curly, are a phrase, and nothing but the
+    ///   very words will do for any of the query. A quotation that is never closed runs
+    ///   to the end.
     /// - `*` at the end of a word outside quotes stands for the rest of it.
     /// - A joined word (`half-remembered`) is a phrase of its [`parts`]; with `*`
     ///   at its end, only the last part stands for more.
@@ -60,7 +63,9 @@ impl Query {
         // Between quotation marks every second piece is inside them.
         for (n, piece) in text[..end].split(is_quote).enumerate() {
             if n % 2 == 1 {
+                let before = query.terms.len();
                 query.push(piece, false, &mut room);
+                query.literal |= query.terms.len() > before;
             } else {
                 for word in piece.split_whitespace() {
                     query.push(word, word.ends_with('*'), &mut room);
@@ -74,6 +79,23 @@ impl Query {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.terms.is_empty()
+    }
+
+    /// Takes the last word for the beginning of one, as it is while somebody types.
+    pub fn begin_last(&mut self) {
+        match self.terms.pop() {
+            Some(Term::Word(word)) => self.terms.push(Term::Prefix(word)),
+            Some(Term::Phrase(mut words)) if !self.literal => {
+                let last = words.pop();
+                if words.len() == 1 {
+                    self.terms.extend(words.pop().map(Term::Word));
+                } else {
+                    self.terms.push(Term::Phrase(words));
+                }
+                self.terms.extend(last.map(Term::Prefix));
+            }
+            other => self.terms.extend(other),
+        }
     }
 
     /// Adds the words of `text` as one term, as far as there is room.

@@ -1,4 +1,4 @@
-//! Moments and who heard them as the search answer.
+//! Answers and who heard them, as hits.
 
 use std::collections::{BTreeSet, HashMap};
 
@@ -6,114 +6,129 @@ use sayback_core::quality::{Span, part_of};
 use sayback_core::text;
 use sayback_core::units::EventMs;
 
-use super::super::coverage::span;
 use super::super::people::{also, speaker};
 use super::super::places::{Places, Stretch};
 use super::super::shapes::{reference, source_of};
 use super::super::timecode::timecode;
 use super::super::wire::{EventRef, Hearing, Hit, Matched, NotHeard};
-use super::said::{Copy, Said, copies};
+use super::rank::{Ranked, moments};
+use super::said::{self, Copies, Copy, Said};
 use crate::store::{
-    EventId, HearingRow, MomentId, PersonId, RecordingId, RecordingRow, SourceId, Store, StoreError,
+    Candidate, EventId, EventTitle, HearingRow, MomentId, MomentRow, RecordingId, RecordingRow,
+    SourceId, Store, StoreError, Wearer,
 };
 
 /// A time that may be off by more is told to be, ms: one frame at 25 a second.
 const EXACT_MS: f64 = 40.0;
 
-/// Moments as hits, with everything that is known of who heard them.
+/// Answers as hits, with everything that is known of who heard them; without those that
+/// are gone meanwhile.
 ///
 /// # Errors
 /// When the database can't be read.
-pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> {
-    let ids: Vec<MomentId> = page
-        .iter()
-        .map(|said| said.candidate.moment.id.clone())
-        .collect();
-    let hearings = store.hearings_of(&ids).await?;
-    let mut needed: Vec<RecordingId> = hearings.iter().map(|h| h.recording_id.clone()).collect();
+pub async fn hits(store: &Store, page: &[Ranked]) -> Result<Vec<Hit>, StoreError> {
+    let ids = moments(page);
+    let whole = store.whole_moments(&ids).await?;
+    let mut hearings: HashMap<MomentId, Vec<HearingRow>> = HashMap::new();
+    for hearing in store.hearings_of(&ids).await? {
+        let own = hearings.entry(hearing.moment_id.clone()).or_default();
+        own.push(hearing);
+    }
+    let heard_on = hearings.values().flatten();
+    let mut needed: Vec<RecordingId> = heard_on.map(|h| h.recording_id.clone()).collect();
     needed.sort();
     needed.dedup();
     let recordings = store.recordings_by_ids(&needed).await?;
-    let recordings: HashMap<RecordingId, RecordingRow> = recordings
-        .into_iter()
-        .map(|row| (row.id.clone(), row))
-        .collect();
-    let events: BTreeSet<&EventId> = page.iter().map(|said| &said.candidate.event.id).collect();
-    let mut parts = HashMap::new();
-    let mut wearers: HashMap<SourceId, Vec<Wearer>> = HashMap::new();
-    for event in &events {
-        let rows = store.parts(event).await?;
-        let spans = rows.iter().map(span).collect();
-        let names = rows.into_iter().map(|row| row.name).collect();
-        parts.insert((*event).clone(), (spans, names));
-        let people = store.people(event).await?;
-        for row in store.wearers(event).await? {
-            let name = people.iter().find(|person| person.id == row.person_id);
-            let from_ms = row.from_ms.unwrap_or(i64::MIN);
-            let wearer = (
-                from_ms,
-                row.person_id,
-                name.map(|person| person.name.clone()),
-            );
-            wearers.entry(row.source_id).or_default().push(wearer);
-        }
-    }
-    let known = Known {
-        places: Places::of(store, events).await?,
-        recordings,
-        parts,
-        wearers,
+    let events: BTreeSet<&EventId> = whole.iter().map(|one| &one.moment.event_id).collect();
+    let events: Vec<&EventId> = events.into_iter().collect();
+    let mut known = Known {
+        places: Places::with(store.placements_of(&events).await?),
+        recordings: recordings
+            .into_iter()
+            .map(|row| (row.id.clone(), row))
+            .collect(),
+        hearings,
+        events: HashMap::new(),
+        parts: HashMap::new(),
+        wearers: HashMap::new(),
     };
-    let mut rest = hearings.as_slice();
+    for event in store.event_titles(events.iter().copied()).await? {
+        known.events.insert(event.id.clone(), event);
+    }
+    for part in store.parts_of(&events).await? {
+        let (spans, names) = known.parts.entry(part.event_id).or_default();
+        spans.push(Span {
+            start: EventMs(part.start_ms),
+            end: EventMs(part.end_ms),
+        });
+        names.push(part.name);
+    }
+    for wearer in store.wearers_of(&events).await? {
+        let of_source = known.wearers.entry(wearer.source_id.clone()).or_default();
+        of_source.push(wearer);
+    }
+    let whole: HashMap<&MomentId, &Candidate> =
+        whole.iter().map(|one| (&one.moment.id, one)).collect();
     Ok(page
         .iter()
-        .map(|said| {
-            let id = &said.candidate.moment.id;
-            let own = rest.iter().take_while(|h| h.moment_id == *id).count();
-            let (hearings, others) = rest.split_at(own);
-            rest = others;
-            known.hit(said, hearings)
+        .filter_map(|answer| {
+            let (said, main) = said::moments(answer, &whole)?;
+            known.hit(answer, &said, main)
         })
         .collect())
 }
 
-/// What is known of the recordings of a page.
+/// What is known of what a page tells of.
 struct Known {
     places: Places,
     recordings: HashMap<RecordingId, RecordingRow>,
+    hearings: HashMap<MomentId, Vec<HearingRow>>,
+    events: HashMap<EventId, EventTitle>,
     /// Where the parts of each event lie, and their names.
     parts: HashMap<EventId, (Vec<Span>, Vec<String>)>,
     /// Who wears each source, by time.
     wearers: HashMap<SourceId, Vec<Wearer>>,
 }
 
-/// From when on, ms of the event clock; who; their name.
-type Wearer = (i64, PersonId, Option<String>);
-
 impl Known {
-    fn hit(&self, said: &Said, hearings: &[HearingRow]) -> Hit {
-        let (moment, event) = (&said.candidate.moment, &said.candidate.event);
-        let words: Vec<&str> = said
-            .candidate
-            .words
-            .iter()
-            .map(|w| w.text.as_str())
-            .collect();
-        let copies = copies(said, hearings, &self.recordings, &self.places);
-        let on_clock = self.on_event_clock(said, hearings);
-        Hit {
+    fn hit(&self, answer: &Ranked, said: &[Said], main: usize) -> Option<Hit> {
+        let moment = &said.get(main)?.candidate.moment;
+        let event = self.events.get(&moment.event_id)?;
+        let mut text: Vec<&str> = Vec::new();
+        let mut spans = Vec::new();
+        for one in said {
+            let words: Vec<&str> = one
+                .candidate
+                .words
+                .iter()
+                .map(|w| w.text.as_str())
+                .collect();
+            let before = text.iter().map(|row| text::split_words(row).len()).sum();
+            spans.extend(matched(&words, one, before));
+            text.extend(words);
+        }
+        let on_clock = self.over(said, |one| self.on_event_clock(one));
+        let copies = self.copies(said, main);
+        let sure = answer.sure();
+        Some(Hit {
             moment: moment.id.0.clone(),
             version: moment.version,
+            runs_over: said
+                .iter()
+                .filter(|one| one.candidate.moment.id != moment.id)
+                .map(|one| one.candidate.moment.id.0.clone())
+                .collect(),
             event: EventRef {
                 id: event.id.0.clone(),
                 title: event.title.clone(),
             },
             part: on_clock.and_then(|at| self.part(&event.id, at)),
-            text: words.join(" "),
+            text: text.join(" "),
             language: moment.language.clone(),
-            matched: matched(&words, said),
-            kind: "exact".into(),
-            score: said.found.score,
+            matched: joined(spans),
+            kind: answer.how.name().into(),
+            score: answer.score,
+            guess: answer.is_guess(),
             person: speaker(moment),
             also: also(moment),
             start_ms: on_clock.map(|at| at.start_ms.round() as i64),
@@ -121,14 +136,51 @@ impl Known {
             doubt: moment.doubt.clone(),
             heard_on: (1..)
                 .zip(&copies.heard)
-                .map(|(rank, copy)| self.hearing(said, copy, rank, event.frame_rate.as_deref()))
+                .map(|(rank, copy)| {
+                    self.hearing(moment, copy, rank, event.frame_rate.as_deref(), sure)
+                })
                 .collect(),
             not_heard_on: copies.not_heard.iter().map(not_heard).collect(),
-        }
+        })
     }
 
-    fn on_event_clock(&self, said: &Said, hearings: &[HearingRow]) -> Option<Stretch> {
-        let from = said.candidate.moment.words_from.as_ref()?;
+    /// Who heard the words of the moment that has most of them, from the first matched
+    /// word of all moments to the last where one recording has them all.
+    fn copies(&self, said: &[Said], main: usize) -> Copies<'_> {
+        let of = |one: &Said| {
+            let hearings = self.hearings.get(&one.candidate.moment.id);
+            let hearings = hearings.map_or(&[][..], Vec::as_slice);
+            said::copies(one, hearings, &self.recordings, &self.places)
+        };
+        let mut all: Vec<Copies> = said.iter().map(of).collect();
+        if main >= all.len() {
+            return Copies::default();
+        }
+        let mut copies = all.swap_remove(main);
+        for copy in &mut copies.heard {
+            for other in all.iter().flat_map(|other| &other.heard) {
+                if other.recording.id == copy.recording.id {
+                    copy.at.start_ms = copy.at.start_ms.min(other.at.start_ms);
+                    copy.at.end_ms = copy.at.end_ms.max(other.at.end_ms);
+                }
+            }
+        }
+        copies
+    }
+
+    /// From the first of several stretches to the last.
+    fn over(&self, said: &[Said], at: impl Fn(&Said) -> Option<Stretch>) -> Option<Stretch> {
+        let all: Vec<Stretch> = said.iter().map(at).collect::<Option<_>>()?;
+        Some(Stretch {
+            start_ms: all.first()?.start_ms,
+            end_ms: all.last()?.end_ms,
+        })
+    }
+
+    fn on_event_clock(&self, said: &Said) -> Option<Stretch> {
+        let moment = &said.candidate.moment;
+        let from = moment.words_from.as_ref()?;
+        let hearings = self.hearings.get(&moment.id)?;
         let from = hearings.iter().find(|h| h.recording_id == *from)?;
         self.places.on_event_clock(from, said.at)
     }
@@ -143,7 +195,14 @@ impl Known {
         part_of(spans, at).and_then(|n| names.get(n).cloned())
     }
 
-    fn hearing(&self, said: &Said, copy: &Copy<'_>, rank: u32, rate: Option<&str>) -> Hearing {
+    fn hearing(
+        &self,
+        moment: &MomentRow,
+        copy: &Copy<'_>,
+        rank: u32,
+        rate: Option<&str>,
+        sure: f32,
+    ) -> Hearing {
         let recording = copy.recording;
         let (start_ms, end_ms) = copy.at.in_file(recording.duration_ms);
         Hearing {
@@ -153,7 +212,7 @@ impl Known {
             timecode: rate.and_then(|rate| time_of_day(recording, start_ms, rate)),
             rank,
             verdict: copy.hearing.verdict.to_string(),
-            why: self.reasons(said, copy),
+            why: self.reasons(moment, copy, sure),
             play: format!(
                 "/api/v1/recordings/{}/audio#t={},{}",
                 recording.id,
@@ -165,26 +224,25 @@ impl Known {
     }
 
     /// That somebody else speaks than whoever wears it.
-    fn bleeds(&self, said: &Said, copy: &Copy<'_>) -> Option<String> {
-        let moment = &said.candidate.moment;
+    fn bleeds(&self, moment: &MomentRow, copy: &Copy<'_>) -> Option<String> {
         let speaker = moment.person_id.as_ref()?;
         let wearers = self.wearers.get(&copy.recording.source_id)?;
-        let since = wearers.iter().rev().find(|one| one.0 <= moment.start_ms);
-        let (_, wearer, name) = since.or(wearers.first())?;
-        let other = wearer != speaker && Some(wearer) != moment.also_id.as_ref();
-        let name = name.as_ref().filter(|_| other)?;
-        Some(format!("{name} wears it and does not speak here"))
+        let begins = |one: &&Wearer| one.from_ms.is_none_or(|from| from <= moment.start_ms);
+        let wearer = wearers.iter().rev().find(begins).or(wearers.first())?;
+        let other =
+            wearer.person_id != *speaker && Some(&wearer.person_id) != moment.also_id.as_ref();
+        other.then(|| format!("{} wears it and does not speak here", wearer.name))
     }
 
     /// What rank and verdict rest on; a guess is called one.
-    fn reasons(&self, said: &Said, copy: &Copy<'_>) -> Vec<String> {
+    fn reasons(&self, moment: &MomentRow, copy: &Copy<'_>, sure: f32) -> Vec<String> {
         let mut why = copy.hearing.why.0.clone();
-        why.extend(self.bleeds(said, copy));
-        let Some(from) = &said.candidate.moment.words_from else {
+        why.extend(self.bleeds(moment, copy));
+        let Some(from) = &moment.words_from else {
             return why;
         };
         if copy.recording.id == *from {
-            why.push(format!("words {:.2} sure", said.sure));
+            why.push(format!("words {sure:.2} sure"));
             return why;
         }
         if let Some(other) = self.recordings.get(from) {
@@ -211,22 +269,32 @@ fn not_heard(copy: &Copy<'_>) -> NotHeard {
     }
 }
 
-/// Which words of the text match. A row that shows no word (a lone dash) has a
-/// place among the rows, but is not counted in a text.
-fn matched(words: &[&str], said: &Said) -> Vec<Matched> {
+/// Which words of the text match, counted on from `before`. A row that shows no word (a
+/// lone dash) has a place among the rows, but is not counted in a text.
+fn matched(words: &[&str], said: &Said, before: usize) -> Vec<Matched> {
     let shown = |to: usize| -> usize {
-        words[..to]
-            .iter()
-            .map(|row| text::split_words(row).len())
-            .sum()
+        let rows = words.iter().take(to);
+        before + rows.map(|row| text::split_words(row).len()).sum::<usize>()
     };
-    let spans = said.found.matched.iter();
+    let spans = said.matched.iter();
     spans
         .map(|span| Matched {
             from: shown(span.from),
             to: shown(span.to),
         })
         .collect()
+}
+
+/// Spans of one moment and the next that touch are one.
+fn joined(spans: Vec<Matched>) -> Vec<Matched> {
+    let mut joined: Vec<Matched> = Vec::with_capacity(spans.len());
+    for span in spans {
+        match joined.last_mut() {
+            Some(last) if last.to >= span.from => last.to = last.to.max(span.to),
+            _ => joined.push(span),
+        }
+    }
+    joined
 }
 
 /// By the stamp that counts samples since midnight: bext before iXML.

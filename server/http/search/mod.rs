@@ -1,7 +1,11 @@
-//! Who said that? `GET /search`.
+//! Who said that? `GET /search`, and what goes with it.
 
 mod answer;
+mod ask;
+mod facets;
+mod rank;
 mod said;
+mod saved;
 
 use std::time::Instant;
 
@@ -15,45 +19,22 @@ use utoipa_axum::routes;
 use super::AppState;
 use super::extract::{Json, Query};
 use super::problem::{Answer, Problem};
-use super::wire::SearchAnswer;
+use super::wire::{SearchAnswer, Suggestion, Suggestions};
+use ask::SearchParams;
 
-/// The best so many moments are looked at closely; a query that
-/// more of them hold is too common to be read through anyway.
-const CANDIDATES: u32 = 2_000;
-
-/// The most hits in one answer.
-const LIMIT_MAX: usize = 200;
+/// The most suggestions in an answer.
+const SUGGESTED: usize = 12;
 
 /// The routes of search.
 pub fn routes() -> OpenApiRouter<AppState> {
-    OpenApiRouter::new().routes(routes!(search))
-}
-
-/// What to look for, and where.
-#[derive(Debug, Deserialize, IntoParams)]
-#[into_params(parameter_in = Query)]
-pub struct SearchParams {
-    /// Words in any order; a "quoted phrase"; a trailing `*`. Anything else is
-    /// literal text.
-    q: String,
-    /// An event's id or title; all events when it is left out.
-    event: Option<String>,
-    /// The most hits in the answer, 1 to 200.
-    #[serde(default = "default_limit")]
-    #[param(default = 20, minimum = 1, maximum = 200)]
-    limit: usize,
-    /// How many hits to pass over.
-    #[serde(default)]
-    #[param(default = 0, minimum = 0)]
-    offset: usize,
-}
-
-fn default_limit() -> usize {
-    20
+    OpenApiRouter::new()
+        .routes(routes!(search))
+        .routes(routes!(suggest))
+        .merge(saved::routes())
 }
 
 /// Finds words: each moment they were said in once, with every recording that heard
-/// it.
+/// it. The very words come first, then what is close to them, then what sounds like them.
 #[utoipa::path(get, path = "/search", tag = "search", params(SearchParams), responses(
     (status = 200, body = SearchAnswer),
     (status = "default", body = Problem, content_type = "application/problem+json"),
@@ -63,27 +44,71 @@ async fn search(
     Query(params): Query<SearchParams>,
 ) -> Answer<Json<SearchAnswer>> {
     let started = Instant::now();
-    if params.limit == 0 || params.limit > LIMIT_MAX {
-        return Err(Problem::field("limit", "limit must be from 1 to 200"));
-    }
-    let event = match &params.event {
-        Some(name) => Some(state.store.find_event(name).await?),
-        None => None,
+    let store = &state.store;
+    let filter = params.filter(store).await?;
+    let query = params.query();
+    let wanted = store.wanted(&query).await?;
+    let most = params.offset.saturating_add(params.limit);
+    let matching = store.matching(&query, &wanted, &filter, most).await?;
+    let more = matching.more;
+    let all = rank::ranked(&wanted, matching, params.sort, params.confidence);
+    let facets = match params.facets {
+        true => Some(facets::facets(store, &all).await?),
+        false => None,
     };
-    let query = text::Query::parse(&params.q);
-    let event = event.as_ref().map(|event| &event.id);
-    let candidates = state.store.search(&query, event, CANDIDATES).await?;
-    let said = said::moments(&query, candidates);
-    let total = said.len();
-    let page: Vec<_> = said
+    let total = all.len();
+    let mut page: Vec<_> = all
         .into_iter()
         .skip(params.offset)
         .take(params.limit)
         .collect();
+    page.iter_mut().for_each(|one| one.settle(&wanted));
     Ok(Json(SearchAnswer {
         query: params.q,
         total,
-        hits: answer::hits(&state.store, &page).await?,
+        more,
+        hits: answer::hits(store, &page).await?,
+        facets,
         took_ms: u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
+    }))
+}
+
+/// What is typed.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct SuggestParams {
+    /// The beginning of a word.
+    begin: String,
+    /// An event's id or title; all events when it is left out.
+    event: Option<String>,
+}
+
+/// Words that were said and begin so, those of most moments first.
+#[utoipa::path(get, path = "/search/words", tag = "search", params(SuggestParams), responses(
+    (status = 200, body = Suggestions),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn suggest(
+    State(state): State<AppState>,
+    Query(params): Query<SuggestParams>,
+) -> Answer<Json<Suggestions>> {
+    let event = match &params.event {
+        Some(event) => Some(state.store.find_event(event).await?.id),
+        None => None,
+    };
+    let begin = text::normal(&params.begin);
+    let words = match begin.is_empty() {
+        true => Vec::new(),
+        false => {
+            let store = &state.store;
+            store.suggestions(&begin, event.as_ref(), SUGGESTED).await?
+        }
+    };
+    let words = words.into_iter().map(|term| Suggestion {
+        word: term.text,
+        moments: term.moments,
+    });
+    Ok(Json(Suggestions {
+        words: words.collect(),
     }))
 }

@@ -1,67 +1,79 @@
-//! Which moments answer a query, and who heard the words that match?
+//! What was said there, and who heard the words that match?
 
 use std::collections::HashMap;
 
-use sayback_core::text::{Found, Query};
+use sayback_core::text::Span;
 
 use super::super::places::{Places, Stretch};
-use crate::store::{Candidate, HearingRow, RecordingId, RecordingRow};
+use super::rank::Ranked;
+use crate::store::{Candidate, HearingRow, MomentId, RecordingId, RecordingRow};
 
-/// A moment in which the words are.
+/// A moment of an answer.
 #[derive(Debug)]
 pub struct Said {
-    /// What the store has of it.
+    /// The moment and its words.
     pub candidate: Candidate,
     /// Which of its words match, as positions in its rows of words.
-    pub found: Found,
+    pub matched: Vec<Span>,
     /// Where they are in the file of the recording whose sound they were heard in.
     pub at: Stretch,
-    /// How sure the recogniser is of the matched words, 0 to 1.
-    pub sure: f32,
 }
 
 impl Said {
-    fn of(query: &Query, candidate: Candidate) -> Option<Self> {
+    /// Words from `from` on, as many as the moment had when it was looked for.
+    fn of(candidate: &Candidate, matched: &[Span], from: usize) -> Option<Self> {
         let rows = &candidate.words;
-        let words: Vec<&str> = rows.iter().map(|word| word.text.as_str()).collect();
-        let found = query.find_in(&words)?;
-        let extent = found.extent();
-        let first = rows.get(extent.from)?;
-        let last = rows.get(extent.to.checked_sub(1)?)?;
-        let matched = found.matched.iter().flat_map(|s| &rows[s.from..s.to]);
-        let at = Stretch {
-            start_ms: first.start_ms as f64,
-            end_ms: last.end_ms as f64,
-        };
-        let sure = mean(matched.map(|word| word.confidence));
+        let inside = |n: usize| n.saturating_sub(from).min(rows.len());
+        let matched: Vec<Span> = matched
+            .iter()
+            .map(|span| Span {
+                from: inside(span.from),
+                to: inside(span.to),
+            })
+            .filter(|span| span.from < span.to)
+            .collect();
+        // Where nothing was asked for, all of it is told.
+        let first = rows.get(matched.first().map_or(0, |span| span.from))?;
+        let last = rows.get(matched.last().map_or(rows.len(), |span| span.to) - 1)?;
         Some(Self {
-            at,
-            sure,
-            candidate,
-            found,
+            at: Stretch {
+                start_ms: first.start_ms as f64,
+                end_ms: last.end_ms as f64,
+            },
+            candidate: candidate.clone(),
+            matched,
         })
     }
 }
 
-/// The moments that answer a query, the best first; equals by event and time.
-pub fn moments(query: &Query, candidates: Vec<Candidate>) -> Vec<Said> {
-    let mut said: Vec<Said> = candidates
-        .into_iter()
-        .filter_map(|candidate| Said::of(query, candidate))
-        .collect();
-    said.sort_by(|a, b| {
-        let place = |said: &Said| {
-            let moment = &said.candidate.moment;
-            (
-                moment.event_id.clone(),
-                moment.island,
-                moment.start_ms,
-                moment.id.clone(),
-            )
-        };
-        (b.found.score.total_cmp(&a.found.score)).then_with(|| place(a).cmp(&place(b)))
-    });
-    said
+/// The moments of an answer in order, and which of them has most of it; `None` if they are
+/// gone meanwhile.
+pub fn moments(
+    answer: &Ranked,
+    whole: &HashMap<&MomentId, &Candidate>,
+) -> Option<(Vec<Said>, usize)> {
+    let matched = answer
+        .found
+        .as_ref()
+        .map_or(&[][..], |found| &found.matched);
+    let mut said = Vec::with_capacity(answer.rows.len());
+    let mut main = None;
+    let mut from = 0;
+    for (n, row) in answer.rows.iter().enumerate() {
+        let one = whole
+            .get(&row.id)
+            .and_then(|own| Said::of(own, matched, from));
+        from += row.words.split_ascii_whitespace().count();
+        if n == answer.main {
+            main = Some(said.len());
+        }
+        match one {
+            Some(one) => said.push(one),
+            None if n == answer.main => return None,
+            None => {}
+        }
+    }
+    Some((said, main?))
 }
 
 /// A recording that has the matched words, or would have had.
@@ -147,22 +159,11 @@ fn holds(copy: &Copy<'_>) -> (bool, i64) {
     (copy.hearing.heard && inside > 0, inside)
 }
 
-fn mean(values: impl Iterator<Item = f32>) -> f32 {
-    let (sum, count) = values.fold((0.0, 0_u16), |(sum, n), v| (sum + v, n.saturating_add(1)));
-    if count == 0 {
-        0.0
-    } else {
-        sum / f32::from(count)
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use std::sync::Arc;
-
     use super::super::super::made::{hearing, recording};
     use super::*;
-    use crate::store::{EventRow, Json, MomentRow, PlacementRow, Word, WordRow};
+    use crate::store::{Json, MomentRow, PlacementRow, Word, WordRow};
     use sayback_core::clock::{How, Placement};
 
     /// A moment whose words were heard in `from`, each 300 ms, from `at_ms` on.
@@ -179,7 +180,6 @@ mod tests {
             language: Some("en".into()),
         });
         Candidate {
-            bm25: -1.0,
             words: words.collect(),
             moment: MomentRow {
                 id: id.into(),
@@ -204,24 +204,12 @@ mod tests {
                 certainty: None,
                 person_why: None,
             },
-            event: Arc::new(EventRow {
-                id: "e".into(),
-                title: "Boathouse".into(),
-                date: None,
-                frame_rate: None,
-                created_at_ms: 0,
-                names: 0,
-                languages: Json(Vec::new()),
-                sources: 1,
-                recordings: 1,
-                segments: 1,
-                words: 1,
-            }),
         }
     }
 
-    fn found(query: &str, candidates: Vec<Candidate>) -> Vec<Said> {
-        moments(&Query::parse(query), candidates)
+    /// The words of a moment from `from` to `to`.
+    fn said(candidate: &Candidate, from: usize, to: usize) -> Said {
+        Said::of(candidate, &[Span { from, to }], 0).unwrap()
     }
 
     fn placed(recording: &str, start_ms: f64) -> PlacementRow {
@@ -247,41 +235,19 @@ mod tests {
 
     #[test]
     fn the_matched_words_alone_bound_a_hit() {
-        let said = found(
-            "bell rang",
-            vec![candidate("m", "a", 1_000, "the ferry bell rang twice")],
-        );
-        let at = Stretch {
-            start_ms: 1_600.0,
-            end_ms: 2_150.0,
-        };
-        assert_eq!(said[0].at, at);
-        // The mean of 0.7 and 0.8.
-        assert!((said[0].sure - 0.75).abs() < 1e-6);
-        assert!(
-            found(
-                "bell sang",
-                vec![candidate("m", "a", 0, "the ferry bell rang")]
-            )
-            .is_empty()
-        );
-    }
-
-    #[test]
-    fn equal_matches_come_in_the_order_of_the_event() {
-        let later = candidate("m1", "a", 9_000, "ferry bell");
-        let sooner = candidate("m2", "a", 1_000, "ferry bell");
-        let said = found("ferry", vec![later, sooner]);
-        let ids: Vec<&str> = said
-            .iter()
-            .map(|s| s.candidate.moment.id.as_str())
-            .collect();
-        assert_eq!(ids, ["m2", "m1"]);
+        let candidate = candidate("m", "a", 1_000, "the ferry bell rang twice");
+        let at = |start_ms, end_ms| Stretch { start_ms, end_ms };
+        assert_eq!(said(&candidate, 2, 4).at, at(1_600.0, 2_150.0));
+        // Nothing was asked for, or it is gone meanwhile: all of it.
+        let whole = Said::of(&candidate, &[], 0).unwrap();
+        assert_eq!(whole.at, at(1_000.0, 2_450.0));
+        let gone = Said::of(&candidate, &[Span { from: 7, to: 9 }], 0).unwrap();
+        assert!(gone.matched.is_empty());
     }
 
     #[test]
     fn every_recorder_has_the_words_at_its_own_time() {
-        let said = found("bell", vec![candidate("m", "a", 10_000, "ferry bell")]);
+        let said = said(&candidate("m", "a", 10_000, "ferry bell"), 1, 2);
         let recordings = known(vec![recording("a"), recording("b"), recording("c")]);
         let places = Places::with(vec![
             placed("a", 0.0),
@@ -293,7 +259,7 @@ mod tests {
             ..hearing("c", 3)
         };
         let hearings = [hearing("b", 1), hearing("a", 2), deaf];
-        let copies = copies(&said[0], &hearings, &recordings, &places);
+        let copies = copies(&said, &hearings, &recordings, &places);
         let told: Vec<(&str, f64)> = copies
             .heard
             .iter()
@@ -326,16 +292,16 @@ mod tests {
             placed("b2", 60_000.0),
         ]);
         let hearings = [hearing("a", 1), hearing("b1", 2), hearing("b2", 3)];
-        for (query, piece, at) in [("ferry", "b1", 59_700.0), ("bell", "b2", 300.0)] {
-            let words = candidate("m", "a", 59_700, "ferry so bell");
-            let said = found(query, vec![words]);
-            let copies = copies(&said[0], &hearings, &recordings, &places);
+        let words = candidate("m", "a", 59_700, "ferry so bell");
+        for (word, piece, at) in [(0, "b1", 59_700.0), (2, "b2", 300.0)] {
+            let said = said(&words, word, word + 1);
+            let copies = copies(&said, &hearings, &recordings, &places);
             let told: Vec<&str> = copies
                 .heard
                 .iter()
                 .map(|c| c.recording.id.as_str())
                 .collect();
-            assert_eq!(told, ["a", piece], "{query}");
+            assert_eq!(told, ["a", piece], "{word}");
             assert!(
                 (copies.heard[1].at.start_ms - at).abs() < 1e-6,
                 "{copies:?}"
@@ -347,8 +313,8 @@ mod tests {
             ..hearing("b1", 3)
         };
         let hearings = [hearing("a", 1), hearing("b2", 2), deaf];
-        let said = found("bell", vec![candidate("m", "a", 59_700, "ferry so bell")]);
-        let copies = copies(&said[0], &hearings, &recordings, &places);
+        let said = said(&words, 2, 3);
+        let copies = copies(&said, &hearings, &recordings, &places);
         assert_eq!((copies.heard.len(), copies.not_heard.len()), (2, 0));
     }
 }

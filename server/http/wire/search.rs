@@ -14,8 +14,86 @@ pub struct SearchAnswer {
     pub took_ms: u64,
     /// How many hits there are in all; `hits` holds one page of them.
     pub total: usize,
+    /// Whether there are more than were counted.
+    pub more: bool,
     /// The best first.
     pub hits: Vec<Hit>,
+    /// All hits counted, if that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub facets: Option<Facets>,
+}
+
+/// Hits counted by what they have in common, those with most first.
+#[derive(Clone, Debug, Default, Serialize, Deserialize, ToSchema)]
+pub struct Facets {
+    /// By event.
+    pub events: Vec<Count>,
+    /// By part of their event.
+    pub parts: Vec<Count>,
+    /// By who speaks.
+    pub people: Vec<Count>,
+    /// By source that heard them.
+    pub sources: Vec<Count>,
+    /// By how such a source is placed.
+    pub placements: Vec<Count>,
+    /// By language.
+    pub languages: Vec<Count>,
+    /// By how they match.
+    pub matches: Vec<Count>,
+    /// Those that two sources have clean or usable.
+    pub backed_up: usize,
+    /// Those that no two have.
+    pub not_backed_up: usize,
+}
+
+/// So many hits have this in common.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Count {
+    /// An id where there is one, else the name.
+    pub id: String,
+    /// What it is called.
+    pub name: String,
+    /// How a source is placed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub placement: Option<String>,
+    /// How many hits.
+    pub hits: usize,
+}
+
+/// Words that begin as was typed.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct Suggestions {
+    /// Those of most moments first.
+    pub words: Vec<Suggestion>,
+}
+
+/// A word that was said.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Suggestion {
+    /// In normal form: small letters without accents.
+    pub word: String,
+    /// In how many moments.
+    pub moments: i64,
+}
+
+/// Searches under a name.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct SavedSearches {
+    /// By name.
+    pub searches: Vec<SavedSearch>,
+}
+
+/// A search under a name.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct SavedSearch {
+    /// Its id.
+    pub id: String,
+    /// What it is called.
+    pub name: String,
+    /// Its parameters, as the address of a search has them.
+    pub asked: String,
+    /// When it was saved, RFC 3339.
+    pub created_at: String,
 }
 
 /// A stretch of speech whose words match, with every hearing of it.
@@ -25,12 +103,14 @@ pub struct Hit {
     pub moment: String,
     /// The moment's version.
     pub version: i64,
+    /// Moments before and after it that have the rest of the words.
+    pub runs_over: Vec<String>,
     /// The event it belongs to.
     pub event: EventRef,
     /// The part of the event.
     #[schema(required)]
     pub part: Option<String>,
-    /// The words that were spoken.
+    /// The words that were spoken, of all moments that have some of those asked for.
     pub text: String,
     /// The language of most of them, ISO 639-1; null where it is not known.
     #[schema(required)]
@@ -42,6 +122,8 @@ pub struct Hit {
     pub kind: String,
     /// How well it matches, 0 to 1.
     pub score: f32,
+    /// Whether it is too little alike to be told as found.
+    pub guess: bool,
     /// Who spoke; null where that is not known.
     #[schema(required)]
     pub person: Option<Speaker>,

@@ -6,7 +6,6 @@
 
 use std::collections::BTreeSet;
 
-use sayback_core::text::tokens;
 use serde_json::{Value, json};
 use sqlx::{Sqlite, Transaction};
 
@@ -58,10 +57,6 @@ statements! {
             w.value ->> 'end_ms', CAST(w.value ->> 'confidence' AS REAL), w.value ->> 'by_hand',
             w.value ->> 'heard', w.value ->> 'language'
         FROM json_each(?1) m, json_each(m.value, '$.words') w WHERE w.type = 'object'";
-    TAKE_OUT = "DELETE FROM moment_fts WHERE rowid IN (SELECT m.no FROM json_each(?1) i
-        JOIN moment m ON m.id = i.value)";
-    PUT_IN = "INSERT INTO moment_fts (rowid, normal) SELECT m.no, t.value ->> 1
-        FROM json_each(?1) t JOIN moment m ON m.id = t.value ->> 0";
     SHARE_SPEAKER = "UPDATE moment SET (person_id, also_id, certainty, person_why) =
             (SELECT person_id, also_id, certainty, person_why FROM moment WHERE id = ?2)
         WHERE id IN (SELECT value FROM json_each(?1)) AND person_id IS NULL";
@@ -162,8 +157,7 @@ impl Store {
                     .await?,
             ),
         };
-        let (all, stay) = (json!(all).to_string(), json!(stay).to_string());
-        self.run(transaction, TAKE_OUT, &all).await?;
+        let stay = json!(stay).to_string();
         self.run(transaction, DROP_JOINED, &json!(gone_ids).to_string())
             .await?;
         sqlx::query(self.sql(PUT_MOMENTS))
@@ -177,7 +171,6 @@ impl Store {
             (DROP_OTHERS, &hearings),
             (CLEAR_WORDS, &stay),
             (PUT_WORDS, &json!(step.after).to_string()),
-            (PUT_IN, &json!(rows.index).to_string()),
         ] {
             self.run(transaction, statement, about).await?;
         }
@@ -195,6 +188,7 @@ impl Store {
                 .await?;
             self.queue_words(transaction, &desk.event).await?;
         }
+        self.index(transaction, &stay).await?;
         let recordings: Vec<&RecordingId> = desk.hearings.keys().collect();
         self.run(transaction, RECOUNT, &json!(recordings).to_string())
             .await?;
@@ -264,7 +258,6 @@ impl Store {
 struct Rows {
     moments: Vec<Value>,
     hearings: Vec<Value>,
-    index: Vec<Value>,
     /// Moment, recording, and where it starts there.
     stretches: Vec<(MomentId, RecordingId, i64)>,
 }
@@ -311,10 +304,6 @@ impl Rows {
                 row.wanted,
                 row.verdict.0
             ]));
-        }
-        if let Some(words) = &state.words {
-            let normal = tokens(words.iter().map(|word| word.text.as_str()));
-            self.index.push(json!([id, normal]));
         }
         Ok(())
     }

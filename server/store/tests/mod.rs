@@ -13,6 +13,7 @@ mod parts;
 mod put_right;
 mod put_right_any;
 mod put_right_stays;
+mod searching;
 mod story;
 mod who;
 mod words;
@@ -36,8 +37,11 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         fixing::HISTORY_ALL,
         fixing::WRITTEN_ALL,
         super::glossary::ALL,
+        found::ALL,
         grouping::ALL,
+        index::ALL,
         intake::ALL,
+        super::lexicon::ALL,
         listening::ALL,
         moments::ALL,
         moved::ALL,
@@ -45,6 +49,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         super::people::ALL,
         queue::ALL,
         recordings::ALL,
+        saved::ALL,
         search::ALL,
         segments::ALL,
         settings::ALL,
@@ -55,6 +60,28 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         wanting::ALL,
     ]
     .concat()
+}
+
+/// The moments that hold every word and phrase of a query, of one event or of all.
+async fn holding(store: &Store, query: &str, event: Option<&EventId>) -> Vec<MomentId> {
+    let mut query = sayback_core::text::Query::parse(query);
+    query.literal = true;
+    let wanted = store.wanted(&query).await.unwrap();
+    let filter = Filter {
+        events: event.map(|event| vec![event.clone()]),
+        ..Filter::default()
+    };
+    if query.is_empty() {
+        return Vec::new();
+    }
+    let found = store.matching(&query, &wanted, &filter, 0).await.unwrap();
+    let near = found.near.into_iter().map(|near| near.own);
+    found
+        .exact
+        .into_iter()
+        .chain(near)
+        .map(|row| row.id)
+        .collect()
 }
 
 /// A store in a folder of its own, which goes when the guard goes.

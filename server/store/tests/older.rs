@@ -149,7 +149,8 @@ async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
         INSERT INTO attempt VALUES ('m1', 'r1', 'base', '[]');
         INSERT INTO word (moment_id, n, text, start_ms, end_ms, confidence)
             VALUES ('m1', 0, 'kettle', 0, 9, 0.5);
-        INSERT INTO moment_fts (rowid, normal) VALUES (1, 'kettle'), (2, 'rope');";
+        INSERT INTO said (no, words, other, sure, facts) VALUES (1, 'kettle', '_', '5', 'ee'),
+            (2, 'rope', '_', '5', 'ee');";
     let run = async |sql: &'static str| {
         sqlx::raw_sql(sql).execute(&store.write).await.unwrap();
     };
@@ -176,7 +177,8 @@ async fn what_an_event_or_a_recording_leaves_behind_is_nothing() {
         .await,
         0
     );
-    let found = "SELECT count(*) FROM moment_fts WHERE moment_fts MATCH 'kettle OR rope'";
+    let found = "SELECT (SELECT count(*) FROM said_fts WHERE said_fts MATCH 'kettle OR rope')
+            + (SELECT count(*) FROM term)";
     assert_eq!(count(found).await, 0);
     run("DELETE FROM event").await;
     assert_eq!(

@@ -1,7 +1,5 @@
 //! What people put right, and what they are told where they can't.
 
-use sayback_core::text::Query;
-
 use super::going_on::Desk;
 use super::story::NOW;
 use super::words::{first, hearing, moment, words};
@@ -35,8 +33,7 @@ pub(super) async fn text(store: &Store, id: &MomentId) -> String {
 }
 
 pub(super) async fn finds(store: &Store, query: &str) -> usize {
-    let found = store.search(&Query::parse(query), None, 10).await;
-    found.unwrap().len()
+    holding(store, query, None).await.len()
 }
 
 /// Everything about an event's moments but their versions.

@@ -269,6 +269,7 @@ async fn the_story_uses_every_statement() {
     super::who::spoken(&store, &event.id).await;
     let left = store.to_do().await.unwrap();
     assert!(!left.running && !left.light && !left.model && !left.takes && !left.paused);
+    super::searching::searched_and_gone(&store, &event.id).await;
 
     let used = store.used.lock().unwrap().clone();
     let unused: Vec<_> = all_statements()

@@ -1,7 +1,6 @@
 //! From moments that are found to words that are found.
 
 use sayback_core::quality::Verdict;
-use sayback_core::text::Query;
 
 use super::story::{LEASE, NOW, claim, solved};
 use super::*;
@@ -61,14 +60,12 @@ fn unsure(words: Vec<NewWord>) -> Vec<NewWord> {
 /// The first attempt's words; doubted while there is only one.
 pub(super) fn first(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
     let best = &attempts[0];
-    let texts: Vec<String> = best.words.iter().map(|w| w.text.to_lowercase()).collect();
     MomentWords {
         words_from: best.recording_id.clone(),
         model: best.model.clone(),
         words: best.words.clone(),
         doubt: (attempts.len() < 2).then(|| "few are sure".into()),
         why: None,
-        normal: texts.join(" ").replace(',', ""),
     }
 }
 
@@ -212,6 +209,7 @@ pub(super) async fn listen_and_find(store: &Store, event: &EventRow, recording: 
     );
     search(store, event).await;
     super::put_right::put_right_and_taken_back(store, event, &ids).await;
+    super::searching::indexed(store, &event.id).await;
     second_tries(store, event, recording, &ids).await;
 }
 
@@ -232,21 +230,14 @@ async fn search(store: &Store, event: &EventRow) {
         ("^kettle", 1),
         ("", 0),
     ] {
-        let found = store
-            .search(&Query::parse(query), Some(&event.id), 10)
-            .await
-            .unwrap();
+        let found = holding(store, query, Some(&event.id)).await;
         assert_eq!(found.len(), hits, "{query}");
     }
-    let found = &store
-        .search(&Query::parse("kettle"), None, 10)
-        .await
-        .unwrap()[0];
-    assert_eq!((found.words.len(), found.event.words), (3, 4));
+    let found = holding(store, "kettle", None).await;
+    let whole = store.whole_moments(&found).await.unwrap();
+    assert_eq!(whole[0].words.len(), 3);
     let other = EventId::fresh();
-    let query = Query::parse("kettle");
-    let elsewhere = store.search(&query, Some(&other), 10);
-    assert!(elsewhere.await.unwrap().is_empty());
+    assert!(holding(store, "kettle", Some(&other)).await.is_empty());
 }
 
 /// Another recorder joins: moments stay, it gets the doubted one to try, and what
@@ -348,13 +339,7 @@ async fn second_tries(store: &Store, event: &EventRow, first: &RecordingRow, ids
     let one = store.moments(&event.id, None, None, 10, 0).await.unwrap();
     assert_eq!(one.len(), 1);
     assert_eq!(one[0].text.as_deref(), Some("The kettle, kept"));
-    assert!(
-        store
-            .search(&Query::parse("and"), None, 10)
-            .await
-            .unwrap()
-            .is_empty()
-    );
+    assert!(holding(store, "and", None).await.is_empty());
     passed_on(store, event, first, &other).await;
 }
 

@@ -3,7 +3,6 @@
 
 use std::path::Path;
 
-use sayback::core::text::Query;
 use sayback::store::{JobKind, JobState, Store};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use sqlx::{ConnectOptions, Connection};
@@ -145,11 +144,7 @@ pub async fn of(data: &Path) -> Content {
     all_words.dedup();
     let mut found = Vec::new();
     for word in all_words {
-        let hits = store
-            .search(&Query::parse(&word), None, 1000)
-            .await
-            .unwrap()
-            .len();
+        let hits = crate::app::saying(&store, &word, None).await.len();
         found.push((word, hits));
     }
     store.close().await;

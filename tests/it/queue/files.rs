@@ -4,7 +4,6 @@ use std::path::Path;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
 
-use sayback::core::text::Query;
 use sayback::jobs::{Idle, Roots};
 use sayback::media::ChannelChoice;
 use sayback::store::{IntakeState, RecordingState};
@@ -44,12 +43,8 @@ async fn a_file_goes_all_the_way() {
 
     let heard = desk.store().moments_of(&recording.id).await.unwrap();
     let word = &heard[0].words[0];
-    let found = desk
-        .store()
-        .search(&Query::parse(&word.text), None, 10)
-        .await
-        .unwrap();
-    assert_eq!(found[0].moment.id, heard[0].moment.id);
+    let found = crate::app::saying(desk.store(), &word.text, None).await;
+    assert_eq!(found[0], heard[0].moment.id);
     assert!(heard.iter().all(|heard| heard.moment.text.is_some()));
 
     let status = desk.engine.status(Some(&desk.event.id)).await.unwrap();

@@ -1,0 +1,393 @@
+//! Which words are there, and which of them may be this one, written otherwise?
+
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use super::forms::{base, says_little};
+use super::sounds::{self, Sound, skeleton};
+
+/// How a word or a line answers what was asked for, best first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum How {
+    /// The words asked for.
+    Exact,
+    /// Forms or spellings of them, with words between or left out.
+    Close,
+    /// Words that sound like them.
+    SoundsAlike,
+}
+
+impl How {
+    /// As answers name it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Exact => "exact",
+            Self::Close => "close",
+            Self::SoundsAlike => "sounds alike",
+        }
+    }
+}
+
+/// A word that may be the one asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Like<'a> {
+    pub text: &'a str,
+    pub how: How,
+    /// How much it is worth beside the word itself, 0 to 1.
+    pub worth: f32,
+    /// In how many moments it is.
+    pub moments: u32,
+}
+
+/// A form of the word.
+const FORM: f32 = 0.93;
+/// Words that sound the same, but are written otherwise, are worth so much;
+const SAME_SOUND: f32 = 0.9;
+/// those that are as little alike as may be, so much.
+const LEAST_WORTH: f32 = 0.55;
+/// Sounds less alike than this are two words. Short words meet by chance.
+const LEAST_ALIKE: f32 = 0.72;
+/// A word of so many sounds (see [`sounds::length`]) or fewer is short.
+const SHORT: f32 = 2.7;
+/// How alike short words must sound.
+const SHORT_ALIKE: f32 = 0.86;
+/// What a word found by its beginning can lose.
+const BEGUN: f32 = 0.1;
+/// The most words taken for one.
+const MOST_LIKE: usize = 24;
+/// The most words that share a key and are compared: shorter keys are chance.
+const MOST_COMPARED: usize = 6_000;
+
+/// Every word that was said, in normal form, and in how many moments.
+#[derive(Clone, Debug, Default)]
+pub struct Lexicon {
+    terms: Vec<Term>,
+    places: BTreeMap<Box<str>, u32>,
+    /// By consonants, as they are and with any one of them left out.
+    by_skeleton: HashMap<Box<str>, Vec<u32>>,
+    by_base: HashMap<Box<str>, Vec<u32>>,
+    moments: u32,
+}
+
+#[derive(Clone, Debug)]
+struct Term {
+    text: Box<str>,
+    sounds: Box<[Sound]>,
+    length: f32,
+    moments: u32,
+}
+
+impl Lexicon {
+    /// A word of `moments` moments; one that is known gets the new number.
+    pub fn put(&mut self, text: &str, moments: u32) {
+        if let Some(place) = self.places.get(text) {
+            self.terms[*place as usize].moments = moments;
+            return;
+        }
+        let Ok(place) = u32::try_from(self.terms.len()) else {
+            return;
+        };
+        let sounds = sounds::sounds(text);
+        for key in keys(text, &sounds) {
+            self.by_skeleton.entry(key.into()).or_default().push(place);
+        }
+        let of_base = self.by_base.entry(base(text).into()).or_default();
+        of_base.push(place);
+        self.places.insert(text.into(), place);
+        self.terms.push(Term {
+            text: text.into(),
+            length: sounds::length(&sounds),
+            sounds: sounds.into(),
+            moments,
+        });
+    }
+
+    /// How many moments with words there are in all.
+    pub fn set_moments(&mut self, moments: u32) {
+        self.moments = moments;
+    }
+
+    /// How many words are known.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.terms.len()
+    }
+
+    /// Whether none is known.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.terms.is_empty()
+    }
+
+    /// In how many moments this word is, as far as known.
+    #[must_use]
+    pub fn moments_of(&self, text: &str) -> u32 {
+        self.term(text).map_or(0, |term| term.moments)
+    }
+
+    /// How much a word says, from .1 for one that stands everywhere to 1 for a rare
+    /// one: its inverse document frequency (Spärck Jones, 1972), over that of a word
+    /// said once. A word never said counts as rare.
+    pub(super) fn weight(&self, text: &str) -> f32 {
+        let all = self.moments.max(20) as f32 + 1.0;
+        let own = self.moments_of(text).max(1) as f32;
+        let weight = (all / (own + 0.5)).ln() / (all / 1.5).ln();
+        if says_little(text) {
+            weight.clamp(0.08, 0.16)
+        } else {
+            // Somebody asks for it, so it is not nothing.
+            weight.clamp(0.3, 1.0)
+        }
+    }
+
+    fn term(&self, text: &str) -> Option<&Term> {
+        self.terms.get(*self.places.get(text)? as usize)
+    }
+
+    /// Words that begin so, those of most moments first.
+    pub(super) fn beginning(&self, start: &str, most: usize) -> Vec<Like<'_>> {
+        let from = (std::ops::Bound::Included(start), std::ops::Bound::Unbounded);
+        let mut all: Vec<Like> = self
+            .places
+            .range::<str, _>(from)
+            .take_while(|(text, _)| text.starts_with(start))
+            .filter_map(|(_, place)| self.terms.get(*place as usize))
+            .map(|term| Like {
+                text: &term.text,
+                how: How::Exact,
+                worth: 1.0 - BEGUN * (1.0 - start.len() as f32 / term.text.len().max(1) as f32),
+                moments: term.moments,
+            })
+            .collect();
+        all.sort_by(|a, b| b.moments.cmp(&a.moments).then(a.text.cmp(b.text)));
+        all.truncate(most);
+        all
+    }
+
+    /// Other words that may be this one, the likeliest first.
+    pub(super) fn like(&self, word: &str) -> Vec<Like<'_>> {
+        let own = sounds::sounds(word);
+        let own_base = base(word);
+        let length = sounds::length(&own);
+        let mut seen: HashSet<u32> = HashSet::new();
+        let mut found: Vec<Like> = Vec::new();
+        let forms = self.by_base.get(own_base.as_str()).into_iter().flatten();
+        for place in forms {
+            let term = &self.terms[*place as usize];
+            if seen.insert(*place) && &*term.text != word {
+                found.push(like(term, How::Close, FORM));
+            }
+        }
+        if says_little(word) {
+            return found;
+        }
+        for key in keys(word, &own) {
+            let Some(places) = self.by_skeleton.get(key.as_str()) else {
+                continue;
+            };
+            for place in places.iter().take(MOST_COMPARED) {
+                let term = &self.terms[*place as usize];
+                if !seen.insert(*place) || &*term.text == word || says_little(&term.text) {
+                    continue;
+                }
+                let spelled = spelled_alike(word, &term.text);
+                let heard = sounds_alike(&own, length, term);
+                let best = match (spelled, heard) {
+                    (Some((edits, a)), Some(b)) if edits > 1 && b > a => (How::SoundsAlike, b),
+                    (Some((_, a)), b) => (How::Close, a.max(b.unwrap_or(0.0))),
+                    (None, Some(b)) => (How::SoundsAlike, b),
+                    (None, None) => continue,
+                };
+                found.push(like(term, best.0, best.1));
+            }
+        }
+        found.sort_by(|a, b| b.worth.total_cmp(&a.worth).then(a.text.cmp(b.text)));
+        found.truncate(MOST_LIKE);
+        found
+    }
+}
+
+fn like(term: &Term, how: How, worth: f32) -> Like<'_> {
+    Like {
+        text: &term.text,
+        how,
+        worth,
+        moments: term.moments,
+    }
+}
+
+/// What a word is looked up by: its consonants by kind and, where there are more than
+/// two, without any one of them. A word of other letters by its own.
+fn keys(text: &str, sounds: &[Sound]) -> Vec<String> {
+    if sounds.is_empty() {
+        // Other scripts: as written, without any one letter.
+        let letters: Vec<char> = text.chars().take(12).collect();
+        let mut keys = vec![text.to_owned()];
+        if letters.len() > 3 {
+            keys.extend((0..letters.len()).map(|out| without(&letters, out)));
+        }
+        return keys;
+    }
+    let whole: Vec<char> = skeleton(sounds).chars().collect();
+    let mut keys = vec![whole.iter().collect::<String>()];
+    if whole.len() > 2 {
+        keys.extend((0..whole.len()).map(|out| without(&whole, out)));
+    }
+    keys.sort();
+    keys.dedup();
+    keys
+}
+
+fn without(letters: &[char], out: usize) -> String {
+    let kept = letters.iter().enumerate().filter(|(n, _)| *n != out);
+    kept.map(|(_, letter)| letter).collect()
+}
+
+/// By how many letters changed, left out, put in or exchanged with the next one word is
+/// another, and what it is worth then.
+fn spelled_alike(a: &str, b: &str) -> Option<(usize, f32)> {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let longer = a.len().max(b.len());
+    let most = match longer {
+        0..=3 => return None,
+        4..=5 => 1,
+        6..=9 => 2,
+        _ => 3,
+    };
+    if a.len().abs_diff(b.len()) > most {
+        return None;
+    }
+    let edits = edits(&a, &b);
+    // People get the first letter right, mostly (common knowledge, no source).
+    let first = if a.first() == b.first() { 0.0 } else { 0.1 };
+    (edits <= most).then(|| (edits, 1.0 - 1.1 * edits as f32 / longer as f32 - first))
+}
+
+/// Edits of letters, exchanging two neighbours being one: optimal string alignment
+/// (Damerau, 1964).
+fn edits(a: &[char], b: &[char]) -> usize {
+    let width = b.len() + 1;
+    let mut rows = vec![(0..width).collect::<Vec<usize>>()];
+    for (n, x) in a.iter().enumerate() {
+        let mut row = vec![n + 1; width];
+        for (m, y) in b.iter().enumerate() {
+            let changed = rows[n][m] + usize::from(x != y);
+            row[m + 1] = changed.min(rows[n][m + 1] + 1).min(row[m] + 1);
+            if n > 0 && m > 0 && *x == b[m - 1] && a[n - 1] == *y {
+                row[m + 1] = row[m + 1].min(rows[n - 1][m - 1] + 1);
+            }
+        }
+        rows.push(row);
+    }
+    rows[a.len()][b.len()]
+}
+
+fn sounds_alike(own: &[Sound], length: f32, term: &Term) -> Option<f32> {
+    if own.is_empty() || term.sounds.is_empty() {
+        return None;
+    }
+    let least = needed_likeness(length.min(term.length));
+    if sounds::most_alike(length, term.length) < least {
+        return None;
+    }
+    let alike = sounds::likeness(own, &term.sounds);
+    (alike >= least).then(|| worth_of_sound(alike))
+}
+
+/// How alike stretches of sound must be, the shorter of which has this length.
+pub(super) fn needed_likeness(length: f32) -> f32 {
+    if length <= SHORT {
+        SHORT_ALIKE
+    } else {
+        LEAST_ALIKE
+    }
+}
+
+/// What is worth a stretch that sounds so alike.
+pub(super) fn worth_of_sound(alike: f32) -> f32 {
+    let share = ((alike - LEAST_ALIKE) / (1.0 - LEAST_ALIKE)).clamp(0.0, 1.0);
+    LEAST_WORTH + (SAME_SOUND - LEAST_WORTH) * share
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lexicon() -> Lexicon {
+        let mut lexicon = Lexicon::default();
+        for (text, moments) in [
+            ("kettle", 3),
+            ("kettles", 1),
+            ("cattle", 1),
+            ("promised", 2),
+            ("otterly", 1),
+            ("lamplate", 1),
+            ("the", 90),
+            ("ferry", 5),
+            ("thanked", 1),
+            ("хлеб", 1),
+            ("хлебы", 1),
+        ] {
+            lexicon.put(text, moments);
+        }
+        lexicon.set_moments(100);
+        lexicon
+    }
+
+    fn like(word: &str) -> Vec<(String, How)> {
+        let lexicon = lexicon();
+        let like = lexicon.like(word).into_iter();
+        like.map(|like| (like.text.to_owned(), like.how)).collect()
+    }
+
+    #[test]
+    fn words_are_found_by_form_spelling_and_sound() {
+        let has = |word: &str, want: &str, how: How| {
+            let like = like(word);
+            assert!(like.contains(&(want.to_owned(), how)), "{word}: {like:?}");
+        };
+        has("promise", "promised", How::Close);
+        has("kettle", "kettles", How::Close);
+        has("kettel", "kettle", How::Close);
+        has("ketle", "kettle", How::Close);
+        has("ottilie", "otterly", How::SoundsAlike);
+        has("lamplit", "lamplate", How::SoundsAlike);
+        has("хлебу", "хлебы", How::Close);
+        assert!(like("boathouse").is_empty(), "{:?}", like("boathouse"));
+        assert!(like("th").iter().all(|(text, _)| text != "the"));
+    }
+
+    #[test]
+    fn rare_words_weigh_more() {
+        let lexicon = lexicon();
+        assert!(lexicon.weight("the") < 0.2);
+        assert!(lexicon.weight("ferry") < lexicon.weight("otterly"));
+        assert_eq!(lexicon.weight("otterly"), lexicon.weight("never said"));
+    }
+
+    #[test]
+    fn words_begin_as_typed() {
+        let lexicon = lexicon();
+        let begin = |start, most| {
+            let like = lexicon.beginning(start, most).into_iter();
+            like.map(|like| like.text).collect::<Vec<_>>()
+        };
+        assert_eq!(begin("kett", 9), ["kettle", "kettles"]);
+        assert_eq!(begin("kett", 1), ["kettle"]);
+        assert!(begin("x", 9).is_empty());
+    }
+
+    #[test]
+    fn edits_are_counted_as_by_hand() {
+        let edits = |a: &str, b: &str| {
+            edits(
+                &a.chars().collect::<Vec<_>>(),
+                &b.chars().collect::<Vec<_>>(),
+            )
+        };
+        // The classic pair, and one exchange of neighbours.
+        assert_eq!(edits("kitten", "sitting"), 3);
+        assert_eq!(edits("kettel", "kettle"), 1);
+        assert_eq!(edits("", "ab"), 2);
+    }
+}

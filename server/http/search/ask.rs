@@ -1,0 +1,172 @@
+//! What is asked, and of what?
+
+use axum::http::StatusCode;
+use sayback_core::text;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
+
+use super::super::problem::Problem;
+use crate::store::{Filter, Store};
+
+/// The most hits in one answer.
+const LIMIT_MAX: usize = 200;
+
+/// How sources may be placed.
+const PLACEMENTS: [&str; 5] = ["worn", "feed", "stand", "ambient", "camera"];
+
+/// What to look for, and where. What is left out does not matter.
+#[derive(Clone, Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub struct SearchParams {
+    /// Words as they are remembered; a "quoted phrase" asks for the very words; a trailing
+    /// `*` for the rest of a word. Anything else is literal text. May be empty where
+    /// something else is asked for.
+    #[serde(default)]
+    #[param(default = "")]
+    pub q: String,
+    /// Whether `q` is still being typed: its last word may be the beginning of one.
+    #[serde(default)]
+    #[param(default = false)]
+    pub typing: bool,
+    /// An event's id or title.
+    pub event: Option<String>,
+    /// The name of a part.
+    pub part: Option<String>,
+    /// Who speaks: an id or a name, in whichever event they do.
+    pub person: Option<String>,
+    /// A source that heard it: its id or label.
+    pub source: Option<String>,
+    /// How a source that heard it is placed: `worn`, `feed`, `stand`, `ambient` or
+    /// `camera`.
+    pub placement: Option<String>,
+    /// Whether `source` and `placement` must be those of the best hearing.
+    #[serde(default)]
+    #[param(default = false)]
+    pub best: bool,
+    /// Events of this day or later, as `2026-06-20`.
+    pub from: Option<String>,
+    /// Events of this day or earlier.
+    pub to: Option<String>,
+    /// The language of most of the words, ISO 639-1.
+    pub language: Option<String>,
+    /// The least certainty of the matched words, 0 to 1.
+    #[param(minimum = 0.0, maximum = 1.0)]
+    pub confidence: Option<f32>,
+    /// Whether two sources have it clean or usable.
+    pub backup: Option<bool>,
+    /// The order of hits.
+    #[serde(default)]
+    #[param(inline, default = "relevance")]
+    pub sort: Sort,
+    /// Whether to count what was found by event, person, source and so on.
+    #[serde(default)]
+    #[param(default = false)]
+    pub facets: bool,
+    /// The most hits in the answer, 1 to 200.
+    #[serde(default = "default_limit")]
+    #[param(default = 20, minimum = 1, maximum = 200)]
+    pub limit: usize,
+    /// How many hits to pass over.
+    #[serde(default)]
+    #[param(default = 0, minimum = 0)]
+    pub offset: usize,
+}
+
+/// The order of hits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Sort {
+    /// The best answer first.
+    #[default]
+    Relevance,
+    /// By event, and in it by the event clock.
+    Clock,
+}
+
+fn default_limit() -> usize {
+    20
+}
+
+impl SearchParams {
+    /// The query.
+    pub fn query(&self) -> text::Query {
+        let mut query = text::Query::parse(&self.q);
+        if self.typing && self.q.ends_with(|c: char| c.is_alphanumeric()) {
+            query.begin_last();
+        }
+        query
+    }
+
+    /// What moments must be like.
+    ///
+    /// # Errors
+    /// A problem for a parameter out of range, or an event that does not exist.
+    pub async fn filter(&self, store: &Store) -> Result<Filter, Problem> {
+        self.check()?;
+        let mut filter = Filter {
+            best: self.best,
+            backup: self.backup,
+            part: self.part.clone(),
+            placements: self.placement.clone().map(|placement| vec![placement]),
+            languages: self.language.clone().map(|language| vec![language]),
+            ..Filter::default()
+        };
+        if let Some(event) = &self.event {
+            filter.events = Some(vec![store.find_event(event).await?.id]);
+        }
+        if self.from.is_some() || self.to.is_some() {
+            let from = self.from.as_deref().unwrap_or("0000-00-00");
+            let to = self.to.as_deref().unwrap_or("9999-99-99");
+            let then = store.events_between(from, to).await?;
+            filter.events = Some(match filter.events.take() {
+                Some(named) => named.into_iter().filter(|id| then.contains(id)).collect(),
+                None => then,
+            });
+        }
+        if let Some(person) = &self.person {
+            filter.people = Some(store.people_called(person).await?);
+        }
+        if let Some(source) = &self.source {
+            filter.sources = Some(store.sources_called(source).await?);
+        }
+        Ok(filter)
+    }
+
+    fn check(&self) -> Result<(), Problem> {
+        if self.limit == 0 || self.limit > LIMIT_MAX {
+            return Err(Problem::field("limit", "limit must be from 1 to 200"));
+        }
+        if self
+            .confidence
+            .is_some_and(|least| !(0.0..=1.0).contains(&least))
+        {
+            return Err(Problem::field(
+                "confidence",
+                "confidence must be from 0 to 1",
+            ));
+        }
+        if let Some(placement) = &self.placement
+            && !PLACEMENTS.contains(&placement.as_str())
+        {
+            let known = PLACEMENTS.join(", ");
+            return Err(Problem::field(
+                "placement",
+                &format!("placement must be one of {known}"),
+            ));
+        }
+        for (name, day) in [("from", &self.from), ("to", &self.to)] {
+            if let Some(day) = day
+                && day.parse::<jiff::civil::Date>().is_err()
+            {
+                return Err(Problem::field(
+                    name,
+                    &format!("{name} must be a day such as 2026-06-20"),
+                ));
+            }
+        }
+        if self.part.as_deref().is_some_and(|part| part.contains('\0')) {
+            return Err(Problem::new(StatusCode::BAD_REQUEST, "part holds a NUL"));
+        }
+        Ok(())
+    }
+}
