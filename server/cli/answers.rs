@@ -245,38 +245,13 @@ pub struct WorkProblem {
     pub reason: String,
 }
 
-/// `GET /search`
+/// How the search index of an event is.
 #[derive(Debug, Deserialize)]
-pub struct Search {
-    /// How long it took, ms.
-    pub took_ms: u64,
-    /// How many moments there are in all.
-    pub total: u64,
-    /// This page of them, the best first.
-    pub hits: Vec<Hit>,
-}
-
-/// A moment that was found.
-#[derive(Debug, Deserialize)]
-pub struct Hit {
-    /// The event.
-    pub event: EventName,
-    /// The words.
-    pub text: String,
-    /// Which of them match.
-    pub matched: Vec<Matched>,
-    /// Who spoke.
-    pub person: Option<Named>,
-    /// Who spoke at the same time.
-    pub also: Option<Named>,
-    /// Where the words are on the event clock, ms.
-    pub start_ms: Option<i64>,
-    /// Why the words should not be trusted as they are.
-    pub doubt: Option<String>,
-    /// Who heard it, the best first.
-    pub heard_on: Vec<Hearing>,
-    /// Who ran but did not hear it.
-    pub not_heard_on: Vec<NotHeard>,
+pub struct IndexState {
+    /// Moments with words.
+    pub moments: i64,
+    /// Those that are otherwise in the index.
+    pub wrong: Vec<String>,
 }
 
 /// A recorder that ran but did not hear a moment.

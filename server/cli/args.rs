@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::coverage::Coverage;
 use super::event::EventCommand;
+use super::find::{Find, SearchesArgs};
 use super::fix::FixCommand;
 use super::instant;
 use super::people::PeopleCommand;
@@ -92,6 +93,8 @@ pub enum Command {
     Status(Status),
     /// Find words, in every recording that heard them
     Find(Find),
+    /// Searches kept under a name: shown, or forgotten
+    Searches(SearchesArgs),
     /// All words of one recording
     Words(Words),
     /// What of an event has no backup, before cards are wiped
@@ -202,27 +205,6 @@ pub struct Status {
     /// Stay until the work is done
     #[arg(long, conflicts_with = "json")]
     pub watch: bool,
-    /// For whom the answer is.
-    #[command(flatten)]
-    pub json: Json,
-}
-
-/// `sayback find`
-#[derive(Debug, Args)]
-pub struct Find {
-    /// Words in any order, a "quoted phrase", the beginning of a wor*
-    #[arg(required = true, value_name = "WORDS")]
-    pub words: Vec<String>,
-    /// Only this event: its id, or its title where only one has it
-    #[arg(long, value_name = "EVENT")]
-    pub event: Option<String>,
-    /// The most lines to show, 1 to 200
-    #[arg(long, value_name = "N", default_value_t = 20,
-        value_parser = clap::value_parser!(u32).range(1..=200))]
-    pub limit: u32,
-    /// Lines to leave out at the beginning
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    pub offset: u32,
     /// For whom the answer is.
     #[command(flatten)]
     pub json: Json,

@@ -3,7 +3,7 @@
 use clap::{Args, Subcommand};
 use serde_json::json;
 
-use super::answers::{Event, EventDetail, Events};
+use super::answers::{Event, EventDetail, Events, IndexState};
 use super::args::Json;
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
@@ -26,6 +26,33 @@ pub enum EventCommand {
     Parts(EventParts),
     /// What is spoken there: shown, or said
     Languages(EventLanguages),
+    /// Whether the search index is as the words are
+    Index(EventIndex),
+    /// Remove an event with all that is known of it; recordings' files stay
+    Remove(EventRemove),
+}
+
+/// `sayback event index`
+#[derive(Debug, Args)]
+pub struct EventIndex {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// Make it again from the words
+    #[arg(long)]
+    pub rebuild: bool,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback event remove`
+#[derive(Debug, Args)]
+pub struct EventRemove {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// That it is meant: nothing of it can be had back
+    #[arg(long, required = true)]
+    pub yes: bool,
 }
 
 /// `sayback event new`
@@ -66,6 +93,11 @@ pub fn run(client: &Client, command: &EventCommand) -> Result<Outcome, CliError>
         EventCommand::Parts(asked) => parts::run(client, asked),
         EventCommand::Names(asked) => glossary::names(client, asked),
         EventCommand::Languages(asked) => glossary::languages(client, asked),
+        EventCommand::Index(asked) => index(client, asked),
+        EventCommand::Remove(asked) => {
+            client.delete(&format!("/events/{}", quoted(&asked.event)))?;
+            Ok(Outcome::Done)
+        }
     }
 }
 
@@ -115,6 +147,34 @@ fn list(client: &Client, json: bool) -> Result<Outcome, CliError> {
     }
     out(&table.render(Paint::stdout()))?;
     Ok(Outcome::Done)
+}
+
+fn index(client: &Client, asked: &EventIndex) -> Result<Outcome, CliError> {
+    let path = format!("/events/{}/index", quoted(&asked.event));
+    let answer = match asked.rebuild {
+        true => client.post(&path, &json!({}))?,
+        false => client.get(&path)?,
+    };
+    let state: IndexState = answer.read()?;
+    if asked.json.json {
+        out(answer.text())?;
+    } else if state.wrong.is_empty() {
+        let moments = count(state.moments, "moment");
+        out(&format!("{moments} in the index, all as their words are\n"))?;
+    } else {
+        let wrong = count(
+            i64::try_from(state.wrong.len()).unwrap_or(i64::MAX),
+            "moment",
+        );
+        out(&format!(
+            "{wrong} of {} not as their words are; --rebuild makes the index again\n",
+            state.moments
+        ))?;
+    }
+    Ok(match state.wrong.is_empty() {
+        true => Outcome::Done,
+        false => Outcome::Partly,
+    })
 }
 
 fn detail(client: &Client, event: &str, json: bool) -> Result<Outcome, CliError> {

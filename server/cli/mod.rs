@@ -105,6 +105,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
             status::run(client, command, session.is_served(), &cancel)
         }
         Command::Find(command) => find::run(client, command),
+        Command::Searches(command) => find::searches(client, command),
         Command::Words(command) => words::run(client, command),
         Command::Coverage(command) => coverage::run(client, command),
         Command::Levels(command) => levels::run(client, command),

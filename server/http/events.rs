@@ -8,15 +8,16 @@ use utoipa_axum::routes;
 use super::AppState;
 use super::extract::{Json, Path};
 use super::problem::{Answer, Problem};
-use super::wire::{Event, EventDetail, EventList, NewEvent};
+use super::wire::{Event, EventDetail, EventList, IndexState, NewEvent};
 use crate::jobs::What;
-use crate::store;
+use crate::store::{self, EventId};
 
 /// The routes of events.
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
         .routes(routes!(list, create))
-        .routes(routes!(show))
+        .routes(routes!(show, remove))
+        .routes(routes!(check_index, rebuild_index))
 }
 
 /// All events, the newest first.
@@ -71,5 +72,59 @@ async fn show(
         sources: sources.into_iter().map(Into::into).collect(),
         recordings: recordings.into_iter().map(Into::into).collect(),
         intakes: intakes.into_iter().map(Into::into).collect(),
+    }))
+}
+
+/// Removes an event with all that is known of it: recordings, words, people, changes. The
+/// recorders' files stay where they are, and so do files that were uploaded.
+#[utoipa::path(delete, path = "/events/{event}", tag = "events",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 204, description = "removed"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn remove(State(state): State<AppState>, Path(event): Path<String>) -> Answer<StatusCode> {
+    let event = state.store.find_event(&event).await?;
+    state.store.remove_event(&event.id).await?;
+    state.engine.changed(Some(event.id), What::Content);
+    Ok(StatusCode::NO_CONTENT)
+}
+
+/// Compares the search index of an event with its words.
+#[utoipa::path(get, path = "/events/{event}/index", tag = "search",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 200, body = IndexState),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn check_index(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+) -> Answer<Json<IndexState>> {
+    let event = state.store.find_event(&event).await?;
+    index_state(&state, &event.id).await
+}
+
+/// Makes the search index of an event again from its words, and compares them.
+#[utoipa::path(post, path = "/events/{event}/index", tag = "search",
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 200, body = IndexState),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn rebuild_index(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+) -> Answer<Json<IndexState>> {
+    let event = state.store.find_event(&event).await?;
+    state.store.rebuild_index(&event.id).await?;
+    index_state(&state, &event.id).await
+}
+
+async fn index_state(state: &AppState, event: &EventId) -> Answer<Json<IndexState>> {
+    let check = state.store.check_index(event).await?;
+    Ok(Json(IndexState {
+        moments: check.moments,
+        wrong: check.wrong.into_iter().map(|id| id.0).collect(),
     }))
 }

@@ -34,6 +34,7 @@ mod index;
 mod intake;
 mod lexicon;
 mod listening;
+mod looking;
 mod moments;
 mod moved;
 mod open;

@@ -138,24 +138,12 @@ async function find({ quietly = false } = {}) {
     return;
   }
   if (!quietly) state.set({ busy: true });
-  let asked = query;
-  let answer = await guarded(server.search(eventId, asked, { signal }));
   // Somebody still types: the last word may be a beginning.
-  const unfinished = /[\p{L}\p{N}]$/u.test(query) && quotes(query) % 2 === 0;
-  const widened = Boolean(answer) && answer.total === 0 && unfinished;
-  if (widened) {
-    const wide = await guarded(server.search(eventId, `${query}*`, { signal }));
-    if (wide?.total > 0) {
-      asked = `${query}*`;
-      answer = wide;
-    }
-  }
+  const answer = await guarded(server.search(eventId, query, { typing: true, signal }));
   if (signal.aborted) return;
   if (quietly && same(answer, state.known.answer)) return;
-  state.set({ answer, asked, widened: asked !== query, busy: false });
+  state.set({ answer, asked: query, busy: false });
 }
-
-const quotes = (text) => text.split('"').length - 1;
 
 /** Whether two answers hold the same hits, however long they took. */
 function same(a, b) {
@@ -165,7 +153,9 @@ function same(a, b) {
 async function more() {
   const { eventId, asked, answer } = state.known;
   const offset = answer.hits.length;
-  const next = await guarded(server.search(eventId, asked, { offset, signal: asking.signal }));
+  const next = await guarded(
+    server.search(eventId, asked, { typing: true, offset, signal: asking.signal }),
+  );
   if (!next || state.known.answer !== answer) return;
   state.set({ answer: { ...next, hits: [...answer.hits, ...next.hits] } });
   at("hits").querySelectorAll(".hit")[offset]?.querySelector("button.play")?.focus();

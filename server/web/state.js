@@ -9,7 +9,6 @@ export class State {
     said: null, // what was said in it, as far as it is listed
     query: "",
     asked: "", // the query the answer below belongs to
-    widened: false, // whether the last word was taken as a beginning
     answer: null,
     busy: false,
     status: null, // how far the work is

@@ -52,8 +52,8 @@ export const solve = (eventId) =>
 export const clockPicture = (eventId, version) =>
   `${BASE}/events/${part(eventId)}/clock.svg?${new URLSearchParams({ shows: version })}`;
 
-export function search(eventId, query, { offset = 0, limit = 20, signal } = {}) {
-  const asked = new URLSearchParams({ q: query, event: eventId, offset, limit });
+export function search(eventId, query, { typing = false, offset = 0, limit = 20, signal } = {}) {
+  const asked = new URLSearchParams({ q: query, event: eventId, typing, offset, limit });
   return ask(`/search?${asked}`, { signal });
 }
 

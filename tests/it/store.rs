@@ -256,11 +256,9 @@ fn new_word(n: usize, s: usize, k: usize) -> NewWord {
 
 fn only(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
     let words = attempts[0].words.clone();
-    let texts: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
     MomentWords {
         words_from: attempts[0].recording_id.clone(),
         model: attempts[0].model.clone(),
-        normal: texts.join(" "),
         words,
         doubt: None,
         why: None,

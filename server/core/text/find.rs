@@ -45,8 +45,6 @@ const FAR: usize = 40;
 const APART: f32 = 0.004;
 /// From so many words on a query is followed along the text, not put together.
 const LONG: usize = 24;
-/// The share of a query that counts as all of it: sums of shares are not exact.
-const ALL: f32 = 0.999;
 /// So many places are tried as the middle of an answer.
 const MOST_ANCHORS: usize = 48;
 /// Words that say more than this are listened for where nothing is written like them,
@@ -91,6 +89,13 @@ struct Answer {
     score: f32,
 }
 
+impl Answer {
+    /// How many words of the query it has.
+    fn asked(&self) -> usize {
+        self.hits.iter().map(|hit| hit.to - hit.from).sum()
+    }
+}
+
 impl Wanted {
     /// Looks for what was asked for in the words of a moment, `center` of those in the
     /// line; its neighbours may have some of it. `None` if it has nothing worth showing,
@@ -115,7 +120,7 @@ impl Wanted {
         } else {
             together(hits)
         };
-        if self.literal && best.cover < ALL {
+        if self.literal && best.asked() < self.words.len() {
             return None;
         }
         let own = own_share(line, center, &best, self.words.len());
@@ -372,7 +377,7 @@ fn manner(answer: &Answer, asked: usize) -> How {
     let touching = hits
         .windows(2)
         .all(|pair| pair[0].end == pair[1].at && pair[0].to == pair[1].from);
-    let whole = hits.iter().map(|hit| hit.to - hit.from).sum::<usize>() == asked;
+    let whole = answer.asked() == asked;
     let alike = hits.iter().filter(|hit| hit.how == How::SoundsAlike);
     let alike: f32 = alike.map(|hit| hit.gain).sum();
     if exact && touching && whole {

@@ -33,6 +33,8 @@ pub struct Wanted {
     pub groups: Vec<Group>,
     /// Whether only the very words are wanted: some stand in quotation marks.
     pub literal: bool,
+    /// Whether some words are only begun.
+    pub begun: bool,
     /// Groups and ways by the first word of the way.
     pub(super) starts: HashMap<String, Vec<(usize, usize)>>,
 }
@@ -104,6 +106,7 @@ impl Wanted {
         let leads = if literal { 0 } else { leading(&words) };
         let mut wanted = Self {
             literal,
+            begun: begins.contains(&true),
             words: words
                 .iter()
                 .enumerate()

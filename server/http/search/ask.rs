@@ -54,9 +54,9 @@ pub struct SearchParams {
     pub confidence: Option<f32>,
     /// Whether two sources have it clean or usable.
     pub backup: Option<bool>,
-    /// The order of hits.
+    /// The order of hits; by relevance if it is left out.
     #[serde(default)]
-    #[param(inline, default = "relevance")]
+    #[param(inline)]
     pub sort: Sort,
     /// Whether to count what was found by event, person, source and so on.
     #[serde(default)]

@@ -127,8 +127,11 @@ pub fn ranked(wanted: &Wanted, matching: Matching, sort: Sort, least: Option<f32
     let mut all: Vec<Ranked> = matching.exact.into_iter().map(Ranked::exact).collect();
     let near = matching.near.into_iter();
     all.extend(near.filter_map(|near| Ranked::near(wanted, near)));
-    if let Some(least) = least {
+    if least.is_some() || wanted.begun {
+        // Of words that begin as typed the shortest come first.
         all.iter_mut().for_each(|one| one.settle(wanted));
+    }
+    if let Some(least) = least {
         all.retain(|one| one.sure() >= least);
     }
     match sort {

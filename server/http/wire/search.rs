@@ -76,6 +76,15 @@ pub struct Suggestion {
     pub moments: i64,
 }
 
+/// How the search index of an event is beside its words.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct IndexState {
+    /// Moments with words.
+    pub moments: usize,
+    /// Those that the index has otherwise, or lacks: none when all is well.
+    pub wrong: Vec<String>,
+}
+
 /// Searches under a name.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 pub struct SavedSearches {

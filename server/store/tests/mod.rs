@@ -43,6 +43,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         intake::ALL,
         super::lexicon::ALL,
         listening::ALL,
+        looking::ALL,
         moments::ALL,
         moved::ALL,
         super::parts::ALL,

@@ -27,10 +27,13 @@ pub(super) async fn indexed(store: &Store, event: &EventId) {
         assert!(check.moments > 0);
         store.rebuild_index(event).await.unwrap();
     }
-    let said = store.suggestions("k", Some(event), 5).await.unwrap();
+    let said = store.suggestions("kett", Some(event), 5).await.unwrap();
     assert_eq!(said[0].text, "kettle");
     let elsewhere = EventId::fresh();
-    let said = store.suggestions("k", Some(&elsewhere), 5).await.unwrap();
+    let said = store
+        .suggestions("kett", Some(&elsewhere), 5)
+        .await
+        .unwrap();
     assert_eq!(said, []);
 }
 

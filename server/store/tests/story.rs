@@ -272,11 +272,8 @@ async fn the_story_uses_every_statement() {
     super::searching::searched_and_gone(&store, &event.id).await;
 
     let used = store.used.lock().unwrap().clone();
-    let unused: Vec<_> = all_statements()
-        .iter()
-        .map(|s| s.name)
-        .filter(|name| !used.contains(name))
-        .collect();
+    let names = all_statements().into_iter().map(|s| s.name);
+    let unused: Vec<_> = names.filter(|name| !used.contains(name)).collect();
     assert_eq!(
         unused,
         Vec::<&str>::new(),

@@ -9,15 +9,15 @@ export const keyOf = (hit, hearing) => `${hit.moment}/${hearing.recording.id}/${
 
 export function showHits({ answer, playing }, onPlay) {
   const hits = answer?.hits ?? [];
-  replace(
-    at("hits"),
-    hits.map((hit) => line(hit, onPlay)),
-  );
+  const guess = hits.findIndex((hit) => hit.guess);
+  const lines = hits.map((hit) => line(hit, onPlay));
+  if (guess >= 0) lines.splice(guess, 0, el("li", { class: "perhaps" }, "Perhaps"));
+  replace(at("hits"), lines);
   at("more").hidden = !answer || hits.length >= answer.total;
   showPlaying({ playing });
 }
 
-export function showSummary({ answer, asked, widened, query, trouble, busy, status }) {
+export function showSummary({ answer, asked, query, trouble, busy, status }) {
   let text = "";
   if (trouble) text = trouble;
   else if (!query.trim()) text = "";
@@ -25,10 +25,10 @@ export function showSummary({ answer, asked, widened, query, trouble, busy, stat
   else if (answer.total === 0) {
     const open = status ? status.jobs.waiting + status.jobs.running : 0;
     const later = open > 0 ? "; words are still to come" : "";
-    text = `Nothing heard with ${asked}${later}`;
+    text = `Nothing heard like ${asked}${later}`;
   } else {
-    const lines = count(answer.total, "line", "lines");
-    text = widened ? `No line with exactly that; ${lines} with ${asked}` : lines;
+    const more = answer.more ? "more than " : "";
+    text = `${more}${count(answer.total, "line", "lines")}`;
   }
   const summary = at("summary");
   summary.textContent = text;
@@ -70,9 +70,10 @@ function who({ person, also }) {
   return el("span", { class: "who", title: sure }, names.join(" + "));
 }
 
-/** Where it is on the event clock, and who ran but did not hear it. */
-function about({ start_ms, not_heard_on }) {
+/** How it answers, where it is on the event clock, and who ran but did not hear it. */
+function about({ match, start_ms, not_heard_on }) {
   const facts = [
+    match === "exact" ? null : match,
     start_ms === null ? null : `at ${position(start_ms)} of the event`,
     not_heard_on.length === 0
       ? null

@@ -264,6 +264,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
             "id": "[id]",
             "title": "Ferry wedding"
           },
+          "guess": false,
           "heard_on": [
             {
               "end_ms": "[end_ms]",
@@ -307,7 +308,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
             }
           ],
           "language": "en",
-          "match": "exact",
+          "match": "close",
           "matched": [
             "[2 spans]"
           ],
@@ -320,12 +321,14 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
             "name": "speaker 1",
             "why": "by voice"
           },
+          "runs_over": [],
           "score": "[score]",
           "start_ms": "[start_ms]",
           "text": "[text]",
           "version": "[version]"
         }
       ],
+      "more": false,
       "query": "the \"kettle will\" sing*",
       "took_ms": null,
       "total": 1

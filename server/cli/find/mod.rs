@@ -1,28 +1,39 @@
 //! `sayback find`: lines, and every recording that heard them.
 
+mod answers;
+mod args;
+
 use std::collections::HashMap;
 
-use super::answers::{Hearing, Hit, Matched, Recording, Search, Status};
-use super::args::Find;
+use serde_json::json;
+
+use super::answers::{Hearing, Matched, Recording, Status};
 use super::client::{Client, quoted};
 use super::error::{CliError, Outcome};
 use super::progress::look;
-use super::show::{Paint, out, position, remark, safe};
+use super::show::{Paint, Table, out, position, remark, safe};
+use answers::{Count, Facets, Hit, Search, Searches};
+pub use args::Find;
+pub use args::Searches as SearchesArgs;
+use args::SearchesCommand;
 
 /// Searches and prints what was found.
 ///
 /// # Errors
 /// What the service says when it refuses.
 pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
-    let mut path = format!(
-        "/search?q={}&limit={}&offset={}",
-        quoted(&find.words.join(" ")),
-        find.limit,
-        find.offset
-    );
-    if let Some(event) = &find.event {
-        path.push_str(&format!("&event={}", quoted(event)));
+    let asked = match &find.saved {
+        Some(name) => saved(client, name)?,
+        None => find.asked(),
+    };
+    if let Some(name) = &find.save {
+        client.post("/searches", &json!({ "name": name, "asked": asked }))?;
     }
+    let facets = if find.facets { "&facets=true" } else { "" };
+    let path = format!(
+        "/search?{asked}&limit={}&offset={}{facets}",
+        find.limit, find.offset
+    );
     let answer = client.get(&path)?;
     let search: Search = answer.read()?;
     let outcome = if search.hits.is_empty() {
@@ -36,7 +47,12 @@ pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
     }
     let mut files = Files::default();
     let paint = Paint::stdout();
+    let mut guesses = false;
     for hit in &search.hits {
+        if hit.guess && !guesses {
+            guesses = true;
+            out(&format!("{}\n\n", paint.faint("perhaps:")))?;
+        }
         let mut lines = vec![line(hit, paint)];
         for hearing in &hit.heard_on {
             let file = files.path(client, &hearing.recording.id)?;
@@ -45,11 +61,79 @@ pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
         lines.extend(not_heard(hit, paint));
         out(&format!("{}\n\n", lines.join("\n")))?;
     }
+    if let Some(facets) = &search.facets {
+        out(&counted(facets, paint))?;
+    }
     remark(&summary(&search, find));
     if let Some(more) = still_to_come(&look(client, find.event.as_deref())?.read()?) {
         remark(more);
     }
     Ok(outcome)
+}
+
+/// What was asked under a name.
+fn saved(client: &Client, name: &str) -> Result<String, CliError> {
+    let all: Searches = client.get("/searches")?.read()?;
+    let found = all.searches.into_iter().find(|one| one.name == name);
+    let found = found.ok_or_else(|| {
+        CliError::Usage(format!(
+            "there is no saved search '{name}'; `sayback searches` lists them"
+        ))
+    });
+    Ok(found?.asked)
+}
+
+/// Lists saved searches, or forgets one.
+///
+/// # Errors
+/// What the service says when it refuses.
+pub fn searches(client: &Client, args: &SearchesArgs) -> Result<Outcome, CliError> {
+    if let Some(SearchesCommand::Remove { name }) = &args.command {
+        client.delete(&format!("/searches/{}", quoted(name)))?;
+        return Ok(Outcome::Done);
+    }
+    let answer = client.get("/searches")?;
+    if args.json.json {
+        out(answer.text())?;
+        return Ok(Outcome::Done);
+    }
+    let all: Searches = answer.read()?;
+    if all.searches.is_empty() {
+        remark("no saved searches; `sayback find WORDS --save NAME` keeps one");
+        return Ok(Outcome::Done);
+    }
+    let mut table = Table::new(&["NAME", "ASKED"]);
+    for one in &all.searches {
+        table.row(&[one.name.as_str(), &one.asked]);
+    }
+    out(&table.render(Paint::stdout()))?;
+    Ok(Outcome::Done)
+}
+
+/// How many there are of each kind.
+fn counted(facets: &Facets, paint: Paint) -> String {
+    let mut text = String::new();
+    for (kind, counts) in [
+        ("match", &facets.matches),
+        ("event", &facets.events),
+        ("part", &facets.parts),
+        ("person", &facets.people),
+        ("recorder", &facets.sources),
+        ("placed", &facets.placements),
+        ("language", &facets.languages),
+    ] {
+        let named = |count: &Count| format!("{} {}", safe(&count.name), count.hits);
+        let counts: Vec<String> = counts.iter().map(named).collect();
+        if !counts.is_empty() {
+            text.push_str(&format!("{}  {}\n", paint.faint(kind), counts.join(", ")));
+        }
+    }
+    let (with, without) = (facets.backed_up, facets.not_backed_up);
+    text.push_str(&format!(
+        "{}  with {with}, without {without}\n\n",
+        paint.faint("backup")
+    ));
+    text
 }
 
 /// What may still be found later.
@@ -91,6 +175,9 @@ fn line(hit: &Hit, paint: Paint) -> String {
     }
     if let Some(start_ms) = hit.start_ms {
         about.push_str(&format!(", at {} of the event", position(start_ms)));
+    }
+    if hit.kind != "exact" {
+        about.push_str(&format!(", {}", safe(&hit.kind)));
     }
     if let Some(doubt) = &hit.doubt {
         about.push_str(&format!(", doubtful: {}", safe(doubt)));
@@ -147,13 +234,17 @@ fn heard(hearing: &Hearing, file: &str, paint: Paint) -> String {
 fn summary(search: &Search, find: &Find) -> String {
     let shown = search.hits.len() as u64;
     if search.total == 0 {
-        return "nothing found; try fewer words, or the beginning of one with a star: kett*".into();
+        return "nothing found that was written like this or sounds like it; try other words of the line".into();
     }
     let first = u64::from(find.offset) + 1;
     let mut text = match (shown, search.total) {
         (0, total) => format!("no line past {total}"),
         (1, 1) => "1 line".into(),
         (_, total) if shown == total => format!("{total} lines"),
+        (_, total) if search.more => format!(
+            "lines {first} to {} of more than {total}",
+            first + shown - 1
+        ),
         (_, total) => format!("lines {first} to {} of {total}", first + shown - 1),
     };
     text.push_str(&format!(" in {} ms", search.took_ms));
