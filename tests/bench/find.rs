@@ -2,10 +2,11 @@
 //! what nobody said not? A labelled set of queries and decoys over made-up events and
 //! real readings, asked of the product's own search over what the model wrote.
 //!
-//! `MODELS=tiny.en,base` hear it [tiny.en]; `TUNED=1,2` and `SEEDS=11,12` are made-up
-//! events to tune by and not to; `ONLY=tuning` or `ONLY=held` does one half. `CACHED` is
-//! the folder where events that were heard are kept [target/find]: a second run, of
-//! another search, needs no model. `SHOW=1` lists what was not found first.
+//! `MODELS=tiny.en,base` hear it [tiny.en]; `TUNED=1` and `SEEDS=11,12` are made-up
+//! events to tune by and not to; `ONLY=tuning` or `ONLY=held` does one half,
+//! `ONLY=readings` or another name one text. `CACHED` is the folder where events that
+//! were heard are kept [target/find]: a second run, of another search, needs no model.
+//! `SHOW=1` lists what was not found first.
 
 #[allow(dead_code, reason = "the server of the tests")]
 #[path = "../it/app.rs"]
@@ -56,21 +57,24 @@ fn main() {
         let seeds = list.split(',').filter(|seed| !seed.is_empty());
         seeds.map(|seed| seed.parse().expect("a seed")).collect()
     };
-    let texts = text::all(&seeds("TUNED", "1,2"), &seeds("SEEDS", "11,12"));
+    let texts = text::all(&seeds("TUNED", "1"), &seeds("SEEDS", "11,12"));
     let only = of("ONLY", "");
     for model in of("MODELS", "tiny.en").split(',') {
         oracle::model(model);
         for group in Group::ALL {
-            if only.is_empty() || group.name().starts_with(&only) {
-                one(model, group, &texts);
-            }
+            one(model, group, &only, &texts);
         }
     }
 }
 
-/// The tables of one model and one half of the set.
-fn one(model: &str, group: Group, texts: &[Text]) {
-    let own: Vec<&Text> = texts.iter().filter(|text| text.group == group).collect();
+/// The tables of one model and one half of the set, or of one text of it.
+fn one(model: &str, group: Group, only: &str, texts: &[Text]) {
+    let wanted = |text: &&Text| group.name().starts_with(only) || text.name == only;
+    let own = texts.iter().filter(|text| text.group == group);
+    let own: Vec<&Text> = own.filter(wanted).collect();
+    if own.is_empty() {
+        return;
+    }
     let asked: Vec<Asked> = own.iter().map(|text| folder::open(model, text)).collect();
     let started = Instant::now();
     let (mut outcomes, mut decoy_outcomes) = (Vec::<Outcome>::new(), Vec::<DecoyOutcome>::new());

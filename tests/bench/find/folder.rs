@@ -1,7 +1,7 @@
 //! An event as the product has it, kept so that another search needs no model time.
 //!
-//! `CACHED` (else `target/find`) holds a folder for each model and text: the sound, the
-//! truth, and the data folder of a server that has taken it in. A search works on a copy.
+//! `CACHED` (else `target/find`) holds the sound and the truth of each text, and for each
+//! model the data folder of a server that has taken it in. A search works on a copy.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -69,9 +69,9 @@ pub fn cache() -> PathBuf {
     std::env::var_os("CACHED").map_or_else(|| xtask::root().join("target/find"), PathBuf::from)
 }
 
-fn folder_of(model: &str, text: &Text) -> PathBuf {
+fn folder_of(kind: &str, text: &Text) -> PathBuf {
     let name = text.name.replace(' ', "-");
-    cache().join(model).join(format!("{name}-{}", key(text)))
+    cache().join(kind).join(format!("{name}-{}", key(text)))
 }
 
 /// Changes with everything that a transcript depends on.
@@ -85,15 +85,20 @@ fn key(text: &Text) -> String {
 
 /// The server of a text; takes its sound in first where no cache has it.
 pub fn open(model: &str, text: &Text) -> Asked {
-    let folder = folder_of(model, text);
-    let kept = folder.join("data");
-    if !kept.is_dir() {
-        take_in(model, text, &folder);
-    }
-    let said = fs::read(folder.join("said.json")).expect("the truth");
-    let mut said: Said = serde_json::from_slice(&said).expect("the truth");
+    let (files, mut said) = sounding(text);
     for (line, own) in said.lines.iter_mut().zip(&text.lines) {
         line.half.clone_from(&own.half);
+    }
+    let kept = folder_of(model, text);
+    if !kept.is_dir() {
+        let started = Instant::now();
+        take_in(model, &files, &kept);
+        eprintln!(
+            "{model}, {}: {} s of speech taken in twice in {} s",
+            text.name,
+            said.speech_ms / 1000,
+            started.elapsed().as_secs()
+        );
     }
     let data = tempfile::tempdir().expect("a folder");
     copy(&kept, data.path());
@@ -103,36 +108,39 @@ pub fn open(model: &str, text: &Text) -> Asked {
     Asked { app, said, events }
 }
 
-fn take_in(model: &str, text: &Text, folder: &Path) {
-    let started = Instant::now();
-    let sound_folder = folder.join("sound");
-    // What a run that was stopped has left is made again.
-    let _ = fs::remove_dir_all(folder);
-    fs::create_dir_all(&sound_folder).expect("a folder");
-    let (files, said) = sound::render(text, &sound_folder);
+/// The files of a text and what is said in them, rendered where no cache has them.
+fn sounding(text: &Text) -> (Vec<File>, Said) {
+    let folder = folder_of("sound", text);
+    let truth = folder.join("said.json");
+    if let Ok(json) = fs::read(&truth) {
+        return serde_json::from_slice(&json).expect("the truth");
+    }
+    fs::create_dir_all(&folder).expect("a folder");
+    let made = sound::render(text, &folder);
+    // The last step makes it whole.
+    let json = serde_json::to_vec(&made).expect("JSON");
+    fs::write(truth, json).expect("the truth is written");
+    made
+}
+
+fn take_in(model: &str, files: &[File], kept: &Path) {
     let app = TestApp::over(tempfile::tempdir().expect("a folder"), model);
     for sound in Sound::ALL {
         let event = app.event(sound.title());
         let heard = |file: &&File| sound == Sound::Worn || file.placement == "camera";
         for file in files.iter().filter(heard) {
-            app.add(&event, &file.label, file.placement, &[file.path.clone()]);
+            let paths = std::slice::from_ref(&file.path);
+            app.add(&event, &file.label, &file.placement, paths);
         }
     }
     let status = app.wait_idle_for(LONGEST);
     assert_eq!(status["problems"], serde_json::json!([]), "{status}");
     let data: TempDir = app.stop();
-    let json = serde_json::to_vec(&said).expect("JSON");
-    fs::write(folder.join("said.json"), json).expect("the truth is written");
-    // The last step makes it whole.
-    let half = folder.join("half");
+    // What a run that was stopped has left is made again; the last step makes it whole.
+    let half = kept.with_extension("half");
+    let _ = fs::remove_dir_all(&half);
     copy(data.path(), &half);
-    fs::rename(half, folder.join("data")).expect("a folder");
-    eprintln!(
-        "{model}, {}: {} s of speech taken in in {} s",
-        text.name,
-        said.speech_ms / 1000,
-        started.elapsed().as_secs()
-    );
+    fs::rename(half, kept).expect("a folder");
 }
 
 fn copy(from: &Path, to: &Path) {
