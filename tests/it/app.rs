@@ -114,6 +114,21 @@ impl TestApp {
         Self::on(data, settings, config)
     }
 
+    /// A server with a model of the shelf over a data folder that was there.
+    pub fn over(data: TempDir, model: &str) -> Self {
+        let mut settings = settings(data.path());
+        settings.model = model.into();
+        let shelf = ModelShelf::default_dir().expect("a home");
+        let config = EngineConfig::new(shelf, settings.model.clone());
+        Self::on(data, settings, config)
+    }
+
+    /// Ends the server; its data folder.
+    pub fn stop(mut self) -> TempDir {
+        let other = tempfile::tempdir().expect("a folder");
+        std::mem::replace(&mut self.data, other)
+    }
+
     fn on(data: TempDir, settings: Settings, config: EngineConfig) -> Self {
         let token = settings.token.clone();
         let (stop, stopped) = oneshot::channel();
@@ -206,7 +221,12 @@ impl TestApp {
 
     /// Waits until nothing is left to do; the last status.
     pub fn wait_idle(&self) -> Value {
-        let until = Instant::now() + Duration::from_secs(300);
+        self.wait_idle_for(Duration::from_secs(300))
+    }
+
+    /// The same for work that takes longer.
+    pub fn wait_idle_for(&self, longest: Duration) -> Value {
+        let until = Instant::now() + longest;
         loop {
             let status = self.get("/status").json();
             let jobs = &status["jobs"];

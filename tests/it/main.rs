@@ -33,5 +33,6 @@ mod queue;
 mod scene;
 mod speech;
 mod store;
+mod term_value;
 mod tidy;
 mod voices;

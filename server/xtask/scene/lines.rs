@@ -68,6 +68,22 @@ pub struct DryLine {
 }
 
 impl DryLine {
+    /// A line of any sound, 16 kHz mono, brought to the RMS of all.
+    ///
+    /// # Errors
+    /// When it is silent.
+    pub fn of(entry: Entry, mut samples: Vec<f32>) -> Result<Self> {
+        let spans_s = spans(&samples);
+        ensure!(!spans_s.is_empty(), "{} is silent", entry.id);
+        let gain = (DRY_RMS / rms(&samples, &spans_s)) as f32;
+        samples.iter_mut().for_each(|x| *x *= gain);
+        Ok(Self {
+            entry,
+            samples,
+            spans_s,
+        })
+    }
+
     /// Seconds of the whole dry recording.
     #[must_use]
     pub fn length_s(&self) -> f64 {
@@ -137,16 +153,8 @@ fn load_line(folder: &Path, entry: Entry) -> Result<DryLine> {
         .samples()
         .collect::<Result<_, _>>()
         .with_context(about)?;
-    let mut samples: Vec<f32> = whole.iter().map(|&x| x as f32 / 32_768.0).collect();
-    let spans_s = spans(&samples);
-    ensure!(!spans_s.is_empty(), "{} is silent", path.display());
-    let gain = (DRY_RMS / rms(&samples, &spans_s)) as f32;
-    samples.iter_mut().for_each(|x| *x *= gain);
-    Ok(DryLine {
-        entry,
-        samples,
-        spans_s,
-    })
+    let samples = whole.iter().map(|&x| x as f32 / 32_768.0).collect();
+    DryLine::of(entry, samples)
 }
 
 /// Sounding stretches, in seconds.
@@ -207,20 +215,7 @@ pub fn speak() -> Result<()> {
         let voice = &person
             .with_context(|| format!("nobody is called {}", entry.speaker))?
             .voice;
-        let sounds = report(
-            Command::new("flite")
-                .args(["-voice", voice, "-psdur", "-t", &entry.text, "-o"])
-                .arg(&raw),
-        )?;
-        let mut reader = hound::WavReader::open(&raw)?;
-        ensure!(
-            reader.spec().sample_rate == ANALYSIS_RATE_HZ,
-            "voice {voice} is not 16 kHz"
-        );
-        let said: Vec<f32> = reader
-            .samples::<i16>()
-            .map(|x| x.map(|x| f32::from(x) / 32_768.0))
-            .collect::<Result<_, _>>()?;
+        let (said, sounds) = spoken_by(voice, &entry.text, &raw)?;
         write_wav(&raw, &trimmed(&said))?;
         words.insert(
             entry.id.clone(),
@@ -249,6 +244,39 @@ pub fn speak() -> Result<()> {
         .collect::<Result<_>>()?;
     let table = format!("{{\n{}\n}}\n", rows.join(",\n"));
     Ok(std::fs::write(folder().join(WORDS), table)?)
+}
+
+/// A line of other words, spoken by a voice of flite, and start and end of every word
+/// of it in seconds of the dry recording; nothing is kept in `tests/lines`.
+///
+/// # Errors
+/// When flite is missing or fails, or has no such voice of 16 kHz.
+pub fn say(entry: Entry, voice: &str) -> Result<(DryLine, Vec<(f64, f64)>)> {
+    let raw = std::env::temp_dir().join(format!("said-line-{}.wav", std::process::id()));
+    let (said, sounds) = spoken_by(voice, &entry.text, &raw)?;
+    std::fs::remove_file(&raw)?;
+    let (from, to) = cut(&said);
+    let words = word_times(&entry, voice, &sounds, from)?;
+    Ok((DryLine::of(entry, said[from..to].to_vec())?, words))
+}
+
+/// The sound of a text, and flite's report on its sounds.
+fn spoken_by(voice: &str, text: &str, raw: &Path) -> Result<(Vec<f32>, String)> {
+    let sounds = report(
+        Command::new("flite")
+            .args(["-voice", voice, "-psdur", "-t", text, "-o"])
+            .arg(raw),
+    )?;
+    let mut reader = hound::WavReader::open(raw)?;
+    ensure!(
+        reader.spec().sample_rate == ANALYSIS_RATE_HZ,
+        "voice {voice} is not 16 kHz"
+    );
+    let said: Vec<f32> = reader
+        .samples::<i16>()
+        .map(|x| x.map(|x| f32::from(x) / 32_768.0))
+        .collect::<Result<_, _>>()?;
+    Ok((said, sounds))
 }
 
 /// When each word is said in the file that is cut at a sample, in seconds to 1 ms.

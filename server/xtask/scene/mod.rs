@@ -63,7 +63,14 @@ const MUSIC_S: f64 = 64.0;
 /// # Errors
 /// When the dry lines are missing, the spec makes no sense or the disk fails.
 pub fn build(spec: &SceneSpec, folder: &Path) -> Result<Truth> {
-    let dry = lines::load()?;
+    build_of(spec, &lines::load()?, folder)
+}
+
+/// The same with other dry lines than those of `tests/lines`.
+///
+/// # Errors
+/// When the spec makes no sense or the disk fails.
+pub fn build_of(spec: &SceneSpec, dry: &[DryLine], folder: &Path) -> Result<Truth> {
     ensure!(
         spec.lines
             .iter()
@@ -72,7 +79,7 @@ pub fn build(spec: &SceneSpec, folder: &Path) -> Result<Truth> {
     );
     let score = Score {
         spec,
-        dry: &dry,
+        dry,
         beds: spec
             .beds
             .iter()
@@ -89,7 +96,7 @@ pub fn build(spec: &SceneSpec, folder: &Path) -> Result<Truth> {
         lines: spec
             .lines
             .iter()
-            .map(|line| line_truth(spec, &dry, line))
+            .map(|line| line_truth(spec, dry, line))
             .collect(),
         beds: beds(spec),
         recorders: record_all(&score, folder)?,

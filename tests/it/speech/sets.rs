@@ -98,3 +98,32 @@ pub fn telephone_lines() -> Vec<Line> {
     };
     stm.lines().map(line).collect()
 }
+
+/// The read passages with their words and when each is said, ms, as the package has
+/// them aligned.
+pub fn aligned_passages() -> Vec<(PathBuf, Vec<(String, i64, i64)>)> {
+    let dir = oracle::data("pocketsphinx").join("test/data/librivox");
+    let list = fs::read_to_string(dir.join("fileids")).expect("the list of passages");
+    let one = |id: &str| {
+        let json = fs::read_to_string(dir.join(format!("{id}.json"))).expect("an alignment");
+        (dir.join(format!("{id}.wav")), aligned(&json))
+    };
+    list.lines().map(one).collect()
+}
+
+/// `{"w": [{"t": word, "b": start, "d": length}]}`, in seconds; words in angle
+/// brackets are silence, a number in brackets a way to say it.
+fn aligned(json: &str) -> Vec<(String, i64, i64)> {
+    let value: serde_json::Value = serde_json::from_str(json).expect("JSON");
+    let ms =
+        |word: &serde_json::Value, key: &str| (word[key].as_f64().unwrap_or(0.0) * 1000.0) as i64;
+    let words = value["w"].as_array().expect("words");
+    words
+        .iter()
+        .filter_map(|word| {
+            let text = word["t"].as_str()?.split('(').next()?.to_owned();
+            let start = ms(word, "b");
+            (!text.starts_with(['<', '['])).then(|| (text, start, start + ms(word, "d")))
+        })
+        .collect()
+}

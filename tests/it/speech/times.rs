@@ -1,11 +1,8 @@
 //! How far are our word times from those of an aligner given the words?
 
-use std::fs;
-
 use sayback::speech::Recogniser;
-use xtask::oracle;
 
-use super::sets::{Line, Sample};
+use super::sets::{self, Line, Sample};
 use super::{paths, score};
 
 /// Distances in ms between our word borders and the aligner's, for words heard
@@ -46,13 +43,9 @@ type Timed = (String, i64, i64);
 
 /// Of the read passages, whose package has them aligned.
 pub fn of_passages(recogniser: &mut dyn Recogniser) -> Off {
-    let dir = oracle::data("pocketsphinx").join("test/data/librivox");
-    let ids = fs::read_to_string(dir.join("fileids")).expect("the list of passages");
     let mut off = Off::default();
-    for id in ids.lines() {
-        let aligned =
-            aligned(&fs::read_to_string(dir.join(format!("{id}.json"))).expect("an alignment"));
-        let heard: Vec<Timed> = paths::ours(recogniser, &dir.join(format!("{id}.wav")))
+    for (file, aligned) in sets::aligned_passages() {
+        let heard: Vec<Timed> = paths::ours(recogniser, &file)
             .into_iter()
             .map(|word| (score::plain(&word.text), word.start_ms, word.end_ms))
             .collect();
@@ -62,23 +55,6 @@ pub fn of_passages(recogniser: &mut dyn Recogniser) -> Off {
         }
     }
     off
-}
-
-/// `{"w": [{"t": word, "b": start, "d": length}]}`, in seconds; words in angle
-/// brackets are silence, a number in brackets a way to say it.
-fn aligned(json: &str) -> Vec<Timed> {
-    let value: serde_json::Value = serde_json::from_str(json).expect("JSON");
-    let ms =
-        |word: &serde_json::Value, key: &str| (word[key].as_f64().unwrap_or(0.0) * 1000.0) as i64;
-    let words = value["w"].as_array().expect("words");
-    words
-        .iter()
-        .filter_map(|word| {
-            let text = word["t"].as_str()?.split('(').next()?.to_owned();
-            let start = ms(word, "b");
-            (!text.starts_with(['<', '['])).then(|| (text, start, start + ms(word, "d")))
-        })
-        .collect()
 }
 
 /// Pairs of the longest common run of words, in order.
