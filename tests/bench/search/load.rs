@@ -6,6 +6,7 @@
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
+use axum::http::StatusCode;
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use serde::Deserialize;
 
@@ -34,8 +35,11 @@ pub struct Measured {
     times: Vec<Duration>,
     /// From the first question to the last answer.
     took: Duration,
-    /// The server's processor time meanwhile.
+    /// The server's processor time meanwhile, and what it waited for a core.
     processor: Duration,
+    waited: Duration,
+    /// Requests that were refused: the server was too busy.
+    refused: usize,
     /// Answers with a hit on their page.
     found: usize,
     /// Hits in all of each answer, the fewest first.
@@ -65,6 +69,22 @@ impl Measured {
         self.processor.as_secs_f64() * 1e3 / self.times.len() as f64
     }
 
+    /// How long the server waited for a core for an answer, over its threads, ms: much
+    /// of it with one client says that other work kept the machine busy.
+    pub fn waited_ms(&self) -> f64 {
+        self.waited.as_secs_f64() * 1e3 / self.times.len() as f64
+    }
+
+    /// Requests that were refused.
+    pub fn refused(&self) -> usize {
+        self.refused
+    }
+
+    /// Whether every answer had a hit.
+    pub fn all_found(&self) -> bool {
+        self.found + self.refused == self.times.len()
+    }
+
     /// Answers of a hundred with a hit.
     pub fn found(&self) -> f64 {
         100.0 * self.found as f64 / self.times.len() as f64
@@ -72,7 +92,7 @@ impl Measured {
 
     /// Half of the answers have no more hits than this.
     pub fn total(&self) -> usize {
-        self.totals[self.totals.len() / 2]
+        self.totals.get(self.totals.len() / 2).copied().unwrap_or(0)
     }
 }
 
@@ -100,17 +120,17 @@ impl Client {
 
     /// `GET` of a path under the API; what was answered.
     pub fn get(&self, path: &str) -> Vec<u8> {
+        let (status, body) = self.try_get(path);
+        let text = String::from_utf8_lossy(&body);
+        assert!(status.is_success(), "{path}: {text}");
+        body
+    }
+
+    fn try_get(&self, path: &str) -> (StatusCode, Vec<u8>) {
         let answer = self.agent.get(format!("{}/api/v1{path}", self.url)).call();
         let mut answer = answer.expect("an answer");
-        let status = answer.status();
         let body = answer.body_mut().with_config().limit(1 << 30).read_to_vec();
-        let body = body.expect("a whole answer");
-        assert!(
-            status.is_success(),
-            "{path}: {}",
-            String::from_utf8_lossy(&body)
-        );
-        body
+        (answer.status(), body.expect("a whole answer"))
     }
 
     /// Asks, and reads the answer.
@@ -137,19 +157,26 @@ fn path(ask: &Ask) -> String {
 pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -> Measured {
     let paths: Vec<String> = asked.iter().map(|asked| path(&asked.ask)).collect();
     let next = AtomicUsize::new(0);
-    let before = server.processor_time();
+    let before = server.run();
     let begun = Instant::now();
-    let answered: Vec<(Duration, usize, bool)> = std::thread::scope(|scope| {
+    let answered: Vec<Answered> = std::thread::scope(|scope| {
         let client = || {
             let client = Client::of(server);
             let mut answered = Vec::new();
             while begun.elapsed() < length {
                 let path = &paths[next.fetch_add(1, Ordering::Relaxed) % paths.len()];
                 let asked = Instant::now();
-                let body = client.get(path);
+                let (status, body) = client.try_get(path);
                 let took = asked.elapsed();
-                let answer = read(&body);
-                answered.push((took, answer.total, !answer.hits.is_empty()));
+                let answer = match status {
+                    StatusCode::SERVICE_UNAVAILABLE => None,
+                    status if status.is_success() => Some(read(&body)),
+                    status => panic!("{path}: {status}: {}", String::from_utf8_lossy(&body)),
+                };
+                answered.push(Answered {
+                    took,
+                    hits: answer.map(|answer| (answer.total, !answer.hits.is_empty())),
+                });
             }
             answered
         };
@@ -160,15 +187,30 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
         joined.flatten().collect()
     });
     let took = begun.elapsed();
-    let mut times: Vec<Duration> = answered.iter().map(|one| one.0).collect();
+    let after = server.run();
+    let mut times: Vec<Duration> = answered.iter().map(|one| one.took).collect();
     times.sort();
-    let mut totals: Vec<usize> = answered.iter().map(|one| one.1).collect();
+    let mut totals: Vec<usize> = answered
+        .iter()
+        .filter_map(|one| Some(one.hits?.0))
+        .collect();
     totals.sort_unstable();
     Measured {
         times,
         took,
-        processor: server.processor_time() - before,
-        found: answered.iter().filter(|one| one.2).count(),
+        processor: after.ran.saturating_sub(before.ran),
+        waited: after.waited.saturating_sub(before.waited),
+        refused: answered.iter().filter(|one| one.hits.is_none()).count(),
+        found: answered
+            .iter()
+            .filter(|one| one.hits.is_some_and(|hits| hits.1))
+            .count(),
         totals,
     }
+}
+
+struct Answered {
+    took: Duration,
+    /// In all, and whether there are some on the page; `None` where it was refused.
+    hits: Option<(usize, bool)>,
 }

@@ -51,16 +51,35 @@ impl Server {
         (mb(kibibytes("VmRSS:")), mb(kibibytes("VmHWM:")))
     }
 
-    /// Processor time so far, the system's part of it too (proc(5): fields 14 and 15
-    /// of `stat`, in hundredths).
-    pub fn processor_time(&self) -> Duration {
-        let stat = fs::read_to_string(format!("/proc/{}/stat", self.child.id()));
-        let stat = stat.expect("proc(5)");
-        let (_, rest) = stat.rsplit_once(')').expect("a name in brackets");
-        let fields: Vec<&str> = rest.split_whitespace().collect();
-        let hundredths = |field: usize| fields[field - 3].parse::<u64>().expect("a number");
-        Duration::from_millis(10 * (hundredths(14) + hundredths(15)))
+    /// What it has had so far of the processor, over the threads that it has now (the
+    /// kernel's `schedstat`: on a core, and waiting for one, ns).
+    pub fn run(&self) -> Run {
+        let tasks = fs::read_dir(format!("/proc/{}/task", self.child.id()));
+        let mut run = Run {
+            ran: Duration::ZERO,
+            waited: Duration::ZERO,
+        };
+        for task in tasks.expect("proc(5)") {
+            // A thread may have ended meanwhile.
+            let path = task.expect("a thread").path().join("schedstat");
+            let Ok(text) = fs::read_to_string(path) else {
+                continue;
+            };
+            let mut ns = text.split_whitespace().map_while(|n| n.parse().ok());
+            run.ran += Duration::from_nanos(ns.next().unwrap_or(0));
+            run.waited += Duration::from_nanos(ns.next().unwrap_or(0));
+        }
+        run
     }
+}
+
+/// What a process has had of the processor, and what it has waited for it.
+#[derive(Clone, Copy)]
+pub struct Run {
+    /// On a core, the system's part of it too.
+    pub ran: Duration,
+    /// Ready to run and waiting for a core, over all threads.
+    pub waited: Duration,
 }
 
 impl Drop for Server {

@@ -36,6 +36,15 @@ pub async fn open(folder: &Path) -> SqlitePool {
         .expect("a database")
 }
 
+/// Makes room for the next event: no search reads what a model made of a hearing once
+/// words are made of it.
+pub async fn forget_attempts(folder: &Path) {
+    let database = open(folder).await;
+    let done = sqlx::query("DELETE FROM attempt").execute(&database).await;
+    done.expect("they are forgotten");
+    database.close().await;
+}
+
 /// What each table and index takes, the largest first.
 pub async fn sizes(folder: &Path) -> Vec<Size> {
     let database = open(folder).await;

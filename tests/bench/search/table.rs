@@ -29,10 +29,11 @@ pub fn shelf(options: &Options, shelf: &Shelf) {
     if let Some(made) = shelf.made {
         let a_million = |took: Duration| took.as_secs_f64() * 1e6 / made.words as f64;
         println!(
-            "Made in {:.0} s: {:.1} s a million words, of which {:.1} s to write words with their index.",
+            "Made in {:.0} s: {:.1} s a million words, of which {:.1} s to write words with their index; processor time {:.1} s a million words.",
             made.took.as_secs_f64(),
             a_million(made.took),
             a_million(made.words_took),
+            a_million(made.processor),
         );
     }
 }
@@ -40,23 +41,25 @@ pub fn shelf(options: &Options, shelf: &Shelf) {
 /// The head of the table of times.
 pub fn head() {
     println!(
-        "\n| query | clients | p50, ms | p95, ms | p99, ms | longest, ms | answers | a second | processor, ms each | with hits, % | hits (median) |"
+        "\n| query | clients | p50, ms | p95, ms | p99, ms | longest, ms | answers | refused | a second | processor, ms each | waiting for a core, ms each | with hits, % | hits (median) |"
     );
-    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
 }
 
 /// One kind with so many clients.
 pub fn row(kind: &Kind, clients: usize, measured: &Measured) {
     println!(
-        "| {} | {clients} | {:.1} | {:.1} | {:.1} | {:.1} | {} | {:.0} | {:.1} | {:.0} | {} |",
+        "| {} | {clients} | {:.1} | {:.1} | {:.1} | {:.1} | {} | {} | {:.0} | {:.1} | {:.1} | {:.0} | {} |",
         kind.name,
         measured.ms(0.5),
         measured.ms(0.95),
         measured.ms(0.99),
         measured.ms(1.0),
         measured.answers(),
+        measured.refused(),
         measured.rate(),
         measured.processor_ms(),
+        measured.waited_ms(),
         measured.found(),
         measured.total(),
     );
