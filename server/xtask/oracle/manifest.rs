@@ -78,6 +78,16 @@ pub(super) const PACKAGES: &[Package] = &[
         sha256: "589c9dac6998cc8231e4f4ce5805bab0a98b619791ae8f77ff49177ca9e8a3ac",
         inside: None,
     },
+    // How often words and pairs of words are written in English, by which the
+    // texts of a large shelf are made. The package is under the MIT licence; its
+    // counts come from Google Books n-grams, under CC BY 3.0 (by its own account).
+    Package {
+        name: "symspellpy",
+        version: "6.10.1",
+        kind: Kind::Wheel,
+        sha256: "a653a6c125839a21ada87c3e044d690fc3b39872efbd7b7270db3de9471315e1",
+        inside: None,
+    },
     // 25 minutes of telephone-band prompts.
     Package {
         name: "asterisk-core-sounds-en-wav",

