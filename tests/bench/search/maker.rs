@@ -6,7 +6,6 @@ use std::time::{Duration, Instant};
 
 use sayback::core::clock::Placement as Line;
 use sayback::core::quality::Verdict;
-use sayback::core::text::tokens;
 use sayback::store::{
     AttemptRow, Claim, Detected, EventId, Grouped, IntakeId, JobKind, Lane, Lease, MomentId,
     MomentWords, NewEvent, NewFile, NewHearing, NewIntake, NewMoment, NewPlacement, NewWord,
@@ -347,7 +346,6 @@ fn words(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
     MomentWords {
         words_from: attempt.recording_id.clone(),
         model: attempt.model.clone(),
-        normal: tokens(attempt.words.iter().map(|word| word.text.as_str())),
         words: attempt.words.clone(),
         doubt: None,
         why: None,
