@@ -48,15 +48,14 @@ pub struct Called {
 statements! {
     PARTS_OF = "SELECT p.event_id, p.name, p.start_ms, p.end_ms FROM json_each(?1) i
         JOIN part p ON p.event_id = i.value ORDER BY i.key, p.n";
-    WEARERS_OF = "SELECT w.source_id, w.from_ms, w.person_id, p.name FROM (
-            SELECT s.id AS source_id, NULL AS from_ms, s.wearer_id AS person_id
-            FROM json_each(?1) i JOIN source s ON s.event_id = i.value
-            WHERE s.wearer_id IS NOT NULL
-            UNION ALL
-            SELECT w.source_id, w.from_ms, w.person_id
-            FROM json_each(?1) i JOIN source s ON s.event_id = i.value
-                JOIN wearing w ON w.source_id = s.id) w
-        JOIN person p ON p.id = w.person_id ORDER BY 1, 2";
+    WEARERS_OF = "SELECT s.id AS source_id, NULL AS from_ms, p.id AS person_id, p.name
+        FROM json_each(?1) i JOIN source s ON s.event_id = i.value
+            JOIN person p ON p.id = s.wearer_id
+        UNION ALL
+        SELECT w.source_id, w.from_ms, p.id, p.name
+        FROM json_each(?1) i JOIN source s ON s.event_id = i.value
+            JOIN wearing w ON w.source_id = s.id JOIN person p ON p.id = w.person_id
+        ORDER BY 1, 2";
     PLACEMENTS_OF = "SELECT p.recording_id, p.island, p.pieces, p.how, p.uncertainty_ms, p.agreement,
             p.residual_ms, p.points, p.warnings
         FROM json_each(?1) i JOIN recording r ON r.event_id = i.value

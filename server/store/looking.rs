@@ -8,7 +8,7 @@ use sayback_core::text::{Group, Query, Term, Wanted};
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
-use super::search::{Neighbourhood, SaidRow};
+use super::search::{FactsRow, Neighbourhood, SaidRow};
 use super::statement::statements;
 use super::{Store, StoreError};
 
@@ -42,8 +42,11 @@ statements! {
                 AND (m.start_ms + m.end_ms) / 2 < p.end_ms
             ORDER BY p.end_ms - p.start_ms, p.n LIMIT 1)
         ORDER BY f.rowid DESC LIMIT ?2";
-    LINES = "SELECT s.no, m.id, m.event_id, m.island, m.start_ms, m.end_ms, s.words, s.other,
-            s.sure, s.facts
+    IN_ORDER = "SELECT m.no FROM json_each(?1) i CROSS JOIN moment m ON m.no = i.value
+        ORDER BY m.event_id, m.island, m.start_ms, m.no";
+    FACTS = "SELECT s.no, m.event_id, m.island, m.start_ms, m.end_ms, s.facts
+        FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no";
+    LINES = "SELECT s.no, m.id, m.event_id, m.island, m.start_ms, m.end_ms, s.words, s.other, s.sure
         FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no
         ORDER BY m.event_id, m.island, m.start_ms, m.no";
     AROUND = "SELECT m.no,
@@ -142,6 +145,23 @@ impl Look<'_> {
         found.sort_by(|a, b| b.1.total_cmp(&a.1).then(b.0.cmp(&a.0)));
         found.truncate(MOST_LOOSE);
         Ok(found.into_iter().map(|(no, _)| no).collect())
+    }
+
+    pub async fn in_order(&mut self, nos: &[i64]) -> Result<Vec<i64>, StoreError> {
+        if nos.len() < 2 {
+            return Ok(nos.to_vec());
+        }
+        Ok(sqlx::query_scalar(self.store.sql(IN_ORDER))
+            .bind(json!(nos).to_string())
+            .fetch_all(&mut *self.transaction)
+            .await?)
+    }
+
+    pub async fn facts_of(&mut self, nos: &[i64]) -> Result<Vec<FactsRow>, StoreError> {
+        Ok(sqlx::query_as(self.store.sql(FACTS))
+            .bind(json!(nos).to_string())
+            .fetch_all(&mut *self.transaction)
+            .await?)
     }
 
     pub async fn lines(&mut self, nos: &[i64]) -> Result<Vec<SaidRow>, StoreError> {

@@ -67,18 +67,33 @@ pub struct SaidRow {
     pub other: String,
     /// How sure each word is, a sign from '0' to ':'.
     pub sure: String,
-    /// What is known of it, see the view `moment_facts`.
+}
+
+/// What is known of a moment in the index.
+#[derive(Clone, Debug, FromRow)]
+pub struct FactsRow {
+    /// Its number in the index.
+    pub no: i64,
+    /// Its event.
+    pub event_id: EventId,
+    /// Whose clock its times are on.
+    pub island: i64,
+    /// Start on that clock, ms.
+    pub start_ms: i64,
+    /// End on that clock, ms, exclusive.
+    pub end_ms: i64,
+    /// See the view `moment_facts`.
     pub facts: String,
 }
 
 /// What may answer a query.
 #[derive(Clone, Debug, Default)]
 pub struct Matching {
-    /// Moments with the words one after another, in the order of events and their clocks.
-    pub exact: Vec<SaidRow>,
-    /// Others that may answer, each with the moments before and after that may go on with
-    /// its line.
-    pub near: Vec<Neighbourhood>,
+    /// Moments with the words one after another, by their numbers in the index, in the
+    /// order of events and their clocks.
+    pub exact: Vec<i64>,
+    /// Others that may answer, the likeliest first.
+    pub near: Vec<i64>,
     /// Whether there are more than are told.
     pub more: bool,
 }
@@ -189,10 +204,9 @@ impl Store {
         }
         // One look at the database, over before anything else is asked of the readers.
         let mut look = Look {
-            store: self,
-            transaction: self.read.begin().await?,
             facts,
             part: filter.part.as_deref(),
+            ..self.look().await?
         };
         let most = most.clamp(MOST_EXACT, MOST_PAGED);
         let limit = i64::try_from(most).unwrap_or(i64::MAX);
@@ -200,6 +214,7 @@ impl Store {
         let more = exact.len() > most;
         exact.truncate(most);
         let known: HashSet<i64> = exact.iter().copied().collect();
+        exact = look.in_order(&exact).await?;
         let mut near: Vec<i64> = Vec::new();
         if query.terms.len() > 1 && !more {
             near = look.having(&all_of(query), MOST_TOGETHER).await?;
@@ -210,10 +225,39 @@ impl Store {
             near.extend(loose.into_iter().filter(|no| seen.insert(*no)));
         }
         near.retain(|no| !known.contains(no));
-        Ok(Matching {
-            exact: look.lines(&exact).await?,
-            near: look.neighbourhoods(&near).await?,
-            more,
+        Ok(Matching { exact, near, more })
+    }
+
+    /// Moments as they are searched, in the order of events and their clocks.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn said(&self, nos: &[i64]) -> Result<Vec<SaidRow>, StoreError> {
+        self.look().await?.lines(nos).await
+    }
+
+    /// Moments with what was said just before and after each.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn said_around(&self, nos: &[i64]) -> Result<Vec<Neighbourhood>, StoreError> {
+        self.look().await?.neighbourhoods(nos).await
+    }
+
+    /// What is known of moments.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn facts_of(&self, nos: &[i64]) -> Result<Vec<FactsRow>, StoreError> {
+        self.look().await?.facts_of(nos).await
+    }
+
+    async fn look(&self) -> Result<Look<'_>, StoreError> {
+        Ok(Look {
+            store: self,
+            transaction: self.read.begin().await?,
+            facts: Vec::new(),
+            part: None,
         })
     }
 

@@ -119,15 +119,6 @@ impl Options {
     }
 }
 
-/// What is spoken in words, parted by single spaces.
-fn tokens<'a>(words: impl IntoIterator<Item = &'a str>) -> String {
-    let tokens: Vec<String> = words
-        .into_iter()
-        .flat_map(sayback::core::text::parts)
-        .collect();
-    tokens.join(" ")
-}
-
 fn main() {
     let options = Options::read();
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
@@ -223,7 +214,7 @@ fn held(kind: &Kind, asked: &Asked, client: &Client) {
     if kind.expect == Expect::Phrase {
         let asked_for = format!(" {} ", asked.phrase);
         for hit in answer.hits {
-            let text = crate::tokens(hit.text.split(' '));
+            let text = sayback::core::text::tokens(hit.text.split(' '));
             assert!(
                 format!(" {text} ").contains(&asked_for),
                 "{}: '{}' is not in '{text}'",

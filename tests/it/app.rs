@@ -28,13 +28,9 @@ pub async fn saying(store: &Store, query: &str, event: Option<&EventId>) -> Vec<
     };
     let found = store.matching(&query, &wanted, &filter, 0).await;
     let found = found.expect("the index is read");
-    let near = found.near.into_iter().map(|near| near.own);
-    found
-        .exact
-        .into_iter()
-        .chain(near)
-        .map(|row| row.id)
-        .collect()
+    let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
+    let said = store.said(&nos).await.expect("the index is read");
+    said.into_iter().map(|row| row.id).collect()
 }
 
 /// A running server.

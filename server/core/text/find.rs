@@ -33,7 +33,7 @@ pub struct Found {
 pub const CONFIDENT: f32 = 0.6;
 
 /// What scores less is not worth showing.
-const LEAST: f32 = 0.3;
+const LEAST: f32 = 0.25;
 /// Shares of a score that closeness and order make.
 const CLOSENESS: f32 = 0.18;
 const ORDER: f32 = 0.10;
@@ -106,6 +106,17 @@ impl Wanted {
     /// words in between and words out of order take.
     #[must_use]
     pub fn find_in(&self, line: &Line<'_>, center: usize) -> Option<Found> {
+        self.look(line, center, false)
+    }
+
+    /// The same, listening also for words that nothing is written like: one that was
+    /// written as several others. It costs some ten times as much.
+    #[must_use]
+    pub fn listen_in(&self, line: &Line<'_>, center: usize) -> Option<Found> {
+        self.look(line, center, true)
+    }
+
+    fn look(&self, line: &Line<'_>, center: usize, listening: bool) -> Option<Found> {
         let total: f32 = self.words.iter().map(|word| word.weight).sum();
         if total <= 0.0 {
             return None;
@@ -114,7 +125,9 @@ impl Wanted {
         if hits.is_empty() {
             return None;
         }
-        self.listen(line, total, &mut hits);
+        if listening {
+            self.listen(line, total, &mut hits);
+        }
         let mut best = if self.words.len() > LONG {
             followed(hits)
         } else {

@@ -12,7 +12,7 @@
 //! a list of names that is none: whatever is typed is a query, whatever is heard has
 //! a normal form.
 //!
-//! - [`normal`], [`parts`], [`split_words`]: what counts as the same word.
+//! - [`normal`], [`parts`], [`split_words`], [`tokens`]: what counts as the same word.
 //! - [`Query`]: what was asked; [`Lexicon`]: every word there is; [`Wanted`]: all the ways
 //!   in which what was asked may have been written down, and where a [`Line`] has them.
 //! - [`same_line`], [`word_likeness`]: do two transcripts come from one line, is
@@ -39,7 +39,7 @@ pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary, shown_nam
 pub use lexicon::{How, Lexicon};
 pub use line::{Line, indexed, otherwise};
 pub use names::{Asked, HeardText, NameSaid, Names, TimedText};
-pub use normal::{MAX_WORD_CHARS, normal, parts, split_words};
+pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
 pub use ordinary::is_ordinary;
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};

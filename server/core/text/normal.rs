@@ -74,6 +74,18 @@ fn is_joint(c: char) -> bool {
     matches!(c, '-' | '\u{2010}'..='\u{2015}' | '\u{2212}' | '/')
 }
 
+/// What is spoken in words, a token for each part, joined by single spaces.
+///
+/// ```
+/// use sayback_core::text::tokens;
+/// assert_eq!(tokens(["Don't", "—", "café-bar,", "now!"]), "dont cafe bar now");
+/// ```
+#[must_use]
+pub fn tokens<'a>(words: impl IntoIterator<Item = &'a str>) -> String {
+    let tokens: Vec<String> = words.into_iter().flat_map(parts).collect();
+    tokens.join(" ")
+}
+
 /// The words of a text as it is shown, in order: what white space separates,
 /// except pieces in which nothing is spoken (a lone dash, dots).
 ///

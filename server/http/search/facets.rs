@@ -8,7 +8,7 @@ use sayback_core::units::EventMs;
 
 use super::super::wire::{Count, Facets};
 use super::rank::Ranked;
-use crate::store::{Called, EventId, Store, StoreError};
+use crate::store::{Called, EventId, FactsRow, Store, StoreError};
 
 /// So many of a kind are told, those with most hits first.
 const MOST: usize = 100;
@@ -18,10 +18,11 @@ const MOST: usize = 100;
 /// # Errors
 /// When the database can't be read.
 pub async fn facets(store: &Store, all: &[Ranked]) -> Result<Facets, StoreError> {
+    let nos: Vec<i64> = all.iter().map(|one| one.no).collect();
+    let rows = store.facts_of(&nos).await?;
     let mut counted: BTreeMap<(&str, &str), usize> = BTreeMap::new();
-    for one in all {
-        let facts = one.rows.get(one.main).map_or("", |row| row.facts.as_str());
-        for fact in facts.split_ascii_whitespace() {
+    for row in &rows {
+        for fact in row.facts.split_ascii_whitespace() {
             if let Some(kind) = fact.get(..1) {
                 *counted.entry((kind, &fact[1..])).or_default() += 1;
             }
@@ -38,11 +39,7 @@ pub async fn facets(store: &Store, all: &[Ranked]) -> Result<Facets, StoreError>
         of
     };
     let events: Vec<&EventId> = {
-        let mut events: Vec<&EventId> = all
-            .iter()
-            .flat_map(|one| &one.rows)
-            .map(|row| &row.event_id)
-            .collect();
+        let mut events: Vec<&EventId> = rows.iter().map(|row| &row.event_id).collect();
         events.sort();
         events.dedup();
         events
@@ -59,7 +56,7 @@ pub async fn facets(store: &Store, all: &[Ranked]) -> Result<Facets, StoreError>
     let manner = |how| all.iter().filter(|one| one.how == how).count();
     let backup: HashMap<String, usize> = of("r").into_iter().collect();
     Ok(Facets {
-        parts: parts(store, &events, all).await?,
+        parts: parts(store, &events, &rows).await?,
         events: named(of("e"), titles.collect()),
         people: named(people, names),
         sources: named(sources, labels),
@@ -78,7 +75,7 @@ pub async fn facets(store: &Store, all: &[Ranked]) -> Result<Facets, StoreError>
 async fn parts(
     store: &Store,
     events: &[&EventId],
-    all: &[Ranked],
+    rows: &[FactsRow],
 ) -> Result<Vec<Count>, StoreError> {
     let mut of_event: HashMap<EventId, (Vec<Span>, Vec<String>)> = HashMap::new();
     for part in store.parts_of(events).await? {
@@ -90,10 +87,7 @@ async fn parts(
         names.push(part.name);
     }
     let mut counted: BTreeMap<&str, usize> = BTreeMap::new();
-    for one in all {
-        let Some(row) = one.rows.get(one.main).filter(|row| row.island == 0) else {
-            continue;
-        };
+    for row in rows.iter().filter(|row| row.island == 0) {
         let at = Span {
             start: EventMs(row.start_ms),
             end: EventMs(row.end_ms),

@@ -51,7 +51,7 @@ async fn search(
     let most = params.offset.saturating_add(params.limit);
     let matching = store.matching(&query, &wanted, &filter, most).await?;
     let more = matching.more;
-    let all = rank::ranked(&wanted, matching, params.sort, params.confidence);
+    let all = rank::ranked(store, &wanted, matching, params.sort, params.confidence).await?;
     let facets = match params.facets {
         true => Some(facets::facets(store, &all).await?),
         false => None,
@@ -62,7 +62,7 @@ async fn search(
         .skip(params.offset)
         .take(params.limit)
         .collect();
-    page.iter_mut().for_each(|one| one.settle(&wanted));
+    rank::settle(store, &wanted, &mut page).await?;
     Ok(Json(SearchAnswer {
         query: params.q,
         total,

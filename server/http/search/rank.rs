@@ -1,14 +1,19 @@
 //! Which moments answer, in which order?
 
+use std::cmp::Ordering;
+use std::collections::HashMap;
+
 use sayback_core::text::{CONFIDENT, Found, How, Line, Span, Wanted};
 
 use super::ask::Sort;
-use crate::store::{EventId, Matching, MomentId, Neighbourhood, SaidRow};
+use crate::store::{EventId, Matching, MomentId, Neighbourhood, SaidRow, Store, StoreError};
 
 /// Moments that answer a query together: mostly one, or a few that follow each other.
 #[derive(Clone, Debug)]
 pub struct Ranked {
-    /// The moments, in order.
+    /// The moment that has most of it, by its number in the index.
+    pub no: i64,
+    /// The moments, in order; none until they are looked at.
     pub rows: Vec<SaidRow>,
     /// Which of them has most of it.
     pub main: usize,
@@ -22,9 +27,10 @@ pub struct Ranked {
 
 impl Ranked {
     /// The very words, still to be looked for.
-    fn exact(row: SaidRow) -> Self {
+    fn exact(no: i64) -> Self {
         Self {
-            rows: vec![row],
+            no,
+            rows: Vec::new(),
             main: 0,
             found: None,
             score: 1.0,
@@ -32,16 +38,33 @@ impl Ranked {
         }
     }
 
+    /// What one moment has of it.
+    fn alone(wanted: &Wanted, row: SaidRow) -> Option<Self> {
+        let found = wanted.find_in(&Line::read(&row.words, &row.other), 0)?;
+        Some(Self {
+            no: row.no,
+            rows: vec![row],
+            main: 0,
+            score: found.score,
+            how: found.how,
+            found: Some(found),
+        })
+    }
+
     fn near(wanted: &Wanted, near: Neighbourhood) -> Option<Self> {
         let main = usize::from(near.before.is_some());
+        let no = near.own.no;
         let rows: Vec<SaidRow> = near
             .before
             .into_iter()
             .chain([near.own])
             .chain(near.after)
             .collect();
-        let line = line(&rows);
-        let found = wanted.find_in(&line, main)?;
+        let mut line = Line::default();
+        for row in &rows {
+            line.push(&row.words, &row.other);
+        }
+        let found = wanted.listen_in(&line, main)?;
         let first = line.place(found.matched.first()?.from).0;
         let last = line.place(found.matched.last()?.to - 1).0;
         let (first, last) = (first.min(main), last.max(main));
@@ -52,6 +75,7 @@ impl Ranked {
         });
         let (score, how) = (found.score, found.how);
         Some(Self {
+            no,
             found: Some(Found {
                 matched: matched.collect(),
                 ..found.clone()
@@ -63,20 +87,18 @@ impl Ranked {
         })
     }
 
-    /// Looks for the words that match, if that was not done yet.
-    pub fn settle(&mut self, wanted: &Wanted) {
-        if self.found.is_some() {
+    /// Looks for the words that match in its row, if that was not done yet.
+    fn settle(&mut self, wanted: &Wanted, row: SaidRow) {
+        if let Some(found) = Self::alone(wanted, row.clone()) {
+            *self = found;
             return;
         }
-        let found = wanted.find_in(&line(&self.rows), self.main);
-        if let Some(found) = &found {
-            self.score = found.score;
-        }
-        self.found = Some(found.unwrap_or(Found {
+        self.found = Some(Found {
             matched: Vec::new(),
             score: self.score,
             how: self.how,
-        }));
+        });
+        self.rows = vec![row];
     }
 
     /// Whether it is less than the tool stands for.
@@ -110,40 +132,100 @@ impl Ranked {
     }
 }
 
-fn line(rows: &[SaidRow]) -> Line<'_> {
-    let mut line = Line::default();
-    for row in rows {
-        line.push(&row.words, &row.other);
-    }
-    line
-}
-
 fn count(words: &str) -> usize {
     words.split_ascii_whitespace().count()
 }
 
+/// So many of the likeliest answers are looked at together with what was said before and
+/// after, and listened to.
+const LISTENED: usize = 48;
+
 /// The answers in order; those whose words are less sure than `least` are left out.
-pub fn ranked(wanted: &Wanted, matching: Matching, sort: Sort, least: Option<f32>) -> Vec<Ranked> {
-    let mut all: Vec<Ranked> = matching.exact.into_iter().map(Ranked::exact).collect();
-    let near = matching.near.into_iter();
-    all.extend(near.filter_map(|near| Ranked::near(wanted, near)));
-    if least.is_some() || wanted.begun {
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn ranked(
+    store: &Store,
+    wanted: &Wanted,
+    matching: Matching,
+    sort: Sort,
+    least: Option<f32>,
+) -> Result<Vec<Ranked>, StoreError> {
+    let mut exact: Vec<Ranked> = matching.exact.into_iter().map(Ranked::exact).collect();
+    let near = near(store, wanted, &matching.near).await?;
+    if least.is_some() || wanted.begun || sort == Sort::Clock && !near.is_empty() {
         // Of words that begin as typed the shortest come first.
-        all.iter_mut().for_each(|one| one.settle(wanted));
+        settle(store, wanted, &mut exact).await?;
     }
+    let mut all = exact;
+    all.extend(near);
     if let Some(least) = least {
         all.retain(|one| one.sure() >= least);
     }
+    let by_place = |a: &Ranked, b: &Ranked| match (a.rows.is_empty(), b.rows.is_empty()) {
+        // Those that were not looked at stand in this order already, before the others.
+        (true, true) => Ordering::Equal,
+        (true, false) => Ordering::Less,
+        (false, true) => Ordering::Greater,
+        (false, false) => a.place().cmp(&b.place()),
+    };
     match sort {
-        Sort::Clock => all.sort_by(|a, b| a.place().cmp(&b.place())),
+        Sort::Clock => all.sort_by(by_place),
         Sort::Relevance => all.sort_by(|a, b| {
             let by_score = b.score.total_cmp(&a.score);
-            by_score
-                .then(a.how.cmp(&b.how))
-                .then_with(|| a.place().cmp(&b.place()))
+            by_score.then(a.how.cmp(&b.how)).then(by_place(a, b))
         }),
     }
-    all
+    Ok(all)
+}
+
+/// What may answer, looked at: all of it moment by moment, the likeliest closely.
+async fn near(store: &Store, wanted: &Wanted, nos: &[i64]) -> Result<Vec<Ranked>, StoreError> {
+    let rows = store.said(nos).await?;
+    let alone = rows.into_iter();
+    let mut found: Vec<Ranked> = alone.filter_map(|row| Ranked::alone(wanted, row)).collect();
+    if wanted.literal {
+        return Ok(found);
+    }
+    found.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.place().cmp(&b.place())));
+    let close: Vec<i64> = found
+        .iter()
+        .take(LISTENED)
+        .filter(|one| one.how != How::Exact)
+        .map(|one| one.no)
+        .collect();
+    let around = store.said_around(&close).await?;
+    let listened: Vec<Ranked> = around
+        .into_iter()
+        .filter_map(|one| Ranked::near(wanted, one))
+        .collect();
+    found.retain(|one| !close.contains(&one.no));
+    found.extend(listened);
+    Ok(found)
+}
+
+/// Looks at the answers that were not looked at yet.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn settle(
+    store: &Store,
+    wanted: &Wanted,
+    answers: &mut [Ranked],
+) -> Result<(), StoreError> {
+    let open = answers.iter().filter(|one| one.found.is_none());
+    let open: Vec<i64> = open.map(|one| one.no).collect();
+    if open.is_empty() {
+        return Ok(());
+    }
+    let rows = store.said(&open).await?;
+    let mut rows: HashMap<i64, SaidRow> = rows.into_iter().map(|row| (row.no, row)).collect();
+    for answer in answers.iter_mut().filter(|one| one.found.is_none()) {
+        if let Some(row) = rows.remove(&answer.no) {
+            answer.settle(wanted, row);
+        }
+    }
+    Ok(())
 }
 
 /// Every moment of some answers.

@@ -76,13 +76,9 @@ async fn holding(store: &Store, query: &str, event: Option<&EventId>) -> Vec<Mom
         return Vec::new();
     }
     let found = store.matching(&query, &wanted, &filter, 0).await.unwrap();
-    let near = found.near.into_iter().map(|near| near.own);
-    found
-        .exact
-        .into_iter()
-        .chain(near)
-        .map(|row| row.id)
-        .collect()
+    let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
+    let said = store.said(&nos).await.unwrap();
+    said.into_iter().map(|row| row.id).collect()
 }
 
 /// A store in a folder of its own, which goes when the guard goes.

@@ -189,5 +189,5 @@ impl<'a> Material<'a> {
 
 /// Words as they are typed.
 pub fn normal<'a>(words: impl Iterator<Item = &'a str>) -> String {
-    crate::tokens(words)
+    sayback::core::text::tokens(words)
 }

@@ -26,7 +26,7 @@ fn found(typed: &str, texts: &[&str], center: usize) -> Option<Found> {
     for words in &lines {
         line.push(words, "");
     }
-    wanted.find_in(&line, center)
+    wanted.listen_in(&line, center)
 }
 
 fn find(typed: &str, text: &str) -> Option<(String, f32, How)> {
