@@ -37,6 +37,8 @@ mod windows;
 mod worn;
 
 #[cfg(test)]
+mod doubt_tests;
+#[cfg(test)]
 mod tests;
 #[cfg(test)]
 mod worn_tests;

@@ -1,0 +1,97 @@
+//! Nobody is named for whom nothing speaks.
+
+use super::tests::{listened, track};
+use super::*;
+use crate::Cancel;
+use crate::clock::{Placement, Track};
+use crate::units::EventMs;
+
+/// Stretches one after the other, each with the recordings that heard it; person n
+/// wears recording n where there is a track for it.
+fn found(heard: &[(&[usize], &Listened)], tracks: &[Track], known: &[Known]) -> Found {
+    let placement = Placement::even(0.0, 0.0);
+    let wearers: Vec<Vec<(EventMs, usize)>> =
+        (0..tracks.len()).map(|n| vec![(EventMs(0), n)]).collect();
+    let mics = tracks.iter().zip(&wearers).enumerate();
+    let worn: Vec<Worn> = mics
+        .map(|(n, (track, wearers))| Worn {
+            recording: n,
+            placement: &placement,
+            island: 0,
+            track,
+            gain: n,
+            wearers,
+        })
+        .collect();
+    let mut start = EventMs(0);
+    let mut stretches = Vec::new();
+    for (heard_by, listened) in heard {
+        let end = EventMs(start.0 + 100 * listened.levels_dbfs.len() as i64);
+        stretches.push(Stretch {
+            island: 0,
+            start,
+            end,
+            heard_by,
+            listened,
+        });
+        start = end;
+    }
+    let evidence = Evidence {
+        stretches: &stretches,
+        worn: &worn,
+        known,
+        told: &[],
+    };
+    turns(&evidence, &VoiceParams::default(), &Cancel::new())
+}
+
+/// Only levels, as without a voice model.
+fn unheard(seconds: usize) -> Listened {
+    Listened {
+        levels_dbfs: vec![-25.0; 10 * seconds],
+        ..Listened::default()
+    }
+}
+
+fn speakers(found: &Found, stretch: usize) -> Vec<Option<Speaker>> {
+    let turns = found.turns.iter().filter(|turn| turn.stretch == stretch);
+    turns.map(|turn| turn.speaker).collect()
+}
+
+#[test]
+fn the_only_one_who_is_known_is_not_named_unheard() {
+    let voice = &listened(&[3; 4]).glances[0].voice;
+    let known = Known {
+        speaker: Speaker::Person(3),
+        voice: Voice::of([(&voice[..], 9_000.0)]).unwrap(),
+    };
+    let found = found(&[(&[], &unheard(4))], &[], &[known]);
+    assert_eq!(speakers(&found, 0), [None], "{:?}", found.turns);
+}
+
+#[test]
+fn a_wearer_whose_microphone_was_elsewhere_is_not_named_unheard() {
+    let (talks, elsewhere) = (unheard(10), unheard(5));
+    let mut seconds = vec![-30.0; 10];
+    seconds.extend([-80.0; 5]);
+    let found = found(
+        &[(&[0], &talks), (&[7], &elsewhere)],
+        &[track(&seconds)],
+        &[],
+    );
+    assert_eq!(speakers(&found, 0), [Some(Speaker::Person(0))]);
+    assert_eq!(speakers(&found, 1), [None], "{:?}", found.turns);
+}
+
+#[test]
+fn of_two_wearers_the_unheard_one_is_not_named_for_a_stranger() {
+    // Each speaks for ten seconds; then the first microphone alone hears somebody far.
+    let (talks, far) = (unheard(20), unheard(5));
+    let first = [[-30.0; 10], [-50.0; 10]].concat();
+    let first = [&first[..], &[-55.0; 5]].concat();
+    let second = [[-50.0; 10], [-30.0; 10]].concat();
+    let second = [&second[..], &[-80.0; 5]].concat();
+    let tracks = [track(&first), track(&second)];
+    let found = found(&[(&[0, 1], &talks), (&[0], &far)], &tracks, &[]);
+    assert_eq!(speakers(&found, 1), [None], "{:?}", found.turns);
+}
