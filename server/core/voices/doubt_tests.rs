@@ -1,6 +1,7 @@
 //! Nobody is named for whom nothing speaks.
 
 use super::tests::{listened, track};
+use super::weights::WIDTH;
 use super::*;
 use crate::Cancel;
 use crate::clock::{Placement, Track};
@@ -94,4 +95,25 @@ fn of_two_wearers_the_unheard_one_is_not_named_for_a_stranger() {
     let tracks = [track(&first), track(&second)];
     let found = found(&[(&[0, 1], &talks), (&[0], &far)], &tracks, &[]);
     assert_eq!(speakers(&found, 1), [None], "{:?}", found.turns);
+}
+
+/// Windows of 1.6 s of a voice that is not much like itself.
+fn hoarse(axis: usize, seconds: usize, first: usize) -> Listened {
+    let mut heard = listened(&vec![0; seconds]);
+    for (n, glance) in heard.glances.iter_mut().enumerate() {
+        glance.voice = vec![0.0; WIDTH];
+        glance.voice[axis] = 0.1_f32.sqrt();
+        glance.voice[200] = 0.62_f32.sqrt();
+        glance.voice[first + n] = 0.28_f32.sqrt();
+    }
+    heard
+}
+
+#[test]
+fn two_files_of_one_recorder_are_one_recorder() {
+    let (one, other) = (hoarse(1, 5, 20), hoarse(2, 5, 40));
+    let count = |heard: &[(&[usize], &Listened)]| found(heard, &[], &[]).voices.len();
+    assert_eq!(count(&[(&[0, 1], &one), (&[0, 1], &other)]), 1);
+    assert_eq!(count(&[(&[0], &one), (&[0], &other)]), 2);
+    assert_eq!(count(&[(&[0], &one), (&[1], &other)]), 2);
 }
