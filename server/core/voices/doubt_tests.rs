@@ -1,6 +1,6 @@
 //! Nobody is named for whom nothing speaks.
 
-use super::tests::{listened, track};
+use super::tests::{Scene, levels, listened, talk, track};
 use super::weights::WIDTH;
 use super::*;
 use crate::Cancel;
@@ -116,4 +116,33 @@ fn two_files_of_one_recorder_are_one_recorder() {
     assert_eq!(count(&[(&[0, 1], &one), (&[0, 1], &other)]), 1);
     assert_eq!(count(&[(&[0], &one), (&[0], &other)]), 2);
     assert_eq!(count(&[(&[0], &one), (&[1], &other)]), 2);
+}
+
+#[test]
+fn of_three_wearers_the_one_who_speaks_too_is_named() {
+    // Ten seconds each, twice; then the first and the last at once, while the second,
+    // who says nothing, reads more of the last than ever of the first.
+    let mut seconds = talk(&[0, 1, 2]);
+    let mut mics = [
+        levels(&seconds, |person| [-30.0, -50.0, -50.0][person]),
+        levels(&seconds, |person| [-50.0, -30.0, -36.0][person]),
+        levels(&seconds, |person| [-50.0, -36.0, -30.0][person]),
+    ];
+    seconds.extend([0; 10]);
+    for (mic, db) in mics.iter_mut().zip([-30.0, -36.0, -31.0]) {
+        mic.extend([db; 10]);
+    }
+    let worn: Vec<(usize, Vec<f32>)> = mics.into_iter().enumerate().collect();
+    let found = Scene::new(&seconds, &worn).found(&[], &[]);
+    let also: Vec<Option<Speaker>> = found
+        .turns
+        .iter()
+        .filter_map(|t| t.also.map(Some))
+        .collect();
+    assert!(!also.is_empty());
+    assert!(
+        also.iter().all(|also| *also == Some(Speaker::Person(2))),
+        "{:#?}",
+        found.turns
+    );
 }
