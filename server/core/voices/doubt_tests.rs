@@ -146,3 +146,40 @@ fn of_three_wearers_the_one_who_speaks_too_is_named() {
         found.turns
     );
 }
+
+/// Half of a window that was told twice is still half.
+#[test]
+fn what_is_told_twice_covers_no_more() {
+    let heard = listened(&[5; 4]);
+    let stretch = Stretch {
+        island: 0,
+        start: EventMs(0),
+        end: EventMs(4_000),
+        heard_by: &[],
+        listened: &heard,
+    };
+    let told = |from, to, person| Told {
+        island: 0,
+        from: EventMs(from),
+        to: EventMs(to),
+        speaker: Speaker::Person(person),
+    };
+    let whose = |told: &[Told]| {
+        let evidence = Evidence {
+            stretches: &[stretch],
+            told,
+            ..Evidence::default()
+        };
+        windows::windows(&evidence)[0].told
+    };
+    let (half, whole) = (told(0, 900, 7), told(0, 1_600, 7));
+    assert_eq!(whose(&[half]), None);
+    assert_eq!(whose(&[half, half]), None);
+    assert_eq!(whose(&[whole]), Some(Speaker::Person(7)));
+    assert_eq!(
+        whose(&[told(0, 800, 7), told(800, 1_600, 7)]),
+        Some(Speaker::Person(7))
+    );
+    // Who is told later counts.
+    assert_eq!(whose(&[whole, told(0, 600, 8)]), None);
+}
