@@ -8,13 +8,17 @@
 use super::voice::alike;
 use super::weights::WIDTH;
 
-/// So many windows are grouped with each other; further ones go to the nearest group.
-/// Time and memory grow with the square: 1,500 take 9 MB.
+/// So many windows are grouped with each other; further ones go to the group they are
+/// like. Time and memory grow with the square: 1,500 take 9 MB.
 const MOST: usize = 1_500;
 
-/// Those go to one of so many, the largest: against each of 1,500 groups, as what is no
-/// voice at all makes them, 8 hours would take half a minute.
+/// Those are held against so many groups, the largest: against each of 1,500, as what
+/// is no voice at all makes them, 8 hours would take half a minute.
 const NEAREST_OF: usize = 100;
+
+/// What is like no group is grouped once more, so many times in all: somebody who
+/// speaks for 10 s of 10 hours is not among the first. After that the nearest has it.
+const ROUNDS: usize = 3;
 
 /// The groups while they grow.
 struct Groups {
@@ -31,9 +35,46 @@ struct Groups {
 
 /// The group of each voice, by numbers from 0 in the order of their first voices.
 pub(super) fn cluster(voices: &[&[f32]], alike_from: f32) -> Vec<usize> {
-    let stride = voices.len().div_ceil(MOST).max(1);
-    let seeds: Vec<&[f32]> = voices.iter().copied().step_by(stride).collect();
-    let mut groups = Groups::new(&seeds);
+    let mut of = vec![0; voices.len()];
+    let mut left: Vec<(usize, &[f32])> = voices.iter().copied().enumerate().collect();
+    let mut next = 0;
+    for round in 1..=ROUNDS {
+        let stride = left.len().div_ceil(MOST).max(1);
+        let seeds: Vec<&[f32]> = left
+            .iter()
+            .step_by(stride)
+            .map(|(_, voice)| *voice)
+            .collect();
+        let groups = grown(&seeds, alike_from);
+        let largest = groups.largest(&seeds);
+        let enough = if round < ROUNDS {
+            alike_from
+        } else {
+            f32::NEG_INFINITY
+        };
+        let mut others = Vec::new();
+        for (place, (n, voice)) in left.into_iter().enumerate() {
+            let seed = groups
+                .of
+                .get(place / stride)
+                .filter(|_| place % stride == 0);
+            let group = seed
+                .copied()
+                .or_else(|| most_alike(&largest, voice, enough));
+            match (group, of.get_mut(n)) {
+                (Some(group), Some(of)) => *of = next + group,
+                _ => others.push((n, voice)),
+            }
+        }
+        next += seeds.len();
+        left = others;
+    }
+    numbered(of)
+}
+
+/// Groups that are as large as they become.
+fn grown(seeds: &[&[f32]], alike_from: f32) -> Groups {
+    let mut groups = Groups::new(seeds);
     let mut chain: Vec<usize> = Vec::new();
     while let Some(top) = chain.last().copied().or_else(|| groups.any()) {
         if chain.is_empty() {
@@ -60,15 +101,7 @@ pub(super) fn cluster(voices: &[&[f32]], alike_from: f32) -> Vec<usize> {
             Some((next, _)) => chain.push(next),
         }
     }
-    let mut sums = groups.sums(&seeds);
-    let size = |of: usize| groups.sizes.get(of).copied().unwrap_or(1.0);
-    sums.sort_by(|a, b| size(b.0).total_cmp(&size(a.0)));
-    sums.truncate(NEAREST_OF);
-    let group_of = |(n, voice): (usize, &&[f32])| {
-        let seed = groups.of.get(n / stride).filter(|_| n % stride == 0);
-        seed.copied().unwrap_or_else(|| most_alike(&sums, voice))
-    };
-    numbered(voices.iter().enumerate().map(group_of).collect())
+    groups
 }
 
 impl Groups {
@@ -139,8 +172,8 @@ impl Groups {
         self.close(b);
     }
 
-    /// Of each group its number and the mean of its voices.
-    fn sums(&self, voices: &[&[f32]]) -> Vec<(usize, Vec<f32>)> {
+    /// Of each of the largest groups its number and the mean of its voices.
+    fn largest(&self, voices: &[&[f32]]) -> Vec<(usize, Vec<f32>)> {
         let mut sums: Vec<(usize, Vec<f32>)> = Vec::new();
         for (voice, group) in voices.iter().zip(&self.of) {
             let share = 1.0 / self.sizes.get(*group).copied().unwrap_or(1.0);
@@ -155,16 +188,20 @@ impl Groups {
                     .for_each(|(to, x)| *to += share * x);
             }
         }
+        let size = |of: usize| self.sizes.get(of).copied().unwrap_or(1.0);
+        sums.sort_by(|a, b| size(b.0).total_cmp(&size(a.0)));
+        sums.truncate(NEAREST_OF);
         sums
     }
 }
 
-fn most_alike(sums: &[(usize, Vec<f32>)], voice: &[f32]) -> usize {
-    let each = sums
+/// The group whose voices one is most like on average, if it is like them.
+fn most_alike(means: &[(usize, Vec<f32>)], voice: &[f32], alike_from: f32) -> Option<usize> {
+    let each = means
         .iter()
         .map(|(group, mean)| (*group, alike(mean, voice)));
-    each.max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or(0, |(group, _)| group)
+    let most = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    (most.1 >= alike_from).then_some(most.0)
 }
 
 /// Numbers from 0 in the order of first appearance.
@@ -264,5 +301,16 @@ mod tests {
         let lent: Vec<&[f32]> = voices.iter().map(Vec::as_slice).collect();
         let found = cluster(&lent, 0.6);
         assert!((0..found.len()).all(|n| found[n] == n / 7 % 3));
+    }
+
+    #[test]
+    fn one_who_is_not_among_the_first_is_a_group_too() {
+        // Every fourth is looked at first; the second voice is none of those.
+        let rare = |n: usize| [801, 802, 803].contains(&n);
+        let voice = |n| near(if rare(n) { 5 } else { 3 }, n % 50);
+        let voices: Vec<Vec<f32>> = (0..4 * MOST).map(voice).collect();
+        let lent: Vec<&[f32]> = voices.iter().map(Vec::as_slice).collect();
+        let found = cluster(&lent, 0.6);
+        assert!((0..found.len()).all(|n| found[n] == usize::from(rare(n))));
     }
 }

@@ -2,7 +2,7 @@
 
 use super::cluster::usable;
 use super::groups::Groups;
-use super::kinds::{Evidence, Found, Speaker, Stretch};
+use super::kinds::{Evidence, Found, Speaker, Stretch, Told};
 use super::levels::{self, Readings};
 use super::listen::{Glance, PAUSE_DB, STEP_MS, loud_dbfs};
 use super::params::VoiceParams;
@@ -11,7 +11,7 @@ use super::people::People;
 use super::turns::of as turns_of;
 use super::voice::alike;
 use super::windows::{told_at, told_in, windows};
-use super::worn::{Own, Stances};
+use super::worn::{Own, Stances, Stands};
 use crate::Cancel;
 use crate::units::{EventMs, SILENCE_DBFS};
 
@@ -84,7 +84,7 @@ pub fn turns(evidence: &Evidence, params: &VoiceParams, cancel: &Cancel) -> Foun
 
 /// What is heard in one stretch, step by step.
 pub(super) struct Heard<'a> {
-    /// The states: all who may speak, the unknown speaker last.
+    /// The states: all of whom anything here can tell, the unknown speaker last.
     pub speakers: Vec<Option<Speaker>>,
     /// Probability of each in each step.
     pub probable: Vec<Vec<f32>>,
@@ -105,11 +105,9 @@ impl<'a> Heard<'a> {
         params: &VoiceParams,
     ) -> Self {
         let steps = levels::steps(stretch);
-        let mut speakers: Vec<Option<Speaker>> =
-            people.voices.keys().map(|speaker| Some(*speaker)).collect();
-        speakers.push(None);
         let told = told_in(stretch, evidence.told);
         let mut heard = Self {
+            speakers: speakers(stretch, stances, &told, people),
             pauses: pauses(stretch, steps),
             told: (0..steps as i64)
                 .map(|step| {
@@ -118,7 +116,6 @@ impl<'a> Heard<'a> {
                 })
                 .collect(),
             probable: Vec::new(),
-            speakers,
             stances,
         };
         let says = heard.says(stretch, people, params);
@@ -227,6 +224,32 @@ impl<'a> Heard<'a> {
         };
         glances.filter_map(whose).collect()
     }
+}
+
+/// Those of whom something in a stretch can tell whether they speak, then the unknown
+/// speaker. Whoever else is known would be named for no other reason.
+fn speakers(
+    stretch: &Stretch,
+    stances: &Stances,
+    told: &[Told],
+    people: &People,
+) -> Vec<Option<Speaker>> {
+    let mut glances = stretch.listened.glances.iter();
+    let voices = glances.any(|glance| glance.voiced > 0.0 && usable(&glance.voice));
+    let wears = |speaker: Speaker| {
+        let place = |wearer: &usize| Speaker::Person(*wearer) == speaker;
+        let place = stances.wearers.iter().position(place);
+        let ran =
+            |row: &[Option<Stands>], place: usize| row.get(place).is_some_and(Option::is_some);
+        place.is_some_and(|place| stances.steps.iter().any(|row| ran(row, place)))
+    };
+    let all = people.voices.iter().filter(|(speaker, voice)| {
+        voices && voice.is_some()
+            || wears(**speaker)
+            || told.iter().any(|told| told.speaker == **speaker)
+    });
+    let each = all.map(|(speaker, _)| Some(*speaker));
+    each.chain([None]).collect()
 }
 
 /// Which steps of a stretch are pauses; all where nothing was listened to.

@@ -14,8 +14,10 @@
 //!
 //! A [`Voice`] is biometric data: nothing here stores it, and whoever does answers for
 //! how long. Cost: listening, some 0.03 s of processor time for a second of speech; the
-//! rest some 4 s for 8 hours of speech in 2,000 stretches with ten microphones. **Never opens a file, never listens to more than one hearing of a
-//! stretch, never gives a name it was not given.**
+//! rest some 4 s for 8 hours of speech in 2,000 stretches with ten microphones.
+//!
+//! **Never opens a file, never listens to more than one hearing of a stretch, never
+//! gives a name it was not given.**
 
 mod cluster;
 mod decide;
@@ -36,6 +38,8 @@ mod weights;
 mod windows;
 mod worn;
 
+#[cfg(test)]
+mod doubt_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -189,11 +189,14 @@ impl People {
     }
 }
 
-/// Whether the event was heard by more than one recorder.
+/// Whether more than one recorder was there: two files heard one stretch, while those
+/// of one recorder follow each other.
 fn heard_by_several(evidence: &Evidence) -> bool {
-    let mut heard = evidence.stretches.iter().flat_map(|s| s.heard_by);
-    let first = heard.next();
-    heard.any(|other| Some(other) != first)
+    evidence.stretches.iter().any(|stretch| {
+        let mut heard = stretch.heard_by.iter();
+        let first = heard.next();
+        heard.any(|other| Some(other) != first)
+    })
 }
 
 fn speech_ms(parts: &Parts) -> f32 {

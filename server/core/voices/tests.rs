@@ -306,13 +306,27 @@ fn nothing_is_nobody() {
     let found = silent.found(&[], &[]);
     assert_eq!(found.turns.len(), 1);
     assert_eq!(found.turns[0].speaker, None);
+}
+
+#[test]
+fn what_is_cancelled_finds_nothing() {
+    let heard = listened(&[5; 4]);
+    let stretch = Stretch {
+        island: 0,
+        start: EventMs(0),
+        end: EventMs(4_000),
+        heard_by: &[],
+        listened: &heard,
+    };
+    let evidence = Evidence {
+        stretches: &[stretch],
+        ..Evidence::default()
+    };
     let cancel = Cancel::new();
+    let found = || turns(&evidence, &VoiceParams::default(), &cancel);
+    assert!(!found().turns.is_empty());
     cancel.cancel();
-    assert!(
-        turns(&Evidence::default(), &VoiceParams::default(), &cancel)
-            .turns
-            .is_empty()
-    );
+    assert_eq!(found(), Found::default());
 }
 
 /// Any number, also those that are none.

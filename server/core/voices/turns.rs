@@ -71,22 +71,24 @@ fn runs(heard: &Heard) -> Vec<Run> {
     runs
 }
 
-/// The wearer who speaks beside the one who was found, if one does.
+/// The wearer who speaks beside the one who was found, if one does: the one who stands
+/// out most, since others may hear that one too.
 fn also(heard: &Heard, step: usize, state: usize) -> Option<usize> {
     let told = heard.told.get(step).copied().flatten();
     let speaker = heard.speakers.get(state).copied().flatten();
     let row = heard.stances.steps.get(step).filter(|_| told.is_none())?;
     let wearers = heard.stances.wearers.iter().zip(row);
-    let mut near = wearers.filter_map(|(wearer, stands)| {
+    let near = wearers.filter_map(|(wearer, stands)| {
         let stands = stands.as_ref()?;
         let speaks = stands.own_db > NEAR_DB && stands.beyond_db > BEYOND_DB;
-        (speaks && speaker != Some(Speaker::Person(*wearer))).then_some(*wearer)
+        (speaks && speaker != Some(Speaker::Person(*wearer))).then_some((stands.beyond_db, *wearer))
     });
+    let most = near.max_by(|a, b| a.0.total_cmp(&b.0));
     // The one who was found must be heard too: by the own microphone.
     let found = heard.stances.wearers.iter().zip(row);
     let mut own = found.filter(|(wearer, _)| speaker == Some(Speaker::Person(**wearer)));
     let clear = own.any(|(_, stands)| stands.as_ref().is_some_and(|s| s.own_db > NEAR_DB));
-    near.next().filter(|_| clear)
+    most.filter(|_| clear).map(|(_, wearer)| wearer)
 }
 
 /// Runs that are too short go to the one before, or after at the start.

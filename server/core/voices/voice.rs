@@ -115,10 +115,10 @@ impl Voice {
 #[must_use]
 pub fn same_voice(voice: &Voice, others: &[&Voice]) -> Option<(usize, f32)> {
     let each = others.iter().map(|other| voice.alike(other)).enumerate();
-    let (n, alike) = each.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let heard_ms = others.get(n)?.speech_ms().min(voice.speech_ms());
-    let from = VoiceParams::default().same_from(heard_ms as f32, false);
-    (alike >= from).then_some((n, alike))
+    let most = each.max_by(|a, b| a.1.total_cmp(&b.1));
+    // Rooms and recorders are others: as alike as what one recorder alone heard.
+    let [_, from] = VoiceParams::default().same;
+    most.filter(|(_, alike)| *alike >= from)
 }
 
 /// Cosine of two voices of length 1; 0 where one is no number.

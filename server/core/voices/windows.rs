@@ -71,23 +71,23 @@ pub(super) fn told_at(at: EventMs, told: &[Told]) -> Option<Speaker> {
     here.next().map(|told| told.speaker)
 }
 
+/// Who was told to speak in most of a window, where that is one.
 fn told_of(stretch: &Stretch, glance: &Glance, told: &[Told]) -> Option<Speaker> {
     let at = |ms: i64| EventMs(stretch.start.0.saturating_add(ms));
-    let length = glance.to_ms.saturating_sub(glance.from_ms).max(1) as f32;
-    let middle = glance.from_ms.midpoint(glance.to_ms);
-    let speaker = told_at(at(middle), told)?;
-    let covered: i64 = told
-        .iter()
-        .filter(|told| told.speaker == speaker)
-        .map(|told| {
-            let from = told.from.max(at(glance.from_ms));
-            told.to
-                .min(at(glance.to_ms))
-                .0
-                .saturating_sub(from.0)
-                .max(0)
-        })
+    let (from, to) = (at(glance.from_ms), at(glance.to_ms));
+    let middle = at(glance.from_ms.midpoint(glance.to_ms));
+    let speaker = told_at(middle, told)?;
+    // Between two of these what is told does not change.
+    let mut bounds: Vec<EventMs> = told.iter().flat_map(|told| [told.from, told.to]).collect();
+    bounds.extend([from, to]);
+    bounds.retain(|bound| (from..=to).contains(bound));
+    bounds.sort_unstable();
+    let parts = bounds.iter().zip(bounds.iter().skip(1));
+    let covered = parts
+        .filter(|(start, _)| told_at(**start, told) == Some(speaker))
+        .map(|(start, end)| end.0.saturating_sub(start.0))
         .fold(0, i64::saturating_add);
+    let length = to.0.saturating_sub(from.0).max(1) as f32;
     (covered as f32 >= TOLD * length).then_some(speaker)
 }
 
