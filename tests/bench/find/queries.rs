@@ -219,7 +219,7 @@ fn rare(said: &Said) -> Vec<Made> {
         .map(|word| {
             (
                 word.written.to_lowercase(),
-                places(said, &[word.normal.clone()]),
+                places(said, std::slice::from_ref(&word.normal)),
             )
         })
         .filter(|(_, spans)| spans.len() == 1)

@@ -99,9 +99,12 @@ pub fn telephone_lines() -> Vec<Line> {
     stm.lines().map(line).collect()
 }
 
+/// A word and when it is said, ms.
+pub type Aligned = (String, i64, i64);
+
 /// The read passages with their words and when each is said, ms, as the package has
 /// them aligned.
-pub fn aligned_passages() -> Vec<(PathBuf, Vec<(String, i64, i64)>)> {
+pub fn aligned_passages() -> Vec<(PathBuf, Vec<Aligned>)> {
     let dir = oracle::data("pocketsphinx").join("test/data/librivox");
     let list = fs::read_to_string(dir.join("fileids")).expect("the list of passages");
     let one = |id: &str| {
@@ -113,7 +116,7 @@ pub fn aligned_passages() -> Vec<(PathBuf, Vec<(String, i64, i64)>)> {
 
 /// `{"w": [{"t": word, "b": start, "d": length}]}`, in seconds; words in angle
 /// brackets are silence, a number in brackets a way to say it.
-fn aligned(json: &str) -> Vec<(String, i64, i64)> {
+fn aligned(json: &str) -> Vec<Aligned> {
     let value: serde_json::Value = serde_json::from_str(json).expect("JSON");
     let ms =
         |word: &serde_json::Value, key: &str| (word[key].as_f64().unwrap_or(0.0) * 1000.0) as i64;
