@@ -34,16 +34,18 @@ struct Around {
 statements! {
     /// The latest first: rows come in the order of the index, so that the first are told
     /// without a look at the others.
-    MATCHING = "SELECT rowid FROM said_fts WHERE said_fts MATCH ?1 ORDER BY rowid DESC LIMIT ?2";
+    MATCHING = "SELECT json_group_array(no) FROM (SELECT rowid AS no FROM said_fts
+        WHERE said_fts MATCH ?1 ORDER BY rowid DESC LIMIT ?2)";
     /// The part of a moment is the shortest that its middle lies in.
-    MATCHING_IN_PART = "SELECT f.rowid FROM said_fts f CROSS JOIN moment m ON m.no = f.rowid
+    MATCHING_IN_PART = "SELECT json_group_array(no) FROM (SELECT m.no
+        FROM said_fts f CROSS JOIN moment m ON m.no = f.rowid
         WHERE f.said_fts MATCH ?1 AND m.island = 0 AND ?3 = (SELECT p.name FROM part p
             WHERE p.event_id = m.event_id AND p.start_ms <= (m.start_ms + m.end_ms) / 2
                 AND (m.start_ms + m.end_ms) / 2 < p.end_ms
             ORDER BY p.end_ms - p.start_ms, p.n LIMIT 1)
-        ORDER BY f.rowid DESC LIMIT ?2";
-    IN_ORDER = "SELECT m.no FROM json_each(?1) i CROSS JOIN moment m ON m.no = i.value
-        ORDER BY m.event_id, m.island, m.start_ms, m.no";
+        ORDER BY f.rowid DESC LIMIT ?2)";
+    IN_ORDER = "SELECT json_group_array(m.no ORDER BY m.event_id, m.island, m.start_ms, m.no)
+        FROM json_each(?1) i CROSS JOIN moment m ON m.no = i.value";
     FACTS = "SELECT s.no, m.event_id, m.island, m.start_ms, m.end_ms, s.facts
         FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no";
     LINES = "SELECT s.no, m.id, m.event_id, m.island, m.start_ms, m.end_ms, s.words, s.other, s.sure
@@ -98,7 +100,7 @@ impl Look<'_> {
         if let Some(part) = self.part {
             asked = asked.bind(part);
         }
-        Ok(asked.fetch_all(&mut *self.transaction).await?)
+        numbers(asked.fetch_one(&mut *self.transaction).await?)
     }
 
     /// The moments that have most of what the rarest words say, in any way these may have
@@ -151,10 +153,11 @@ impl Look<'_> {
         if nos.len() < 2 {
             return Ok(nos.to_vec());
         }
-        Ok(sqlx::query_scalar(self.store.sql(IN_ORDER))
+        let ordered = sqlx::query_scalar(self.store.sql(IN_ORDER))
             .bind(json!(nos).to_string())
-            .fetch_all(&mut *self.transaction)
-            .await?)
+            .fetch_one(&mut *self.transaction)
+            .await?;
+        numbers(ordered)
     }
 
     pub async fn facts_of(&mut self, nos: &[i64]) -> Result<Vec<FactsRow>, StoreError> {
@@ -207,6 +210,12 @@ impl Look<'_> {
             })
             .collect())
     }
+}
+
+/// Numbers that came as one value: thousands of rows cost more to hand over than to find.
+fn numbers(json: String) -> Result<Vec<i64>, StoreError> {
+    serde_json::from_str(&json)
+        .map_err(|error| StoreError::Database(sqlx::Error::Decode(error.into())))
 }
 
 /// The words one after another, in the language of FTS5: every word a quoted string, so

@@ -25,6 +25,10 @@ const DATABASE: &str = "sayback.db";
 /// this would only hold memory.
 const READERS: u32 = 4;
 
+/// So many rows may wait to be taken in, so that two threads do not wait for each other at
+/// every row.
+const ROWS_AHEAD: usize = 1_024;
+
 /// An open data folder. Clones share the connections.
 #[derive(Clone, Debug)]
 pub struct Store {
@@ -84,7 +88,7 @@ impl Store {
         let read = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(BUSY_TIMEOUT)
-            .connect_with(options.read_only(true))
+            .connect_with(options.read_only(true).row_buffer_size(ROWS_AHEAD))
             .await
             .map_err(opened)?;
         let store = Self {

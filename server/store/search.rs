@@ -22,6 +22,8 @@ pub const MOST_EXACT: usize = 2_000;
 pub const MOST_PAGED: usize = 10_000;
 /// The most moments with all words.
 const MOST_TOGETHER: i64 = 400;
+/// So many moments are listened to, an event of some ten hours of speech.
+const MOST_AUDIBLE: i64 = 8_000;
 /// With so many exact answers nobody looks for others.
 const ENOUGH: usize = 50;
 
@@ -94,6 +96,9 @@ pub struct Matching {
     pub exact: Vec<i64>,
     /// Others that may answer, the likeliest first.
     pub near: Vec<i64>,
+    /// All that a filter leaves, where that is few enough to be listened to for words that
+    /// were never written.
+    pub audible: Vec<i64>,
     /// Whether there are more than are told.
     pub more: bool,
 }
@@ -225,7 +230,19 @@ impl Store {
             near.extend(loose.into_iter().filter(|no| seen.insert(*no)));
         }
         near.retain(|no| !known.contains(no));
-        Ok(Matching { exact, near, more })
+        let mut audible = Vec::new();
+        if exact.is_empty() && wanted.has_unwritten() {
+            audible = look.having("", MOST_AUDIBLE + 1).await?;
+            if audible.len() > MOST_AUDIBLE as usize {
+                audible.clear();
+            }
+        }
+        Ok(Matching {
+            exact,
+            near,
+            audible,
+            more,
+        })
     }
 
     /// Moments as they are searched, in the order of events and their clocks.

@@ -1,5 +1,6 @@
 //! Where in these words is what was asked for, and how well do they answer it?
 
+use std::collections::HashMap;
 use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
@@ -7,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::lexicon::{How, needed_likeness, worth_of_sound};
 use super::line::Line;
 use super::sounds::{self, Sound};
-use super::ways::Wanted;
+use super::ways::{Wanted, WantedWord};
 
 /// A run of words of a text, by position, `to` exclusive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -27,10 +28,21 @@ pub struct Found {
     pub score: f32,
     /// How they answer it.
     pub how: How,
+    /// Whether that is enough to be told as found. One word that only sounds like the one
+    /// asked for is not, unless that was never written at all, as names may be.
+    pub sure: bool,
 }
 
-/// What scores at least this is told as found; what scores less, as a guess.
-pub const CONFIDENT: f32 = 0.6;
+/// What scores less is a guess.
+const CONFIDENT: f32 = 0.68;
+/// Answers in which no word stands as it was asked for must score so much.
+const CONFIDENT_UNLIKE: f32 = 0.78;
+/// A word that says so much is more than a filler.
+const CONTENT: f32 = 0.2;
+/// A plural, or what another hearing has, is worth at least this.
+const SAME_WORD: f32 = 0.94;
+/// A word that was never written may be one that is worth so much.
+const NEVER_WRITTEN: f32 = 0.6;
 
 /// What scores less is not worth showing.
 const LEAST: f32 = 0.25;
@@ -38,7 +50,7 @@ const LEAST: f32 = 0.25;
 const CLOSENESS: f32 = 0.18;
 const ORDER: f32 = 0.10;
 /// What was heard otherwise in the place of a word is worth so much.
-const OTHERWISE: f32 = 0.93;
+const OTHERWISE: f32 = 0.95;
 /// Words of the text this far from each other are not of one line.
 const FAR: usize = 40;
 /// What a word between costs when one of several places of a word is chosen.
@@ -122,11 +134,11 @@ impl Wanted {
             return None;
         }
         let mut hits = self.hits(line, total);
-        if hits.is_empty() {
-            return None;
-        }
         if listening {
             self.listen(line, total, &mut hits);
+        }
+        if hits.is_empty() {
+            return None;
         }
         let mut best = if self.words.len() > LONG {
             followed(hits)
@@ -141,11 +153,40 @@ impl Wanted {
         if best.score < LEAST || mostly(line, &best) != Some(center) {
             return None;
         }
+        let how = manner(&best, self.words.len());
         Some(Found {
             matched: shown(line, &best.hits),
             score: best.score.min(1.0),
-            how: manner(&best, self.words.len()),
+            how,
+            sure: how == How::Exact || self.is_sure(&best),
         })
+    }
+
+    /// Whether an answer rests on enough.
+    fn is_sure(&self, answer: &Answer) -> bool {
+        let content = |from: usize, to: usize| {
+            let own = self.words.get(from..to).unwrap_or_default();
+            own.iter().filter(|word| word.weight > CONTENT).count()
+        };
+        let (mut as_asked, mut unlike) = (0, 0);
+        for hit in &answer.hits {
+            let count = content(hit.from, hit.to);
+            if hit.how == How::Exact || hit.worth >= SAME_WORD {
+                as_asked += count;
+            } else {
+                unlike += count;
+            }
+        }
+        match (as_asked, unlike) {
+            (0, 1) => answer.hits.iter().any(|hit| {
+                let unknown = self.words.get(hit.from..hit.to).unwrap_or_default();
+                let unknown = unknown.iter().all(|word| !word.written);
+                unknown && hit.worth >= NEVER_WRITTEN && answer.score >= NEVER_WRITTEN
+            }),
+            (0, _) => answer.score >= CONFIDENT_UNLIKE,
+            (1, 0) => answer.score >= CONFIDENT && content(0, self.words.len()) == 1,
+            _ => answer.score >= CONFIDENT,
+        }
     }
 
     fn hits(&self, line: &Line<'_>, total: f32) -> Vec<Hit> {
@@ -185,9 +226,11 @@ impl Wanted {
     /// Listens for words that nothing is written like, near those that were found.
     fn listen(&self, line: &Line<'_>, total: f32, hits: &mut Vec<Hit>) {
         let first = hits.iter().map(|hit| hit.at).min().unwrap_or(0);
-        let last = hits.iter().map(|hit| hit.end).max().unwrap_or(0);
+        let last = hits.iter().map(|hit| hit.end).max();
         let from = first.saturating_sub(NEARBY);
-        let to = (last + NEARBY).min(line.tokens.len());
+        let to = last.map_or(line.tokens.len(), |last| {
+            (last + NEARBY).min(line.tokens.len())
+        });
         let lacking = self.words.iter().enumerate().filter(|(n, word)| {
             let found = hits.iter().any(|hit| hit.from <= *n && *n < hit.to);
             !found && !self.literal && word.weight > LISTENED && !word.sounds.is_empty()
@@ -196,37 +239,76 @@ impl Wanted {
         if lacking.is_empty() || to - from > 4 * FAR {
             return;
         }
-        let heard: Vec<Vec<Sound>> = line.tokens[from..to]
-            .iter()
-            .map(|token| sounds::sounds(token))
-            .collect();
+        let mut ear = Ear::default();
         for n in lacking {
             let word = &self.words[n];
-            let length = sounds::length(&word.sounds);
-            let least = needed_likeness(length);
-            for at in 0..heard.len() {
-                let mut run: Vec<Sound> = Vec::new();
-                for end in at + 1..=heard.len().min(at + MOST_TOGETHER) {
-                    run.extend_from_slice(&heard[end - 1]);
-                    if sounds::most_alike(length, sounds::length(&run)) < least {
-                        continue;
+            for (at, end, alike) in ear.runs(&line.tokens[from..to], &word.sounds) {
+                let worth = worth_of_sound(alike);
+                hits.push(Hit {
+                    worth,
+                    from: n,
+                    to: n + 1,
+                    at: from + at,
+                    end: from + end,
+                    gain: worth * word.weight / total,
+                    how: How::SoundsAlike,
+                });
+            }
+        }
+    }
+
+    /// Whether there are words to be listened for that were never written.
+    #[must_use]
+    pub fn has_unwritten(&self) -> bool {
+        !self.literal && self.words.iter().any(WantedWord::is_unwritten)
+    }
+
+    /// How much of the words that were never written may be heard in a line, 0 for none.
+    #[must_use]
+    pub fn heard_in<'a>(&self, line: &Line<'a>, ear: &mut Ear<'a>) -> f32 {
+        let unwritten = self.words.iter().filter(|word| word.is_unwritten());
+        let heard = unwritten.map(|word| {
+            let runs = ear.runs(&line.tokens, &word.sounds).into_iter();
+            let best = runs.map(|(_, _, alike)| alike).fold(0.0, f32::max);
+            best * word.weight
+        });
+        heard.sum()
+    }
+}
+
+/// What words sound like, each worked out once.
+#[derive(Debug, Default)]
+pub struct Ear<'a>(HashMap<&'a str, Vec<Sound>>);
+
+impl<'a> Ear<'a> {
+    /// Runs of words that sound like something: first word, one past the last, how alike.
+    fn runs(&mut self, words: &[&'a str], wanted: &[Sound]) -> Vec<(usize, usize, f32)> {
+        let length = sounds::length(wanted);
+        let least = needed_likeness(length);
+        for word in words {
+            self.0.entry(word).or_insert_with(|| sounds::sounds(word));
+        }
+        let mut found = Vec::new();
+        let mut run: Vec<Sound> = Vec::new();
+        for at in 0..words.len() {
+            run.clear();
+            let last = words.len().min(at + MOST_TOGETHER);
+            for (end, word) in (at + 1..).zip(&words[at..last]) {
+                run.extend(self.0.get(word).into_iter().flatten());
+                let own = sounds::length(&run);
+                if sounds::most_alike(length, own) < least {
+                    if own > length {
+                        break;
                     }
-                    let alike = sounds::likeness(&word.sounds, &run);
-                    if alike >= least {
-                        let worth = worth_of_sound(alike);
-                        hits.push(Hit {
-                            worth,
-                            from: n,
-                            to: n + 1,
-                            at: from + at,
-                            end: from + end,
-                            gain: worth * word.weight / total,
-                            how: How::SoundsAlike,
-                        });
-                    }
+                    continue;
+                }
+                let alike = sounds::likeness(wanted, &run);
+                if alike >= least {
+                    found.push((at, end, alike));
                 }
             }
         }
+        found
     }
 }
 

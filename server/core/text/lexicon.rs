@@ -39,8 +39,9 @@ pub(super) struct Like<'a> {
     pub moments: u32,
 }
 
-/// A form of the word.
+/// A form of the word, and one that only has an s more or less.
 const FORM: f32 = 0.93;
+const PLURAL: f32 = 0.96;
 /// Words that sound the same, but are written otherwise, are worth so much;
 const SAME_SOUND: f32 = 0.9;
 /// those that are as little alike as may be, so much.
@@ -175,7 +176,9 @@ impl Lexicon {
         for place in forms {
             let term = &self.terms[*place as usize];
             if seen.insert(*place) && &*term.text != word {
-                found.push(like(term, How::Close, FORM));
+                let plural = is_plural(word, &term.text) || is_plural(&term.text, word);
+                let worth = if plural { PLURAL } else { FORM };
+                found.push(like(term, How::Close, worth));
             }
         }
         if says_little(word) {
@@ -214,6 +217,10 @@ fn like(term: &Term, how: How, worth: f32) -> Like<'_> {
         worth,
         moments: term.moments,
     }
+}
+
+fn is_plural(of: &str, word: &str) -> bool {
+    matches!(word.strip_prefix(of), Some("s" | "es"))
 }
 
 /// What a word is looked up by: its consonants by kind and, where there are more than

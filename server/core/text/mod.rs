@@ -34,7 +34,7 @@ mod same;
 mod sounds;
 mod ways;
 
-pub use find::{CONFIDENT, Found, Span};
+pub use find::{Ear, Found, Span};
 pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary, shown_name};
 pub use lexicon::{How, Lexicon};
 pub use line::{Line, indexed, otherwise};

@@ -21,6 +21,8 @@ const MOST_APART: usize = 6;
 const RARELY: u32 = 3;
 /// Words that only lead up to what is asked for weigh so little.
 const LEADING_WEIGHT: f32 = 0.04;
+/// Shorter words meet by chance in what is listened to (see [`sounds::length`]).
+const SHORTEST_LISTENED: f32 = 2.9;
 /// The shortest words that are taken for one when joined, in letters.
 const SHORTEST_JOINED: usize = 5;
 
@@ -46,6 +48,8 @@ pub struct WantedWord {
     pub text: String,
     /// How much it says, 0 to 1.
     pub weight: f32,
+    /// Whether it stands anywhere as it was asked for.
+    pub(super) written: bool,
     pub(super) sounds: Vec<Sound>,
 }
 
@@ -71,6 +75,13 @@ pub struct Way {
     pub worth: f32,
     /// It is in no more moments than this, as far as known.
     pub moments: u32,
+}
+
+impl WantedWord {
+    /// Whether it may be a name that was written as something else.
+    pub(super) fn is_unwritten(&self) -> bool {
+        !self.written && self.weight > 0.5 && sounds::length(&self.sounds) > SHORTEST_LISTENED
+    }
 }
 
 impl Group {
@@ -116,6 +127,7 @@ impl Wanted {
                         true => LEADING_WEIGHT,
                         false => lexicon.weight(word),
                     },
+                    written: lexicon.moments_of(word) > 0,
                     sounds: sounds::sounds(word),
                 })
                 .collect(),

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::collections::HashMap;
 
-use sayback_core::text::{CONFIDENT, Found, How, Line, Span, Wanted};
+use sayback_core::text::{Ear, Found, How, Line, Span, Wanted};
 
 use super::ask::Sort;
 use crate::store::{EventId, Matching, MomentId, Neighbourhood, SaidRow, Store, StoreError};
@@ -97,13 +97,14 @@ impl Ranked {
             matched: Vec::new(),
             score: self.score,
             how: self.how,
+            sure: true,
         });
         self.rows = vec![row];
     }
 
     /// Whether it is less than the tool stands for.
     pub fn is_guess(&self) -> bool {
-        self.score < CONFIDENT && self.how != How::Exact
+        self.found.as_ref().is_some_and(|found| !found.sure)
     }
 
     /// How sure the recogniser is of the words that match, 0 to 1; of all if none do.
@@ -151,8 +152,8 @@ pub async fn ranked(
     sort: Sort,
     least: Option<f32>,
 ) -> Result<Vec<Ranked>, StoreError> {
+    let near = near(store, wanted, &matching).await?;
     let mut exact: Vec<Ranked> = matching.exact.into_iter().map(Ranked::exact).collect();
-    let near = near(store, wanted, &matching.near).await?;
     if least.is_some() || wanted.begun || sort == Sort::Clock && !near.is_empty() {
         // Of words that begin as typed the shortest come first.
         settle(store, wanted, &mut exact).await?;
@@ -180,8 +181,12 @@ pub async fn ranked(
 }
 
 /// What may answer, looked at: all of it moment by moment, the likeliest closely.
-async fn near(store: &Store, wanted: &Wanted, nos: &[i64]) -> Result<Vec<Ranked>, StoreError> {
-    let rows = store.said(nos).await?;
+async fn near(
+    store: &Store,
+    wanted: &Wanted,
+    matching: &Matching,
+) -> Result<Vec<Ranked>, StoreError> {
+    let rows = store.said(&matching.near).await?;
     let alone = rows.into_iter();
     let mut found: Vec<Ranked> = alone.filter_map(|row| Ranked::alone(wanted, row)).collect();
     if wanted.literal {
@@ -194,6 +199,11 @@ async fn near(store: &Store, wanted: &Wanted, nos: &[i64]) -> Result<Vec<Ranked>
         .filter(|one| one.how != How::Exact)
         .map(|one| one.no)
         .collect();
+    let mut close = close;
+    if !found.iter().any(|one| !one.is_guess()) {
+        let rows = store.said(&matching.audible).await?;
+        close.extend(heard(wanted, &rows).filter(|no| !matching.near.contains(no)));
+    }
     let around = store.said_around(&close).await?;
     let listened: Vec<Ranked> = around
         .into_iter()
@@ -202,6 +212,22 @@ async fn near(store: &Store, wanted: &Wanted, nos: &[i64]) -> Result<Vec<Ranked>
     found.retain(|one| !close.contains(&one.no));
     found.extend(listened);
     Ok(found)
+}
+
+/// The moments in which words may be heard that were never written, the likeliest first.
+fn heard(wanted: &Wanted, rows: &[SaidRow]) -> impl Iterator<Item = i64> {
+    let mut ear = Ear::default();
+    let mut heard: Vec<(f32, i64)> = rows
+        .iter()
+        .map(|row| {
+            let line = Line::read(&row.words, &row.other);
+            (wanted.heard_in(&line, &mut ear), row.no)
+        })
+        .filter(|(heard, _)| *heard > 0.0)
+        .collect();
+    heard.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    heard.truncate(LISTENED);
+    heard.into_iter().map(|(_, no)| no)
 }
 
 /// Looks at the answers that were not looked at yet.

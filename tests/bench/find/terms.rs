@@ -70,6 +70,7 @@ pub struct Both {
 /// Asks an event for every term and adds what comes.
 pub fn add(both: &mut Both, terms: &[Vec<String>], number: usize, asked: &Asked, event: &Event) {
     let mut plain = Plain::new(event);
+    let shown = std::env::var_os("SHOW").is_some();
     both.ours.resize(terms.len(), Term::default());
     both.plain.resize(terms.len(), Term::default());
     both.speech_s += asked.said.speech_ms as f64 / 1000.0;
@@ -89,6 +90,9 @@ pub fn add(both: &mut Both, terms: &[Vec<String>], number: usize, asked: &Asked,
             })
         };
         let hits = ask(asked, event, &query, 200);
+        for hit in hits.iter().filter(|_| shown) {
+            tell(&query, hit, &said);
+        }
         both.ours[n].said.extend(&said);
         both.ours[n]
             .found
@@ -99,4 +103,22 @@ pub fn add(both: &mut Both, terms: &[Vec<String>], number: usize, asked: &Asked,
             .found
             .extend(hits.into_iter().filter_map(detected));
     }
+}
+
+/// What came of a term that is not written as it was asked for: right or wrong.
+fn tell(query: &str, hit: &Hit, said: &[Place]) {
+    let Some((start_ms, end_ms)) = hit.span.filter(|_| hit.kind != "exact") else {
+        return;
+    };
+    let near = |place: &Place| place.start_ms - 500 < end_ms && start_ms < place.end_ms + 500;
+    let right = if said.iter().any(near) {
+        "right"
+    } else {
+        "wrong"
+    };
+    let guess = if hit.guess { " (guess)" } else { "" };
+    println!(
+        "term {right}: {query} / {} {:.3}{guess} in: {}",
+        hit.kind, hit.score, hit.text
+    );
 }

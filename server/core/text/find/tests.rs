@@ -152,7 +152,7 @@ fn what_was_heard_otherwise_counts() {
         (found.how, found.matched[0]),
         (How::Close, Span { from: 0, to: 3 })
     );
-    assert!(found.score > CONFIDENT);
+    assert!(found.sure);
 }
 
 #[test]
@@ -170,6 +170,32 @@ fn joined_words_are_found_by_their_parts() {
     ] {
         assert_eq!(shown(typed).as_deref(), want, "{typed}");
     }
+}
+
+#[test]
+fn a_word_that_only_sounds_alike_is_a_guess_unless_it_was_never_written() {
+    let sure = |typed: &str, texts: &[&str]| found(typed, texts, 0).map(|found| found.sure);
+    assert_eq!(sure("Ottilie", &["and Otterly came"]), Some(true));
+    // Somebody wrote it elsewhere, so here it may be another.
+    let wanted = Wanted::of(&Query::parse("Ottilie"), &lexicon(&["otterly ottilie"]));
+    let found = wanted.find_in(&Line::read("and otterly came", ""), 0);
+    assert_eq!(found.map(|found| found.sure), Some(false));
+    assert_eq!(sure("kettles", &["the kettle"]), Some(true));
+    assert_eq!(sure("the kettle on", &["put the cattle on"]), Some(true));
+    assert_eq!(
+        sure(
+            "put the kettle on the stove",
+            &["put the cattle on the stove"]
+        ),
+        Some(true)
+    );
+    assert_eq!(
+        sure(
+            "the ferry was painted",
+            &["the ferry was late and nobody cared"]
+        ),
+        Some(false)
+    );
 }
 
 proptest! {
