@@ -41,6 +41,8 @@ const CONFIDENT_UNLIKE: f32 = 0.78;
 const CONTENT: f32 = 0.2;
 /// A plural, or what another hearing has, is worth at least this.
 const SAME_WORD: f32 = 0.94;
+/// Forms of a word are worth this: another word was said.
+const A_FORM: f32 = 0.925;
 /// A word that was never written may be one that is worth so much.
 const NEVER_WRITTEN: f32 = 0.6;
 
@@ -179,9 +181,9 @@ impl Wanted {
         }
         match (as_asked, unlike) {
             (0, 1) => answer.hits.iter().any(|hit| {
-                let unknown = self.words.get(hit.from..hit.to).unwrap_or_default();
-                let unknown = unknown.iter().all(|word| !word.written);
-                unknown && hit.worth >= NEVER_WRITTEN && answer.score >= NEVER_WRITTEN
+                let own = self.words.get(hit.from..hit.to).unwrap_or_default();
+                let names = own.iter().all(|word| !word.written && word.may_be_a_name());
+                names && hit.worth < A_FORM && answer.score >= NEVER_WRITTEN
             }),
             (0, _) => answer.score >= CONFIDENT_UNLIKE,
             (1, 0) => answer.score >= CONFIDENT && content(0, self.words.len()) == 1,

@@ -23,6 +23,8 @@ const RARELY: u32 = 3;
 const LEADING_WEIGHT: f32 = 0.04;
 /// Shorter words meet by chance in what is listened to (see [`sounds::length`]).
 const SHORTEST_LISTENED: f32 = 2.9;
+/// Shorter names are not told by their sound alone.
+const SHORTEST_NAME: f32 = 4.5;
 /// The shortest words that are taken for one when joined, in letters.
 const SHORTEST_JOINED: usize = 5;
 
@@ -78,6 +80,16 @@ pub struct Way {
 }
 
 impl WantedWord {
+    /// Whether it may be a name: long enough to be told by its sound, no number, and no
+    /// form of another word. Ordinary words are known to a recogniser and seldom become
+    /// others; names do.
+    pub(super) fn may_be_a_name(&self) -> bool {
+        let formed = ["ed", "ing", "s", "ly"]
+            .iter()
+            .any(|end| self.text.ends_with(end));
+        !formed && digits(&[&self.text]).is_none() && sounds::length(&self.sounds) > SHORTEST_NAME
+    }
+
     /// Whether it may be a name that was written as something else.
     pub(super) fn is_unwritten(&self) -> bool {
         !self.written && self.weight > 0.5 && sounds::length(&self.sounds) > SHORTEST_LISTENED
