@@ -1,8 +1,9 @@
 //! `cargo bench --bench search`: how long does an answer take on a shelf of many
 //! events, while several people ask?
 //!
-//! A made-up shelf with the word statistics of English (`WORDS=25000000` for 500 events
-//! of 50,000 words, kept in `target/search` and used again),
+//! A made-up shelf with the word statistics of English (`WORDS=25000000` for 500 events of
+//! 50,000 words; kept in `target/search` and used again as long as seed, size and the
+//! shape of the database are the same),
 //! the product as a process of its own, and clients on this machine that each ask again
 //! as soon as they have an answer. Prints latencies by kind of query and number of
 //! clients, hits, processor time, memory, what tables and indexes take, how long the

@@ -13,6 +13,10 @@ use serde::Deserialize;
 use super::queries::{Ask, Asked};
 use super::server::Server;
 
+/// Answers that one client gets at least, in at most so many times the time.
+const LEAST: usize = 100;
+const LONGER: u32 = 10;
+
 /// What is read of an answer.
 #[derive(Deserialize)]
 pub struct Answer {
@@ -38,6 +42,9 @@ pub struct Measured {
     /// The server's processor time meanwhile, and what it waited for a core.
     processor: Duration,
     waited: Duration,
+    /// The server's processor time for each answer, the least first; of one client only,
+    /// for several share it.
+    each: Vec<Duration>,
     /// Requests that were refused: the server was too busy.
     refused: usize,
     /// Answers with a hit on their page.
@@ -49,9 +56,13 @@ pub struct Measured {
 impl Measured {
     /// The time that this share of the answers took at most, ms.
     pub fn ms(&self, share: f64) -> f64 {
-        let at = (share * self.times.len() as f64).ceil() as usize;
-        let at = at.clamp(1, self.times.len()) - 1;
-        self.times[at].as_secs_f64() * 1e3
+        at_most(&self.times, share)
+    }
+
+    /// The processor time that this share of the answers took at most, ms; `None` with
+    /// several clients.
+    pub fn processor_at_most_ms(&self, share: f64) -> Option<f64> {
+        (!self.each.is_empty()).then(|| at_most(&self.each, share))
     }
 
     /// Answers a second.
@@ -94,6 +105,12 @@ impl Measured {
     pub fn total(&self) -> usize {
         self.totals.get(self.totals.len() / 2).copied().unwrap_or(0)
     }
+}
+
+/// What this share of sorted times lies within, ms.
+fn at_most(times: &[Duration], share: f64) -> f64 {
+    let at = (share * times.len() as f64).ceil() as usize;
+    times[at.clamp(1, times.len()) - 1].as_secs_f64() * 1e3
 }
 
 /// Somebody who asks.
@@ -163,8 +180,9 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
         let client = || {
             let client = Client::of(server);
             let mut answered = Vec::new();
-            while begun.elapsed() < length {
+            while begun.elapsed() < length || too_few(answered.len(), clients, begun, length) {
                 let path = &paths[next.fetch_add(1, Ordering::Relaxed) % paths.len()];
+                let alone = (clients == 1).then(|| server.run());
                 let asked = Instant::now();
                 let (status, body) = client.try_get(path);
                 let took = asked.elapsed();
@@ -175,6 +193,7 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
                 };
                 answered.push(Answered {
                     took,
+                    processor: alone.map(|before| server.run().ran.saturating_sub(before.ran)),
                     hits: answer.map(|answer| (answer.total, !answer.hits.is_empty())),
                 });
             }
@@ -190,6 +209,8 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
     let after = server.run();
     let mut times: Vec<Duration> = answered.iter().map(|one| one.took).collect();
     times.sort();
+    let mut each: Vec<Duration> = answered.iter().filter_map(|one| one.processor).collect();
+    each.sort();
     let mut totals: Vec<usize> = answered
         .iter()
         .filter_map(|one| Some(one.hits?.0))
@@ -200,6 +221,7 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
         took,
         processor: after.ran.saturating_sub(before.ran),
         waited: after.waited.saturating_sub(before.waited),
+        each,
         refused: answered.iter().filter(|one| one.hits.is_none()).count(),
         found: answered
             .iter()
@@ -209,8 +231,14 @@ pub fn run(server: &Server, asked: &[Asked], clients: usize, length: Duration) -
     }
 }
 
+/// Whether one client goes on for the sake of its percentiles, though not for ever.
+fn too_few(answers: usize, clients: usize, begun: Instant, length: Duration) -> bool {
+    clients == 1 && answers < LEAST && begun.elapsed() < LONGER * length
+}
+
 struct Answered {
     took: Duration,
+    processor: Option<Duration>,
     /// In all, and whether there are some on the page; `None` where it was refused.
     hits: Option<(usize, bool)>,
 }

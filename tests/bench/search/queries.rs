@@ -6,7 +6,7 @@
 use xtask::scene::random::Random;
 
 use super::Options;
-use super::event::{EVENT_WORDS, Event, Said};
+use super::event::{Event, Said};
 use super::language::{Language, Rank};
 use super::shelf;
 
@@ -146,7 +146,6 @@ impl<'a> Material<'a> {
     pub fn new(options: &Options, language: &'a Language, ids: Vec<String>) -> Self {
         let count = shelf::events(options.words);
         let words = options.words / count;
-        debug_assert!(words <= 2 * EVENT_WORDS);
         let every = count.div_ceil(EVENTS);
         let numbers = (0..count).step_by(every);
         Self {

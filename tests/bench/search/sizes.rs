@@ -1,11 +1,13 @@
 //! How much room does the index take, and how long does it take to make?
 
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use sayback::core::text::tokens;
 use sqlx::Connection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqlitePool, SqlitePoolOptions};
+
+use super::processor::processor_time;
 
 /// What an index that is made again is read from, so many moments at a time.
 const AT_ONCE: i64 = 20_000;
@@ -22,8 +24,8 @@ pub struct Size {
 pub struct Rebuilt {
     /// Its name.
     pub name: String,
-    /// How long it took.
-    pub took: Duration,
+    /// The processor time that it took.
+    pub processor: Duration,
 }
 
 /// The database of a shelf, for looking.
@@ -73,12 +75,12 @@ pub async fn rebuilt(folder: &Path) -> Vec<Rebuilt> {
     assert!(!indexes.is_empty(), "there is no full-text index");
     let mut rebuilt = Vec::new();
     for (name, sql) in indexes {
-        let took = if keeps_nothing(&sql) {
+        let processor = if keeps_nothing(&sql) {
             aside(&database, &name, &sql).await
         } else {
             in_place(&database, &name).await
         };
-        rebuilt.push(Rebuilt { name, took });
+        rebuilt.push(Rebuilt { name, processor });
     }
     database.close().await;
     rebuilt
@@ -91,13 +93,13 @@ fn keeps_nothing(sql: &str) -> bool {
 
 async fn in_place(database: &SqlitePool, name: &str) -> Duration {
     let mut transaction = database.begin().await.expect("a transaction");
-    let begun = Instant::now();
+    let begun = processor_time();
     let sql = format!("INSERT INTO {name} ({name}) VALUES ('rebuild')");
     let done = sqlx::query(sqlx::AssertSqlSafe(sql))
         .execute(&mut *transaction)
         .await;
     done.expect("it is made again");
-    let took = begun.elapsed();
+    let took = processor_time() - begun;
     transaction.rollback().await.expect("it is taken back");
     took
 }
@@ -127,7 +129,7 @@ async fn aside(database: &SqlitePool, name: &str, sql: &str) -> Duration {
                 .expect("moments");
         let Some(last) = rows.last() else { break };
         after = last.0;
-        let begun = Instant::now();
+        let begun = processor_time();
         let mut transaction = index.begin().await.expect("a transaction");
         for (no, text) in &rows {
             let words = text.as_deref().unwrap_or_default().split(' ');
@@ -139,7 +141,7 @@ async fn aside(database: &SqlitePool, name: &str, sql: &str) -> Duration {
             done.expect("a row of the index");
         }
         transaction.commit().await.expect("room on the disk");
-        took += begun.elapsed();
+        took += processor_time() - begun;
     }
     index.close().await.expect("it closes");
     took
