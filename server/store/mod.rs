@@ -39,6 +39,7 @@ mod people;
 mod queue;
 mod recordings;
 mod rows;
+mod scripts;
 mod search;
 mod segments;
 mod settings;
@@ -60,7 +61,9 @@ pub use fixing::{
     WordTimes,
 };
 pub use grouping::{Grouped, NewHearing, NewMoment};
-pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
+pub use ids::{
+    EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, ScriptId, SegmentId, SourceId,
+};
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
 pub use listening::{AttemptRow, Fuse, MomentWords, NewWord, Tried, WindowCommit};
 pub use moments::{HeardMoment, HearingRow, MomentRow, WordRow};
@@ -75,6 +78,7 @@ pub use rows::{
     ClockState, EventRow, FileRow, IntakeRow, IntakeState, JobKind, JobRow, JobState, Json,
     Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
+pub use scripts::{NewScript, ScriptRow};
 pub use search::Candidate;
 pub use segments::{Detected, NewSegment, Unmeasured};
 pub use solving::{NewPair, NewPlacement, Solved};

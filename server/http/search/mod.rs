@@ -1,7 +1,7 @@
 //! Who said that? `GET /search`.
 
-mod answer;
-mod said;
+pub(super) mod answer;
+pub(super) mod said;
 
 use std::time::Instant;
 

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use sayback_core::text::{Found, Query};
+use sayback_core::text::{Found, Query, Span};
 
 use super::super::places::{Places, Stretch};
 use crate::store::{Candidate, HearingRow, RecordingId, RecordingRow};
@@ -21,6 +21,24 @@ pub struct Said {
 }
 
 impl Said {
+    /// Words of a moment that somebody else found.
+    pub fn words(candidate: Candidate, words: Span) -> Option<Self> {
+        let rows = candidate.words.get(words.from..words.to)?;
+        let at = Stretch {
+            start_ms: rows.first()?.start_ms as f64,
+            end_ms: rows.last()?.end_ms as f64,
+        };
+        Some(Self {
+            at,
+            sure: mean(rows.iter().map(|word| word.confidence)),
+            found: Found {
+                matched: vec![words],
+                score: 1.0,
+            },
+            candidate,
+        })
+    }
+
     fn of(query: &Query, candidate: Candidate) -> Option<Self> {
         let rows = &candidate.words;
         let words: Vec<&str> = rows.iter().map(|word| word.text.as_str()).collect();

@@ -13,6 +13,7 @@ mod parts;
 mod put_right;
 mod put_right_any;
 mod put_right_stays;
+mod scripts;
 mod story;
 mod who;
 mod words;
@@ -45,6 +46,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         super::people::ALL,
         queue::ALL,
         recordings::ALL,
+        super::scripts::ALL,
         search::ALL,
         segments::ALL,
         settings::ALL,
