@@ -234,6 +234,7 @@ impl Search<'_> {
             (ways[3].0, ways[4].0) = (NEVER, NEVER);
         }
         if let Some(last) = last
+            && read.sentence[last] == read.sentence[i]
             && let Some(tells) = self.run_together(read.text_pair[last], heard, &[last, i])
         {
             ways[5].0 = at(&columns.last, above) + tells;

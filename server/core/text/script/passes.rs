@@ -158,16 +158,23 @@ fn one(
     let from = links.iter().find_map(|one| heard(&one.link))?.0;
     let to = links.iter().rev().find_map(|one| heard(&one.link))?.1;
     let (mut agreement, mut alike) = (0.0, 0);
+    // Tokens of both sides, each pair counting as many as the longer of its sides.
+    let (mut written, mut own) = (text.len(), to + 1 - from);
     for linked in &links {
-        if let Link::Pair { text, likeness, .. } = linked.link
+        if let Link::Pair {
+            text,
+            heard,
+            likeness,
+        } = linked.link
             && likeness >= ALIKE
         {
-            let count = (text.1 - text.0) as usize;
-            agreement += likeness * count as f32;
-            alike += count;
+            let (here, there) = ((text.1 - text.0) as usize, (heard.1 - heard.0) as usize);
+            agreement += likeness * here.max(there) as f32;
+            written += there.saturating_sub(here);
+            own += here.saturating_sub(there);
+            alike += here;
         }
     }
-    let own = to + 1 - from;
     let span = Span {
         from: read.heard[from].word as usize,
         to: read.heard[to].word as usize + 1,
@@ -184,7 +191,7 @@ fn one(
             start_ms: inside.first()?.start_ms,
             end_ms: inside.iter().map(|word| word.end_ms).max()?,
             moments: moments_of(inside),
-            agreement: agreement / own.max(text.len()).max(1) as f32,
+            agreement: agreement / own.max(written).max(1) as f32,
             steps: told::steps(read, first, text.clone(), &links),
         },
     })
