@@ -309,14 +309,17 @@ fn a_correction_counts_at_once(landing: &Landing, path: &str, before: &Value) {
         .find(|one| one["id"] == moment)
         .expect("the moment");
     let text = own["text"].as_str().expect("words");
-    assert!(text.contains("oar"), "{text}");
-    let body =
-        json!({"version": own["version"], "by": "Jory", "text": text.replace("oar", "paddle")});
-    let fixed = send(app, Method::PUT, &format!("/moments/{moment}/text"), &body);
+    assert!(text.contains("looking"), "{text}");
+    let body = json!({"version": own["version"], "by": "Jory", "text": text.replace("looking", "searching")});
+    let fixed = send(app, Method::PUT, &format!("/moments/{moment}/words"), &body);
     assert_eq!(fixed.status, 200, "{}", fixed.json());
     let found = app.get(&format!("{path}/passes")).json();
     let words = found["passes"][0]["sentences"][5]["said"]["words"].clone();
     let changed = words.as_array().expect("words").iter();
-    let paddle = changed.filter(|one| one["said"].as_str().is_some_and(|s| s.contains("paddle")));
-    assert_eq!(paddle.count(), 1, "{words:#}");
+    let other = changed.filter(|one| {
+        one["said"]
+            .as_str()
+            .is_some_and(|s| s.contains("searching"))
+    });
+    assert_eq!(other.count(), 1, "{words:#}");
 }

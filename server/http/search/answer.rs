@@ -25,10 +25,13 @@ const EXACT_MS: f64 = 40.0;
 /// # Errors
 /// When the database can't be read.
 pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> {
-    let ids: Vec<MomentId> = page
+    let mut ids: Vec<MomentId> = page
         .iter()
         .map(|said| said.candidate.moment.id.clone())
         .collect();
+    // Two stretches of one moment may be asked for.
+    ids.sort();
+    ids.dedup();
     let hearings = store.hearings_of(&ids).await?;
     let mut needed: Vec<RecordingId> = hearings.iter().map(|h| h.recording_id.clone()).collect();
     needed.sort();
@@ -64,15 +67,15 @@ pub async fn hits(store: &Store, page: &[Said]) -> Result<Vec<Hit>, StoreError> 
         parts,
         wearers,
     };
-    let mut rest = hearings.as_slice();
+    let own: HashMap<&MomentId, &[HearingRow]> = hearings
+        .chunk_by(|a, b| a.moment_id == b.moment_id)
+        .filter_map(|own| Some((&own.first()?.moment_id, own)))
+        .collect();
     Ok(page
         .iter()
         .map(|said| {
-            let id = &said.candidate.moment.id;
-            let own = rest.iter().take_while(|h| h.moment_id == *id).count();
-            let (hearings, others) = rest.split_at(own);
-            rest = others;
-            known.hit(said, hearings)
+            let own = own.get(&said.candidate.moment.id).copied();
+            known.hit(said, own.unwrap_or_default())
         })
         .collect())
 }

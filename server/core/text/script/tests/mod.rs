@@ -318,6 +318,7 @@ fn written_words_have_the_times_they_were_said_at() {
 }
 
 #[test]
+#[allow(clippy::disallowed_types)] // A test may look at the time.
 fn hostile_texts_cost_no_more_than_others() {
     let begun = std::time::Instant::now();
     let mut chance = Chance::new(8);
