@@ -11,11 +11,14 @@ use crate::app::TestApp;
 const EXAMPLES: &str = "20";
 
 /// What a description can't say: that a part ends after it begins, that no two have one
-/// name, that a name has something to see in it, and who there is.
+/// name, that a name has something to see in it and a text something to speak, and who
+/// there is.
 const RULES: &str = r#"
 [[operations]]
 include-name = [
     "PUT /api/v1/events/{event}/parts",
+    "POST /api/v1/events/{event}/scripts",
+    "PUT /api/v1/scripts/{script}",
     "POST /api/v1/events/{event}/people",
     "PATCH /api/v1/people/{person}",
     "POST /api/v1/people/{person}/merge",

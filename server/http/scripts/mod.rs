@@ -208,7 +208,7 @@ fn pass_of(located: &Located, number: usize) -> Answer<&sayback_core::text::Pass
             1 => "there is only pass 1".to_owned(),
             count => format!("there are passes 1 to {count}"),
         };
-        Problem::field("pass", why)
+        Problem::of(StatusCode::NOT_FOUND, "no-such-pass", "No such pass", why)
     })
 }
 
