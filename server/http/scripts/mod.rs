@@ -13,6 +13,7 @@ use utoipa_axum::routes;
 
 use super::AppState;
 use super::extract::{Json, Path};
+use super::parts::MAX_PARTS;
 use super::problem::{Answer, Problem};
 use super::shapes::rfc3339;
 use super::wire::{
@@ -188,6 +189,11 @@ async fn mark(
         end_ms,
         required: asked.required,
     };
+    let there = state.store.parts(&event).await?;
+    if there.len() >= MAX_PARTS && there.iter().all(|one| one.name != part.name) {
+        let why = format!("an event has at most {MAX_PARTS} parts; take one away first");
+        return Err(Problem::field("name", why));
+    }
     state.store.mark_part(&script, &part).await?;
     state.engine.changed(Some(event), What::Content);
     Ok(Json(Part {
