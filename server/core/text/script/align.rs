@@ -235,12 +235,15 @@ impl Search<'_> {
         }
         if let Some(last) = last
             && read.sentence[last] == read.sentence[i]
+            && !read.text[last..=i].iter().any(|token| token.kind == heard)
             && let Some(tells) = self.run_together(read.text_pair[last], heard, &[last, i])
         {
             ways[5].0 = at(&columns.last, above) + tells;
         }
+        // Where one of the two is the word itself, the other is one too many.
         if j > 0
             && !read.new_island[j]
+            && !read.heard[j - 1..=j].iter().any(|token| token.kind == text)
             && let Some(tells) = self.run_together(read.heard_pair[j - 1], text, &[i])
         {
             ways[6].0 = at(&columns.before_last, last) + tells;

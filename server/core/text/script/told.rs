@@ -81,8 +81,11 @@ fn whole(text: Range<usize>, links: &[Linked]) -> Vec<Link> {
     all
 }
 
-/// The tokens of a link, of the text and of what was heard, half open.
-fn sides(link: &Link) -> (Option<(usize, usize)>, Option<(usize, usize)>) {
+/// Tokens of one side, half open; none where that side has none.
+type Tokens = Option<(usize, usize)>;
+
+/// The tokens of a link, of the text and of what was heard.
+fn sides(link: &Link) -> (Tokens, Tokens) {
     let wide = |(from, to): (u32, u32)| (from as usize, to as usize);
     match *link {
         Link::Pair { text, heard, .. } => (Some(wide(text)), Some(wide(heard))),

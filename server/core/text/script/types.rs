@@ -346,7 +346,7 @@ fn in_words(number: usize) -> Vec<&'static str> {
     let small = |n: usize| match n {
         0 => Vec::new(),
         1..20 => vec![SMALL[n]],
-        _ if n % 10 == 0 => vec![TENS[n / 10 % 10]],
+        _ if n.is_multiple_of(10) => vec![TENS[n / 10 % 10]],
         _ => vec![TENS[n / 10 % 10], SMALL[n % 10]],
     };
     match number {
@@ -357,7 +357,7 @@ fn in_words(number: usize) -> Vec<&'static str> {
         1100..2000 | 2010..2100 if number % 100 >= 10 => {
             [small(number / 100), small(number % 100)].concat()
         }
-        1100..2000 if number % 100 == 0 => [small(number / 100), vec!["hundred"]].concat(),
+        1100..2000 if number.is_multiple_of(100) => [small(number / 100), vec!["hundred"]].concat(),
         _ => [
             vec![SMALL[number / 1000 % 10], "thousand"],
             match number % 1000 {
