@@ -16,7 +16,10 @@ pub(super) async fn kept(store: &Store, event: &EventId) {
         (row.title.as_str(), row.version, row.created_at_ms),
         ("Letter", 1, NOW)
     );
-    assert_eq!(store.scripts(event).await.unwrap(), [row.clone()]);
+    assert_eq!(
+        store.scripts(event).await.unwrap(),
+        std::slice::from_ref(&row)
+    );
     let full = store.add_script(event, letter, 1, NOW).await.unwrap_err();
     assert!(full.to_string().contains("at most 1"), "{full}");
 
