@@ -45,7 +45,7 @@ pub struct MomentParams {
     limit: usize,
     /// How many moments to pass over.
     #[serde(default)]
-    #[param(default = 0, minimum = 0)]
+    #[param(default = 0, minimum = 0, maximum = 1_000_000_000)]
     offset: usize,
 }
 

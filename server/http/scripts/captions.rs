@@ -33,7 +33,7 @@ pub fn routes() -> OpenApiRouter<AppState> {
 #[into_params(parameter_in = Query)]
 pub struct CaptionParams {
     /// Which pass, from 1; the most complete one where it is left out.
-    #[param(minimum = 1)]
+    #[param(minimum = 1, maximum = 1_000_000)]
     pass: Option<usize>,
     /// `vtt` for WebVTT or `srt` for SubRip.
     #[serde(default = "vtt")]

@@ -179,7 +179,8 @@ async fn mark(
     let row = state.store.script(&script).await?;
     let event = row.event_id.clone();
     let located = heard::located(&state.store, row).await?;
-    let pass = pass_of(&located, asked.pass)?;
+    let number = usize::try_from(asked.pass).unwrap_or(0);
+    let pass = pass_of(&located, number)?;
     let (start_ms, end_ms) = answer::on_clock(&located, pass).ok_or_else(|| {
         Problem::field("pass", "this pass is not on the event clock, as parts are")
     })?;

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::fix::whole;
 use super::{EventRef, Hearing, Person, RecordingRef, SourceRef};
 
 /// The written texts of an event.
@@ -74,6 +75,7 @@ pub struct NewScript {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ScriptChange {
     /// The version that was looked at.
+    #[serde(deserialize_with = "whole")]
     pub version: i64,
     /// What the crew calls it.
     #[schema(pattern = "\\S", max_length = 200)]
@@ -94,8 +96,9 @@ pub struct ScriptPart {
     #[schema(pattern = "\\S", max_length = 80)]
     pub name: String,
     /// Which pass, from 1.
-    #[schema(minimum = 1)]
-    pub pass: usize,
+    #[serde(deserialize_with = "whole")]
+    #[schema(minimum = 1, maximum = 1_000_000)]
+    pub pass: i64,
     /// Whether what is said in it can't be repeated, so that two sources must have it.
     #[serde(default = "required")]
     pub required: bool,
