@@ -42,6 +42,8 @@ struct Score {
     wrong: usize,
     missed: usize,
     passes_right: usize,
+    /// Sentences of four words and more, and how many of them were found.
+    longer: (usize, usize),
     seconds: f64,
 }
 
@@ -56,8 +58,8 @@ fn main() {
         "{seeds} events of {words} words of other talk, two letters in turn, four readings each\n"
     );
     println!(
-        "{:<30} {:>6} {:>7} {:>7} {:>7} {:>9} {:>8} {:>9}",
-        "", "errors", "right", "wrong", "missed", "readings", "time", "an event"
+        "{:<30} {:>6} {:>7} {:>7} {:>7} {:>9} {:>8} {:>9} {:>15}",
+        "", "errors", "right", "wrong", "missed", "readings", "time", "an event", "4 words or more"
     );
     for errors in ERRORS {
         let mut first = None;
@@ -72,7 +74,7 @@ fn main() {
             let read = (score.right + score.missed).max(1) as f64;
             let base = *first.get_or_insert(score.seconds);
             println!(
-                "{name:<30} {:>4.0} % {:>5.1} % {:>5.1} % {:>5.1} % {:>7.0} % {:>8.2} {:>6.0} ms",
+                "{name:<30} {:>4.0} % {:>5.1} % {:>5.1} % {:>5.1} % {:>7.0} % {:>8.2} {:>6.0} ms {:>5} of {}",
                 100.0 * errors,
                 100.0 * score.right as f64 / read,
                 100.0 * score.wrong as f64 / read,
@@ -80,6 +82,8 @@ fn main() {
                 25.0 * score.passes_right as f64 / seeds as f64,
                 score.seconds / base,
                 1000.0 * score.seconds / seeds as f64,
+                score.longer.1,
+                score.longer.0,
             );
         }
     }
@@ -112,10 +116,14 @@ fn one(seed: usize, errors: f64, other: usize, design: designs::Design, score: &
     score.seconds += (processor_time() - begun).as_secs_f64();
 
     let is = |a: &At, b: &At| a.0 == b.0 && a.1.abs_diff(b.1) <= 6;
-    let right = truth
+    let right: Vec<&At> = truth
         .iter()
-        .filter(|at| found.iter().flatten().any(|one| is(one, at)));
-    let right = right.count();
+        .filter(|at| found.iter().flatten().any(|one| is(one, at)))
+        .collect();
+    let long = |at: &&At| written.sentences[at.0].words.len() > 3;
+    score.longer.0 += truth.iter().filter(long).count();
+    score.longer.1 += right.iter().filter(|at| long(*at)).count();
+    let right = right.len();
     let wrong = found
         .iter()
         .flatten()
