@@ -11,6 +11,7 @@ use super::find::{Find, SearchesArgs};
 use super::fix::FixCommand;
 use super::instant;
 use super::people::PeopleCommand;
+use super::script::ScriptCommand;
 
 /// How commands end, told at the foot of `--help`.
 const EXIT_CODES: &str = "\
@@ -107,6 +108,9 @@ pub enum Command {
     /// Who speaks in an event, and who wears what
     #[command(subcommand)]
     People(PeopleCommand),
+    /// Written texts of an event (letters, vows, readings), and where they were said
+    #[command(subcommand)]
+    Script(ScriptCommand),
     /// Listen again to what was written down by another speech model, or with --anew by any
     Listen(Listen),
     /// Where the recordings of an event lie on its one clock

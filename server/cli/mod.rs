@@ -37,6 +37,7 @@ mod model;
 mod parts;
 mod people;
 mod progress;
+mod script;
 mod serve;
 mod session;
 pub mod show;
@@ -114,6 +115,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
             let cancel = session.on_interrupt()?;
             people::run(client, command, &cancel)
         }
+        Command::Script(command) => script::run(client, command),
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)
@@ -144,6 +146,7 @@ fn need(command: &Command) -> Need {
             Some(false) => Need::Keep,
             Some(true) => Need::Work,
         },
+        Command::Script(script) if script.changes() => Need::Keep,
         Command::Event(EventCommand::Names(names)) if names.changes() => Need::Keep,
         Command::Event(EventCommand::Languages(said)) if said.changes() => Need::Keep,
         Command::Event(EventCommand::Parts(parts)) if parts.changes() => Need::Keep,

@@ -40,6 +40,7 @@ mod places;
 pub mod problem;
 mod range;
 mod recordings;
+mod scripts;
 mod search;
 mod serve;
 mod shapes;
@@ -132,6 +133,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(glossary::routes())
             .merge(parts::routes())
             .merge(people::routes())
+            .merge(scripts::routes())
             .merge(coverage::routes())
             .merge(clock::routes())
             .merge(add::routes())

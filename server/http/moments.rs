@@ -26,6 +26,9 @@ use crate::store::{
 /// The most moments in one answer.
 const LIMIT_MAX: usize = 1_000;
 
+/// The most moments that can be passed over.
+const OFFSET_MAX: usize = 1_000_000_000;
+
 /// The routes of moments.
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new().routes(routes!(list))
@@ -45,7 +48,7 @@ pub struct MomentParams {
     limit: usize,
     /// How many moments to pass over.
     #[serde(default)]
-    #[param(default = 0, minimum = 0)]
+    #[param(default = 0, minimum = 0, maximum = 1_000_000_000)]
     offset: usize,
 }
 
@@ -68,6 +71,10 @@ async fn list(
 ) -> Answer<Json<MomentList>> {
     if params.limit == 0 || params.limit > LIMIT_MAX {
         return Err(Problem::field("limit", "limit must be from 1 to 1000"));
+    }
+    if params.offset > OFFSET_MAX {
+        let why = "offset must be from 0 to 1000000000";
+        return Err(Problem::field("offset", why));
     }
     let event = state.store.find_event(&event).await?;
     let (from, to) = (params.from_ms, params.to_ms);

@@ -25,6 +25,7 @@ use super::problem::Problem;
         (name = "recordings", description = "Recordings, their words and their sound"),
         (name = "moments", description = "What was said, put right by people"),
         (name = "people", description = "Who speaks, and what is kept of voices"),
+        (name = "scripts", description = "Written texts, and where they were said"),
         (name = "search", description = "Who said what and when"),
         (name = "work", description = "The queue and its progress"),
         (name = "server", description = "The server itself"),

@@ -15,7 +15,7 @@ use crate::jobs::What;
 use crate::store::PartRow;
 
 /// Most parts of an event.
-const MAX_PARTS: usize = 200;
+pub(super) const MAX_PARTS: usize = 200;
 /// Times beyond this are no instants of an event, ms: a year.
 const FAR_MS: i64 = 366 * 24 * 3_600_000;
 

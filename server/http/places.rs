@@ -63,6 +63,25 @@ impl Places {
         is_on_event_clock(placed).then(|| placed.on_island(at))
     }
 
+    /// Where a stretch of a recording's file lies on the clock of its island; `None`
+    /// for what has no place.
+    pub fn on_own_clock(&self, recording: &RecordingId, at: Stretch) -> Option<Stretch> {
+        Some(self.0.get(recording)?.on_island(at))
+    }
+
+    /// Where a stretch of the clock of an island lies in a recording's file; `None` for
+    /// one that lies on another.
+    pub fn in_file_of(&self, recording: &RecordingId, island: i64, at: Stretch) -> Option<Stretch> {
+        let placed = self
+            .0
+            .get(recording)
+            .filter(|placed| placed.island == island)?;
+        Some(Stretch {
+            start_ms: placed.placement.file_at(at.start_ms),
+            end_ms: placed.placement.file_at(at.end_ms),
+        })
+    }
+
     /// Where a stretch of the file of `from` is in the file of `to`, both copies of
     /// one moment. Without a clock for both it is the whole copy.
     pub fn across(&self, from: &HearingRow, at: Stretch, to: &HearingRow) -> Stretch {

@@ -105,7 +105,7 @@ fn wanted(asked: Option<&str>) -> Answer<Option<Format>> {
 }
 
 /// RFC 6266: a file to keep, its name also in letters beyond ASCII.
-fn disposition(name: &str) -> Answer<HeaderValue> {
+pub(super) fn disposition(name: &str) -> Answer<HeaderValue> {
     let plain = name.replace(|c: char| !c.is_ascii(), "_");
     let mut value = format!("attachment; filename=\"{plain}\"");
     if plain != name {

@@ -66,6 +66,10 @@ text_id!(
     MomentId
 );
 text_id!(
+    /// Names a written text of an event: a UUIDv7.
+    ScriptId
+);
+text_id!(
     /// Names a recording by its sound: see [`RecordingId::of`].
     RecordingId
 );
@@ -81,7 +85,7 @@ macro_rules! fresh {
         }
     )+};
 }
-fresh!(EventId, PersonId, SourceId, IntakeId, MomentId);
+fresh!(EventId, PersonId, SourceId, IntakeId, MomentId, ScriptId);
 
 impl RecordingId {
     /// The id of the recording that holds `pick` ('mix' or a channel number) of

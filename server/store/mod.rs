@@ -44,6 +44,7 @@ mod queue;
 mod recordings;
 mod rows;
 mod saved;
+mod scripts;
 mod search;
 mod segments;
 mod settings;
@@ -66,7 +67,9 @@ pub use fixing::{
 };
 pub use found::{Called, EventPart, Wearer};
 pub use grouping::{Grouped, NewHearing, NewMoment};
-pub use ids::{EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, SegmentId, SourceId};
+pub use ids::{
+    EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, ScriptId, SegmentId, SourceId,
+};
 pub use index::IndexCheck;
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};
 pub use lexicon::TermRow;
@@ -84,6 +87,7 @@ pub use rows::{
     Placement, RecordingRow, RecordingState, SegmentRow, SourceRow, StampRow, Word,
 };
 pub use saved::SavedSearch;
+pub use scripts::{NewScript, ScriptRow};
 pub use search::{
     Candidate, EventTitle, FactsRow, Filter, MOST_EXACT, MOST_PAGED, Matching, Neighbourhood,
     SaidRow,

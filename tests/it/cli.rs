@@ -9,6 +9,7 @@ mod day;
 mod long;
 mod one_by_one;
 mod run;
+mod script;
 mod stopping;
 mod story;
 mod too_large;

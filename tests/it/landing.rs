@@ -31,10 +31,15 @@ pub struct Landing {
 impl Landing {
     /// Builds the recordings, adds them, and waits until their words are there.
     pub fn new() -> Self {
+        Self::saying(&SAID)
+    }
+
+    /// The same where other lines are said, by the names of the dry lines.
+    pub fn saying(said: &[&str]) -> Self {
         // The model is asked for first: its absence has the clearest message.
         xtask::oracle::model(crate::app::MODEL);
         let folder = tempfile::tempdir().expect("a folder");
-        let truth = scene::build(&spec(), folder.path()).expect("a scene");
+        let truth = scene::build(&spec(said), folder.path()).expect("a scene");
         let app = TestApp::start();
         let event = app.event("Tarrow Landing");
         for recorder in &truth.recorders {
@@ -87,14 +92,14 @@ fn files(folder: &Path, recorder: &scene::truth::RecorderTruth) -> Vec<PathBuf> 
         .collect()
 }
 
-fn spec() -> SceneSpec {
+fn spec(names: &[&str]) -> SceneSpec {
     let dry = lines::load().expect("the dry lines");
     let mut said = Vec::new();
     let mut at_s = 1.0;
-    for id in SAID {
+    for id in names {
         let line = dry
             .iter()
-            .position(|line| line.entry.id == id)
+            .position(|line| line.entry.id == *id)
             .expect("a dry line");
         said.push(LineSpec {
             line,

@@ -10,6 +10,7 @@ mod share;
 mod short;
 mod times;
 mod told;
+mod written;
 
 use std::time::{Duration, Instant};
 

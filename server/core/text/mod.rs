@@ -6,7 +6,8 @@
 //!
 //! Word positions count from 0 and spans are half open. Scores and agreements
 //! run from 0 to 1. A text is a few hundred words at most (one stretch of
-//! speech), and everything here costs no more than the square of that.
+//! speech), and everything here costs no more than the square of that, but for
+//! [`Written`], which takes all words of an event and says what that costs.
 //!
 //! **Pure**: no I/O, no state, no SQL, no time of day. It returns no error but for
 //! a list of names that is none: whatever is typed is a query, whatever is heard has
@@ -19,6 +20,7 @@
 //!   one word the other mis-heard?
 //! - [`glossary`], [`Names`]: the names of an event, and which of them was said where
 //!   something like it was heard.
+//! - [`Written`]: a written text (letter, vows, reading), and every time it was read.
 
 mod find;
 mod forms;
@@ -31,6 +33,7 @@ mod numbers;
 mod ordinary;
 mod query;
 mod same;
+mod script;
 mod sounds;
 mod ways;
 
@@ -43,4 +46,8 @@ pub use normal::{MAX_WORD_CHARS, normal, parts, split_words, tokens};
 pub use ordinary::is_ordinary;
 pub use query::{MAX_QUERY_CHARS, MAX_QUERY_WORDS, Query, Term};
 pub use same::{same_line, word_likeness};
+pub use script::{
+    Added, HeardIn, HeardWord, Pass, Passes, Said, Sentence, Step, StepKind, Take, Written,
+    WrittenTime, sentences,
+};
 pub use ways::{Group, Wanted, WantedWord, Way};

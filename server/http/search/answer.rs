@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use sayback_core::quality::{Span, part_of};
-use sayback_core::text;
+use sayback_core::quality::{self, part_of};
+use sayback_core::text::{self, How, Span};
 use sayback_core::units::EventMs;
 
 use super::super::people::{also, speaker};
@@ -21,25 +21,83 @@ use crate::store::{
 /// A time that may be off by more is told to be, ms: one frame at 25 a second.
 const EXACT_MS: f64 = 40.0;
 
+/// What is to be told as one hit: words of one moment, or of a few that follow each other.
+#[derive(Debug)]
+pub struct Told {
+    /// The moments, in order.
+    pub said: Vec<Said>,
+    /// Which of them has most of the words.
+    pub main: usize,
+    /// How they answer what was asked.
+    pub how: How,
+    /// How well, 0 to 1.
+    pub score: f32,
+    /// Whether that is too little to be told as found.
+    pub guess: bool,
+    /// How sure the recogniser is of the words, 0 to 1.
+    pub sure: f32,
+}
+
+impl Told {
+    /// Words of a moment that were found otherwise than by a search.
+    pub fn words(candidate: &Candidate, words: Span) -> Option<Self> {
+        let said = Said::of(candidate, &[words], 0)?;
+        let own = candidate.words.get(words.from..words.to)?;
+        let sure: f32 = own.iter().map(|word| word.confidence).sum();
+        Some(Self {
+            said: vec![said],
+            main: 0,
+            how: How::Exact,
+            score: 1.0,
+            guess: false,
+            sure: sure / own.len().max(1) as f32,
+        })
+    }
+}
+
 /// Answers as hits, with everything that is known of who heard them; without those that
 /// are gone meanwhile.
 ///
 /// # Errors
 /// When the database can't be read.
 pub async fn hits(store: &Store, page: &[Ranked]) -> Result<Vec<Hit>, StoreError> {
-    let ids = moments(page);
-    let whole = store.whole_moments(&ids).await?;
+    let whole = store.whole_moments(&moments(page)).await?;
+    let whole: HashMap<&MomentId, &Candidate> =
+        whole.iter().map(|one| (&one.moment.id, one)).collect();
+    let told = page.iter().filter_map(|answer| {
+        let (said, main) = said::moments(answer, &whole)?;
+        Some(Told {
+            said,
+            main,
+            how: answer.how,
+            score: answer.score,
+            guess: answer.is_guess(),
+            sure: answer.sure(),
+        })
+    });
+    let told: Vec<Told> = told.collect();
+    tell(store, &told).await
+}
+
+/// Tells of words as hits, in the order given.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn tell(store: &Store, told: &[Told]) -> Result<Vec<Hit>, StoreError> {
+    let of = told.iter().flat_map(|one| &one.said);
+    let moments: Vec<&MomentRow> = of.map(|one| &one.candidate.moment).collect();
+    let ids: BTreeSet<MomentId> = moments.iter().map(|moment| moment.id.clone()).collect();
+    let ids: Vec<MomentId> = ids.into_iter().collect();
     let mut hearings: HashMap<MomentId, Vec<HearingRow>> = HashMap::new();
     for hearing in store.hearings_of(&ids).await? {
         let own = hearings.entry(hearing.moment_id.clone()).or_default();
         own.push(hearing);
     }
     let heard_on = hearings.values().flatten();
-    let mut needed: Vec<RecordingId> = heard_on.map(|h| h.recording_id.clone()).collect();
-    needed.sort();
-    needed.dedup();
+    let needed: BTreeSet<RecordingId> = heard_on.map(|h| h.recording_id.clone()).collect();
+    let needed: Vec<RecordingId> = needed.into_iter().collect();
     let recordings = store.recordings_by_ids(&needed).await?;
-    let events: BTreeSet<&EventId> = whole.iter().map(|one| &one.moment.event_id).collect();
+    let events: BTreeSet<&EventId> = moments.iter().map(|moment| &moment.event_id).collect();
     let events: Vec<&EventId> = events.into_iter().collect();
     let mut known = Known {
         places: Places::with(store.placements_of(&events).await?),
@@ -57,7 +115,7 @@ pub async fn hits(store: &Store, page: &[Ranked]) -> Result<Vec<Hit>, StoreError
     }
     for part in store.parts_of(&events).await? {
         let (spans, names) = known.parts.entry(part.event_id).or_default();
-        spans.push(Span {
+        spans.push(quality::Span {
             start: EventMs(part.start_ms),
             end: EventMs(part.end_ms),
         });
@@ -67,15 +125,7 @@ pub async fn hits(store: &Store, page: &[Ranked]) -> Result<Vec<Hit>, StoreError
         let of_source = known.wearers.entry(wearer.source_id.clone()).or_default();
         of_source.push(wearer);
     }
-    let whole: HashMap<&MomentId, &Candidate> =
-        whole.iter().map(|one| (&one.moment.id, one)).collect();
-    Ok(page
-        .iter()
-        .filter_map(|answer| {
-            let (said, main) = said::moments(answer, &whole)?;
-            known.hit(answer, &said, main)
-        })
-        .collect())
+    Ok(told.iter().filter_map(|one| known.hit(one)).collect())
 }
 
 /// What is known of what a page tells of.
@@ -85,14 +135,15 @@ struct Known {
     hearings: HashMap<MomentId, Vec<HearingRow>>,
     events: HashMap<EventId, EventTitle>,
     /// Where the parts of each event lie, and their names.
-    parts: HashMap<EventId, (Vec<Span>, Vec<String>)>,
+    parts: HashMap<EventId, (Vec<quality::Span>, Vec<String>)>,
     /// Who wears each source, by time.
     wearers: HashMap<SourceId, Vec<Wearer>>,
 }
 
 impl Known {
-    fn hit(&self, answer: &Ranked, said: &[Said], main: usize) -> Option<Hit> {
-        let moment = &said.get(main)?.candidate.moment;
+    fn hit(&self, told: &Told) -> Option<Hit> {
+        let said = &told.said;
+        let moment = &said.get(told.main)?.candidate.moment;
         let event = self.events.get(&moment.event_id)?;
         let mut text: Vec<&str> = Vec::new();
         let mut spans = Vec::new();
@@ -108,8 +159,7 @@ impl Known {
             text.extend(words);
         }
         let on_clock = self.over(said, |one| self.on_event_clock(one));
-        let copies = self.copies(said, main);
-        let sure = answer.sure();
+        let copies = self.copies(said, told.main);
         Some(Hit {
             moment: moment.id.0.clone(),
             version: moment.version,
@@ -126,9 +176,9 @@ impl Known {
             text: text.join(" "),
             language: moment.language.clone(),
             matched: joined(spans),
-            kind: answer.how.name().into(),
-            score: answer.score,
-            guess: answer.is_guess(),
+            kind: told.how.name().into(),
+            score: told.score,
+            guess: told.guess,
             person: speaker(moment),
             also: also(moment),
             start_ms: on_clock.map(|at| at.start_ms.round() as i64),
@@ -137,7 +187,7 @@ impl Known {
             heard_on: (1..)
                 .zip(&copies.heard)
                 .map(|(rank, copy)| {
-                    self.hearing(moment, copy, rank, event.frame_rate.as_deref(), sure)
+                    self.hearing(moment, copy, rank, event.frame_rate.as_deref(), told.sure)
                 })
                 .collect(),
             not_heard_on: copies.not_heard.iter().map(not_heard).collect(),
@@ -188,7 +238,7 @@ impl Known {
     /// The name of the part that a stretch of the event clock belongs to.
     fn part(&self, event: &EventId, at: Stretch) -> Option<String> {
         let (spans, names) = self.parts.get(event)?;
-        let at = Span {
+        let at = quality::Span {
             start: EventMs(at.start_ms as i64),
             end: EventMs(at.end_ms as i64),
         };

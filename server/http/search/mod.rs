@@ -1,10 +1,10 @@
 //! Who said that? `GET /search`, and what goes with it.
 
-mod answer;
+pub(super) mod answer;
 mod ask;
 mod facets;
 mod rank;
-mod said;
+pub(super) mod said;
 mod saved;
 
 use std::time::Instant;

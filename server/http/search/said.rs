@@ -21,7 +21,7 @@ pub struct Said {
 
 impl Said {
     /// Words from `from` on, as many as the moment had when it was looked for.
-    fn of(candidate: &Candidate, matched: &[Span], from: usize) -> Option<Self> {
+    pub fn of(candidate: &Candidate, matched: &[Span], from: usize) -> Option<Self> {
         let rows = &candidate.words;
         let inside = |n: usize| n.saturating_sub(from).min(rows.len());
         let matched: Vec<Span> = matched

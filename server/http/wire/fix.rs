@@ -217,7 +217,7 @@ impl Whole {
     }
 }
 
-fn whole<'de, D: Deserializer<'de>>(from: D) -> Result<i64, D::Error> {
+pub(super) fn whole<'de, D: Deserializer<'de>>(from: D) -> Result<i64, D::Error> {
     Whole::deserialize(from)?.number()
 }
 

@@ -8,6 +8,7 @@ mod fix;
 mod levels;
 mod moment;
 mod people;
+mod script;
 mod search;
 mod status;
 
@@ -18,5 +19,6 @@ pub use fix::*;
 pub use levels::*;
 pub use moment::*;
 pub use people::*;
+pub use script::*;
 pub use search::*;
 pub use status::*;

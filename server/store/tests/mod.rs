@@ -13,6 +13,7 @@ mod parts;
 mod put_right;
 mod put_right_any;
 mod put_right_stays;
+mod scripts;
 mod searching;
 mod story;
 mod who;
@@ -51,6 +52,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         queue::ALL,
         recordings::ALL,
         saved::ALL,
+        super::scripts::ALL,
         search::ALL,
         segments::ALL,
         settings::ALL,

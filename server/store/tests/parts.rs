@@ -47,6 +47,7 @@ pub(super) async fn given(store: &Store, event: &EventId) {
     store.set_parts(event, &[]).await.unwrap();
     assert_eq!(store.parts(event).await.unwrap(), []);
     store.unsettled(event).await.unwrap();
+    super::scripts::kept(store, event).await;
 }
 
 #[tokio::test]

@@ -5,7 +5,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use super::{Bench, clock, redacted};
+use super::{Bench, clock, redacted, script};
 
 /// Two recorders that heard three lines, and a note somebody left on a card.
 fn cards(folder: &Path) {
@@ -350,6 +350,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
     assert!(!bench.path("data/server.json").exists());
 
     for_people(&bench, &event);
+    script::a_letter_is_found_by_its_text(&bench, &event);
     clock::a_person_knows_better(&bench, &event);
 }
 

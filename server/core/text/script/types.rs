@@ -1,0 +1,400 @@
+//! Which words are the same, how alike are others, and how much does each tell?
+
+use std::cell::{OnceCell, RefCell};
+use std::collections::HashMap;
+use std::hash::{BuildHasherDefault, Hasher};
+
+use super::super::normal::parts;
+use super::super::same::word_likeness;
+use super::super::sounds::{Sound, length, likeness, most_alike, sounds};
+use super::{HeardIn, HeardWord, Written};
+
+/// How likely a word is heard as written where the text is read: what word error rates
+/// of a difficult recording leave.
+const HEARD_RIGHT: f32 = 0.7;
+/// The most that one word can tell.
+const MOST: f32 = 8.0;
+/// A sequence of two words that is said this often is one of the text's passes; what
+/// goes beyond is a common phrase.
+const PASSES: u32 = 3;
+
+/// A spoken word of the text or of what was heard: a word as it is shown may have
+/// several.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Token {
+    /// What it is, in [`Read::types`].
+    pub kind: u32,
+    /// The word as it is shown that it is of.
+    pub word: u32,
+}
+
+/// What a word looks and sounds like.
+struct Type {
+    text: String,
+    /// Which letters it has, a bit each; all others share a few.
+    letters: u32,
+    /// With their length; most words are never compared by sound.
+    sounds: OnceCell<(Vec<Sound>, f32)>,
+}
+
+/// Text and speech as tokens of common types.
+pub(super) struct Read {
+    /// Of the text; words count through all sentences.
+    pub text: Vec<Token>,
+    /// The sentence of each token of the text.
+    pub sentence: Vec<u32>,
+    /// Of what was heard.
+    pub heard: Vec<Token>,
+    /// How sure the recogniser is of each of them.
+    pub confidence: Vec<f32>,
+    /// Whether another clock begins with it.
+    pub new_island: Vec<bool>,
+    /// What hearing each token of the text tells, by itself.
+    pub weight: Vec<f32>,
+    /// The same where the token before was heard before it.
+    pub weight_after: Vec<f32>,
+    /// The type of each token of the text and the next run together.
+    pub text_pair: Vec<u32>,
+    /// The same of what was heard.
+    pub heard_pair: Vec<u32>,
+    types: Vec<Type>,
+    alike: RefCell<HashMap<u64, f32, BuildHasherDefault<Mixed>>>,
+}
+
+impl Read {
+    pub(super) fn of(written: &Written, heard: &[HeardWord<'_>], moments: &[HeardIn]) -> Self {
+        let mut kinds = Kinds::default();
+        let (mut text, mut sentence) = (Vec::new(), Vec::new());
+        let mut word = 0;
+        for (n, one) in (0..).zip(&written.sentences) {
+            for shown in &one.words {
+                for kind in kinds.of_word(shown) {
+                    text.push(Token { kind, word });
+                    sentence.push(n);
+                }
+                word += 1;
+            }
+        }
+        let mut read = Self {
+            text,
+            sentence,
+            heard: Vec::with_capacity(heard.len()),
+            confidence: Vec::with_capacity(heard.len()),
+            new_island: Vec::with_capacity(heard.len()),
+            weight: Vec::new(),
+            weight_after: Vec::new(),
+            text_pair: Vec::new(),
+            heard_pair: Vec::new(),
+            types: Vec::new(),
+            alike: RefCell::default(),
+        };
+        let mut island = None;
+        for (n, one) in (0..).zip(heard) {
+            let own = moments.get(one.moment).map(|moment| moment.island);
+            let mut begins = island != own;
+            island = own;
+            for kind in kinds.of_word(one.text) {
+                read.heard.push(Token { kind, word: n });
+                // What is not a number is not sure either.
+                let sure = if one.confidence >= 0.0 {
+                    one.confidence.min(1.0)
+                } else {
+                    0.0
+                };
+                read.confidence.push(sure);
+                read.new_island.push(std::mem::take(&mut begins));
+            }
+        }
+        read.weigh(kinds.types.len());
+        read.text_pair = kinds.pairs(&read.text);
+        read.heard_pair = kinds.pairs(&read.heard);
+        read.types = kinds.types;
+        read
+    }
+
+    /// What each token of the text tells, by how common it is in what was heard.
+    fn weigh(&mut self, kinds: usize) {
+        let mut counts = vec![0_u32; kinds];
+        for token in &self.heard {
+            counts[token.kind as usize] += 1;
+        }
+        let pair = |two: &[Token]| (two[0].kind, two[1].kind);
+        let mut pairs: HashMap<(u32, u32), u32> =
+            self.text.windows(2).map(|two| (pair(two), 0)).collect();
+        for two in self.heard.windows(2) {
+            if let Some(count) = pairs.get_mut(&pair(two)) {
+                *count += 1;
+            }
+        }
+        let all = self.heard.len() as f32;
+        let tells = |chance: f32| (HEARD_RIGHT / chance).ln().clamp(0.1, MOST);
+        for (n, token) in self.text.iter().enumerate() {
+            let count = counts[token.kind as usize] as f32;
+            // Smoothed as by 200 words of other speech: in a short recording every word
+            // looks rare.
+            let chance = (count + 1.0) / (all + 200.0);
+            self.weight.push(tells(chance));
+            let follows = n.checked_sub(1).map_or(0.0, |before| {
+                let before = self.text[before].kind;
+                let together = pairs.get(&(before, token.kind)).copied().unwrap_or(0);
+                let together = together.saturating_sub(PASSES) as f32;
+                together / (counts[before as usize] as f32).max(1.0)
+            });
+            self.weight_after.push(tells(chance.max(follows)));
+        }
+    }
+
+    /// How alike two types are, 0 to 1, by sound or by letters.
+    pub(super) fn alike(&self, a: u32, b: u32) -> f32 {
+        if a == b {
+            return 1.0;
+        }
+        let key = u64::from(a.min(b)) << 32 | u64::from(a.max(b));
+        let Some((one, other)) = self.types.get(a as usize).zip(self.types.get(b as usize)) else {
+            return 0.0;
+        };
+        if !one.may_be_alike(other) {
+            return 0.0;
+        }
+        if let Some(known) = self.alike.borrow().get(&key) {
+            return *known;
+        }
+        let likeness = one.alike(other);
+        self.alike.borrow_mut().insert(key, likeness);
+        likeness
+    }
+
+    /// Whether two types are as long as each other, more or less.
+    pub(super) fn as_long(&self, a: u32, b: u32) -> bool {
+        let length = |kind: u32| {
+            self.types
+                .get(kind as usize)
+                .map_or(0, |one| one.text.len())
+        };
+        length(a).abs_diff(length(b)) <= 2
+    }
+}
+
+impl Type {
+    fn of(text: String) -> Self {
+        let bit = |c: char| match c {
+            'a'..='z' => 1 << (c as u32 - 'a' as u32),
+            other => 1 << (26 + other as u32 % 6),
+        };
+        Self {
+            letters: text.chars().map(bit).fold(0, |all, one| all | one),
+            text,
+            sounds: OnceCell::new(),
+        }
+    }
+
+    fn sounds(&self) -> &(Vec<Sound>, f32) {
+        self.sounds.get_or_init(|| {
+            let sounds = sounds(&self.text);
+            let length = length(&sounds);
+            (sounds, length)
+        })
+    }
+
+    /// Whether it is worth looking closely: hardly any two words sound alike that share
+    /// less than half of the letters of the shorter.
+    fn may_be_alike(&self, other: &Self) -> bool {
+        let (a, b) = (self.text.len(), other.text.len());
+        let fewer = self.letters.count_ones().min(other.letters.count_ones());
+        let shared = (self.letters & other.letters).count_ones();
+        a.max(b) <= 2 * a.min(b) + 2 && 2 * shared >= fewer
+    }
+
+    fn alike(&self, other: &Self) -> f32 {
+        let by_letters = word_likeness(&self.text, &other.text);
+        let ((a, a_length), (b, b_length)) = (self.sounds(), other.sounds());
+        let possible =
+            !a.is_empty() && !b.is_empty() && most_alike(*a_length, *b_length) > by_letters;
+        match possible {
+            true => by_letters.max(likeness(a, b)),
+            false => by_letters,
+        }
+    }
+}
+
+/// A hash of numbers that nobody outside chooses.
+#[derive(Default)]
+struct Mixed(u64);
+
+impl Hasher for Mixed {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        bytes
+            .iter()
+            .for_each(|byte| self.write_u64(u64::from(*byte)));
+    }
+
+    fn write_u64(&mut self, number: u64) {
+        // Knuth, The Art of Computer Programming 3, 6.4: by the golden ratio.
+        let mixed = (self.0 ^ number).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        self.0 = mixed ^ (mixed >> 32);
+    }
+}
+
+/// The types met so far.
+#[derive(Default)]
+struct Kinds {
+    types: Vec<Type>,
+    by_text: HashMap<String, u32>,
+    /// Words as they are shown, whose types are known.
+    by_word: HashMap<String, Vec<u32>>,
+}
+
+impl Kinds {
+    fn of_word(&mut self, shown: &str) -> Vec<u32> {
+        if let Some(known) = self.by_word.get(shown) {
+            return known.clone();
+        }
+        let tokens = parts(shown)
+            .into_iter()
+            .flat_map(|part| match spoken(&part) {
+                Some(words) => words,
+                None => vec![part],
+            });
+        let tokens: Vec<String> = tokens.collect();
+        let kinds: Vec<u32> = tokens
+            .into_iter()
+            .map(|token| self.of_text(token))
+            .collect();
+        self.by_word.insert(shown.to_owned(), kinds.clone());
+        kinds
+    }
+
+    fn of_text(&mut self, text: String) -> u32 {
+        if let Some(known) = self.by_text.get(&text) {
+            return *known;
+        }
+        let kind = u32::try_from(self.types.len()).unwrap_or(u32::MAX);
+        self.types.push(Type::of(text.clone()));
+        self.by_text.insert(text, kind);
+        kind
+    }
+
+    /// Each token and the next run together; the last by itself.
+    fn pairs(&mut self, tokens: &[Token]) -> Vec<u32> {
+        let mut known: HashMap<(u32, u32), u32> = HashMap::new();
+        let mut pairs: Vec<u32> = Vec::with_capacity(tokens.len());
+        for two in tokens.windows(2) {
+            let key = (two[0].kind, two[1].kind);
+            let kind = match known.get(&key) {
+                Some(kind) => *kind,
+                None => {
+                    let text = |kind: u32| self.types[kind as usize].text.as_str();
+                    let joined = format!("{}{}", text(key.0), text(key.1));
+                    let kind = self.of_text(joined);
+                    known.insert(key, kind);
+                    kind
+                }
+            };
+            pairs.push(kind);
+        }
+        pairs.extend(tokens.last().map(|token| token.kind));
+        pairs
+    }
+}
+
+#[rustfmt::skip]
+const SMALL: [&str; 20] = [
+    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+    "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen",
+    "nineteen",
+];
+#[rustfmt::skip]
+const TENS: [&str; 10] = [
+    "", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
+];
+#[rustfmt::skip]
+const NTH: [(&str, &str); 8] = [
+    ("one", "first"), ("two", "second"), ("three", "third"), ("five", "fifth"),
+    ("eight", "eighth"), ("nine", "ninth"), ("twelve", "twelfth"), ("y", "ieth"),
+];
+
+/// The English words of a number in digits up to 9999 (years as one says them), also of
+/// `10th`: recognisers write either.
+fn spoken(part: &str) -> Option<Vec<String>> {
+    let digits = part.trim_end_matches(|c: char| c.is_ascii_lowercase());
+    let ending = &part[digits.len()..];
+    let nth = match ending {
+        "" => false,
+        "st" | "nd" | "rd" | "th" => true,
+        _ => return None,
+    };
+    if digits.is_empty() || digits.len() > 4 || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let number: usize = digits.parse().ok()?;
+    let mut words: Vec<String> = in_words(number).into_iter().map(str::to_owned).collect();
+    if let (true, Some(last)) = (nth, words.last_mut()) {
+        let other = NTH.iter().find(|(end, _)| last.ends_with(end));
+        *last = match other {
+            Some((end, instead)) => format!("{}{instead}", last.trim_end_matches(end)),
+            None => format!("{last}th"),
+        };
+    }
+    Some(words)
+}
+
+fn in_words(number: usize) -> Vec<&'static str> {
+    let small = |n: usize| match n {
+        0 => Vec::new(),
+        1..20 => vec![SMALL[n]],
+        _ if n.is_multiple_of(10) => vec![TENS[n / 10 % 10]],
+        _ => vec![TENS[n / 10 % 10], SMALL[n % 10]],
+    };
+    match number {
+        0 => vec!["zero"],
+        1..100 => small(number),
+        100..1000 => [vec![SMALL[number / 100], "hundred"], small(number % 100)].concat(),
+        // Years; their round hundreds too.
+        1100..2000 | 2010..2100 if number % 100 >= 10 => {
+            [small(number / 100), small(number % 100)].concat()
+        }
+        1100..2000 if number.is_multiple_of(100) => [small(number / 100), vec!["hundred"]].concat(),
+        _ => [
+            vec![SMALL[number / 1000 % 10], "thousand"],
+            match number % 1000 {
+                0 => Vec::new(),
+                rest => in_words(rest),
+            },
+        ]
+        .concat(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_words() {
+        for (digits, words) in [
+            ("0", "zero"),
+            ("11", "eleven"),
+            ("31", "thirty one"),
+            ("40", "forty"),
+            ("105", "one hundred five"),
+            ("1987", "nineteen eighty seven"),
+            ("2026", "twenty twenty six"),
+            ("2003", "two thousand three"),
+            ("1900", "nineteen hundred"),
+            ("1st", "first"),
+            ("20th", "twentieth"),
+            ("22nd", "twenty second"),
+            ("12th", "twelfth"),
+        ] {
+            assert_eq!(spoken(digits).expect(digits).join(" "), words);
+        }
+        for other in ["12345", "4x4", "th", "", "3pm", "愿"] {
+            assert_eq!(spoken(other), None, "{other}");
+        }
+        (0..10_000).for_each(|n| assert!(!in_words(n).is_empty()));
+    }
+}
