@@ -85,8 +85,7 @@ impl SentenceEncoder {
     /// the first 256 pieces are read.
     #[must_use]
     pub fn embed(&self, texts: &[&str], cancel: &Cancel) -> Vec<Meaning> {
-        let read = |text: &&str| self.words.numbers(text, MOST_PIECES);
-        let numbers: Vec<Vec<u32>> = texts.iter().map(read).collect();
+        let numbers: Vec<Vec<u32>> = texts.iter().map(|text| self.pieces(text)).collect();
         let mut meanings = Vec::with_capacity(texts.len());
         let mut rest = numbers.as_slice();
         while !rest.is_empty() && !cancel.is_cancelled() {
@@ -100,6 +99,12 @@ impl SentenceEncoder {
             rest = later;
         }
         meanings
+    }
+
+    /// The numbers of the pieces of words that are read of a text.
+    #[must_use]
+    pub fn pieces(&self, text: &str) -> Vec<u32> {
+        self.words.numbers(text, MOST_PIECES)
     }
 
     fn through(&self, texts: &[Vec<u32>]) -> Vec<Meaning> {

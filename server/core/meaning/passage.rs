@@ -1,9 +1,9 @@
 //! What is a moment known by?
 //!
-//! A moment is cut where speech pauses, so that many are half a sentence, and what 'they'
-//! and 'it' are was said before. Each is known by its own words together with those
-//! around it of the same speaker, as far as they are near in time and few; a moment of
-//! many words is known by these alone.
+//! By its own words: taking in what is said around it makes its neighbours stand for it
+//! and finds less (`cargo xtask bench meaning`). Only of a few words, such as 'it did
+//! not', nobody can say what they are about; those are known together with what the same
+//! speaker says around them.
 
 /// What was said in a moment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,11 +27,12 @@ pub struct Passage {
     pub text: String,
 }
 
-/// Words a passage is filled up to; about 64 pieces. Chosen by `cargo xtask bench
-/// meaning`.
+/// A moment of fewer words is known together with those beside it. Chosen by `cargo
+/// xtask bench meaning`.
+const ENOUGH_WORDS: usize = 5;
+/// Words that a passage never goes beyond for the sake of its neighbours; about 64
+/// pieces.
 const FULL_WORDS: usize = 40;
-/// Moments on either side that are taken in.
-const REACH: usize = 1;
 /// Who pauses for longer has begun something else, ms. Common practice, no source.
 const LONGEST_PAUSE_MS: i64 = 8_000;
 
@@ -39,42 +40,35 @@ const LONGEST_PAUSE_MS: i64 = 8_000;
 /// nothing was said.
 #[must_use]
 pub fn passages(said: &[Said<'_>]) -> Vec<Option<Passage>> {
-    reaching(said, REACH, FULL_WORDS)
+    reaching(said, ENOUGH_WORDS)
 }
 
-/// With so many moments on either side, up to so many words.
+/// With moments beside it until there are so many words.
 #[must_use]
-pub fn reaching(said: &[Said<'_>], reach: usize, full: usize) -> Vec<Option<Passage>> {
-    (0..said.len())
-        .map(|n| passage(said, n, reach, full))
-        .collect()
+pub fn reaching(said: &[Said<'_>], enough: usize) -> Vec<Option<Passage>> {
+    (0..said.len()).map(|n| passage(said, n, enough)).collect()
 }
 
-fn passage(said: &[Said<'_>], n: usize, reach: usize, full: usize) -> Option<Passage> {
-    let own = said.get(n)?;
-    let mut words = count(own.text);
+fn passage(said: &[Said<'_>], n: usize, enough: usize) -> Option<Passage> {
+    let mut words = count(said.get(n)?.text);
     if words == 0 {
         return None;
     }
     let (mut from, mut to) = (n, n);
-    for _ in 0..reach {
-        let before = from.checked_sub(1);
-        let next = [
-            (before, before.zip(Some(from))),
-            (Some(to + 1), Some((to, to + 1))),
-        ];
-        for (more, pair) in next {
-            let (Some(more), Some((first, second))) = (more, pair) else {
-                continue;
-            };
-            let (Some(first), Some(second)) = (said.get(first), said.get(second)) else {
-                continue;
-            };
+    while words < enough {
+        let before = from.checked_sub(1).filter(|more| joins(said, *more, from));
+        let after = Some(to + 1).filter(|more| joins(said, to, *more));
+        let mut grown = false;
+        for more in [before, after].into_iter().flatten() {
             let added = said.get(more).map_or(0, |one| count(one.text));
-            if go_together(first, second) && words + added <= full {
+            if words + added <= FULL_WORDS {
                 words += added;
                 (from, to) = (from.min(more), to.max(more));
+                grown = true;
             }
+        }
+        if !grown {
+            break;
         }
     }
     let all = said.get(from..=to)?.iter().map(|one| one.text.trim());
@@ -82,6 +76,12 @@ fn passage(said: &[Said<'_>], n: usize, reach: usize, full: usize) -> Option<Pas
     Some(Passage {
         text: all.join(" "),
     })
+}
+
+/// Whether the second of two follows on the first.
+fn joins(said: &[Said<'_>], first: usize, second: usize) -> bool {
+    let two = said.get(first).zip(said.get(second));
+    two.is_some_and(|(first, second)| go_together(first, second))
 }
 
 fn go_together(first: &Said<'_>, second: &Said<'_>) -> bool {
@@ -115,15 +115,16 @@ mod tests {
     }
 
     #[test]
-    fn neighbours_of_the_same_speaker_come_along() {
+    fn a_few_words_are_known_with_those_beside_them() {
         let said = [
-            said(0, "Ida", "the boat was late"),
+            said(0, "Ida", "the boat was late again"),
             said(2_000, "Ida", "so we swam"),
             said(4_000, "Jory", "you did not"),
             said(6_000, "Ida", "we did"),
         ];
-        let whole = "the boat was late so we swam";
-        assert_eq!(texts(&said), [whole, whole, "you did not", "we did"]);
+        let whole = "the boat was late again so we swam";
+        let own = "the boat was late again";
+        assert_eq!(texts(&said), [own, whole, "you did not", "we did"]);
     }
 
     #[test]

@@ -8,6 +8,7 @@
 mod full;
 mod glossary;
 mod going_on;
+mod meant;
 mod older;
 mod parts;
 mod put_right;
@@ -39,6 +40,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         grouping::ALL,
         intake::ALL,
         listening::ALL,
+        super::meaning::ALL,
         moments::ALL,
         moved::ALL,
         super::parts::ALL,
