@@ -55,22 +55,22 @@ pub struct MeantRow {
 }
 
 statements! {
-    SAID = "SELECT m.no, m.island, m.start_ms, m.end_ms, m.person_id, m.text, n.fingerprint
+    SAID_IN_EVENT = "SELECT m.no, m.island, m.start_ms, m.end_ms, m.person_id, m.text, n.fingerprint
         FROM moment m LEFT JOIN meaning n ON n.moment_no = m.no
         WHERE m.event_id = ?1 AND m.text <> '' ORDER BY m.island, m.start_ms, m.no";
     /// Only of a moment that is still there.
-    KEEP = "INSERT INTO meaning (moment_no, event_id, fingerprint, vector)
+    KEEP_MEANING = "INSERT INTO meaning (moment_no, event_id, fingerprint, vector)
         SELECT no, event_id, ?3, ?4 FROM moment WHERE no = ?1 AND event_id = ?2 AND text <> ''
         ON CONFLICT (moment_no) DO UPDATE SET fingerprint = excluded.fingerprint,
             vector = excluded.vector";
-    OF_EVENT = "SELECT moment_no, vector FROM meaning WHERE event_id = ?1";
-    OF_ALL = "SELECT moment_no, vector FROM meaning";
-    NAMED = "SELECT m.no, m.id, m.event_id FROM json_each(?1) v JOIN moment m ON m.no = v.value";
+    MEANING_OF_EVENT = "SELECT moment_no, vector FROM meaning WHERE event_id = ?1";
+    MEANING_OF_ALL = "SELECT moment_no, vector FROM meaning";
+    MEANT = "SELECT m.no, m.id, m.event_id FROM json_each(?1) v JOIN moment m ON m.no = v.value";
     /// Which event's meaning is another when a job is done.
-    CHANGED_BY = "SELECT event_id FROM job WHERE id = ?1 AND kind IN ('transcribe', 'voices')
+    MEANING_CHANGED_BY = "SELECT event_id FROM job WHERE id = ?1 AND kind IN ('transcribe', 'voices')
         AND EXISTS (SELECT 1 FROM setting WHERE name = 'meaning' AND value = '1')";
     /// Events with words whose meaning was never looked for.
-    WITHOUT = "SELECT e.id FROM event e WHERE EXISTS (SELECT 1 FROM moment m
+    WITHOUT_MEANING = "SELECT e.id FROM event e WHERE EXISTS (SELECT 1 FROM moment m
         WHERE m.event_id = e.id AND m.text <> ''
             AND NOT EXISTS (SELECT 1 FROM meaning n WHERE n.moment_no = m.no))";
 }
@@ -81,7 +81,7 @@ impl Store {
     /// # Errors
     /// When the database can't be read.
     pub async fn said(&self, event: &EventId) -> Result<Vec<MeaningRow>, StoreError> {
-        Ok(sqlx::query_as(self.sql(SAID))
+        Ok(sqlx::query_as(self.sql(SAID_IN_EVENT))
             .bind(event)
             .fetch_all(&self.read)
             .await?)
@@ -98,7 +98,7 @@ impl Store {
     ) -> Result<(), StoreError> {
         let mut transaction = self.begin().await?;
         for row in rows {
-            sqlx::query(self.sql(KEEP))
+            sqlx::query(self.sql(KEEP_MEANING))
                 .bind(row.no)
                 .bind(event)
                 .bind(&row.fingerprint)
@@ -135,8 +135,8 @@ impl Store {
     ) -> Result<Vec<MeantRow>, StoreError> {
         let mut nearest: Nearest<i64> = Nearest::new(most);
         let asked = match event {
-            Some(event) => sqlx::query(self.sql(OF_EVENT)).bind(event),
-            None => sqlx::query(self.sql(OF_ALL)),
+            Some(event) => sqlx::query(self.sql(MEANING_OF_EVENT)).bind(event),
+            None => sqlx::query(self.sql(MEANING_OF_ALL)),
         };
         let mut rows = asked.fetch(&self.read);
         while let Some(row) = rows.try_next().await? {
@@ -147,7 +147,7 @@ impl Store {
         drop(rows);
         let nearest = nearest.finish();
         let numbers: Vec<i64> = nearest.iter().map(|(_, no)| *no).collect();
-        let named: Vec<(i64, MomentId, EventId)> = sqlx::query_as(self.sql(NAMED))
+        let named: Vec<(i64, MomentId, EventId)> = sqlx::query_as(self.sql(MEANT))
             .bind(json!(numbers).to_string())
             .fetch_all(&self.read)
             .await?;
@@ -177,7 +177,7 @@ impl Store {
             return Ok(false);
         }
         let mut transaction = self.begin().await?;
-        let events: Vec<EventId> = sqlx::query_scalar(self.sql(WITHOUT))
+        let events: Vec<EventId> = sqlx::query_scalar(self.sql(WITHOUT_MEANING))
             .fetch_all(&mut *transaction)
             .await?;
         for event in &events {
@@ -193,7 +193,7 @@ impl Store {
         transaction: &mut Transaction<'static, Sqlite>,
         job: JobId,
     ) -> Result<(), StoreError> {
-        let event: Option<EventId> = sqlx::query_scalar(self.sql(CHANGED_BY))
+        let event: Option<EventId> = sqlx::query_scalar(self.sql(MEANING_CHANGED_BY))
             .bind(job)
             .fetch_optional(&mut **transaction)
             .await?;

@@ -112,7 +112,14 @@ pub(crate) fn lines_are_found_by_what_they_mean(landing: &Landing) {
             };
             let first = &rows[0];
             assert_eq!(first.event, event);
-            let row = store.moment(&first.moment).await.expect("a moment");
+            let all = store
+                .moments(&event, None, None, 100, 0)
+                .await
+                .expect("moments");
+            let row = all
+                .into_iter()
+                .find(|row| row.id == first.moment)
+                .expect("a moment");
             let text = row.text.unwrap_or_default().to_lowercase();
             assert!(text.contains("grandfather"), "{text}: {rows:?}");
         }

@@ -140,22 +140,16 @@ impl Event {
 
     /// As the program is told.
     pub fn said(&self) -> Vec<Said<'_>> {
-        let of = |moment| {
-            let Moment {
-                speaker,
-                text,
-                start_ms,
-                ..
-            } = moment;
-            Said {
+        self.moments
+            .iter()
+            .map(|moment| Said {
                 island: 0,
-                start_ms: *start_ms,
-                end_ms: start_ms + 350 * text.split_whitespace().count() as i64,
-                speaker: Some(speaker),
-                text,
-            }
-        };
-        self.moments.iter().map(of).collect()
+                start_ms: moment.start_ms,
+                end_ms: moment.start_ms + 350 * moment.text.split_whitespace().count() as i64,
+                speaker: Some(&moment.speaker),
+                text: &moment.text,
+            })
+            .collect()
     }
 
     /// Whether that moment answers a question.
