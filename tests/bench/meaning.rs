@@ -42,67 +42,66 @@ fn main() {
         model,
         before: RefCell::default(),
     };
-    let of = |name: &str, or: &str| std::env::var(name).unwrap_or_else(|_| or.to_owned());
-    let questions = corpus::questions();
-    let asked: Vec<Meaning> = model.embed(questions.iter().map(|one| one.text.as_str()));
-    let nothing = corpus::nothing();
-    let nothing = model.embed(nothing.iter().map(String::as_str));
-    let seeds: Vec<u64> = of("SEEDS", SEEDS)
+    let seeds: Vec<u64> = told("SEEDS", SEEDS)
         .split(',')
         .map(|seed| seed.parse().expect("a number"))
         .collect();
+    for percent in SPOILT {
+        level(&model, &seeds, percent);
+    }
+    shelf::cost(&model.model, &told("VECTORS", "3000,300000"));
+}
+
+fn told(name: &str, or: &str) -> String {
+    std::env::var(name).unwrap_or_else(|_| or.to_owned())
+}
+
+/// With so many of a hundred words wrong.
+fn level(model: &Asked, seeds: &[u64], percent: u32) {
+    let questions = corpus::questions();
+    let asked = model.embed(questions.iter().map(|one| one.text.as_str()));
+    let nothing = corpus::nothing();
+    let nothing = model.embed(nothing.iter().map(String::as_str));
+    let new = |seed: &u64| Event::new(*seed, percent);
+    let events: Vec<Event> = seeds.iter().map(new).collect();
     println!(
-        "{} questions, {} that nothing answers, events {seeds:?}",
+        "\n{percent} % of words wrong, events {seeds:?}, {} questions, {} that nothing answers: \
+         found first, among 5, among 10",
         asked.len(),
         nothing.len()
     );
-
-    for percent in SPOILT {
-        let events: Vec<Event> = seeds
-            .iter()
-            .map(|seed| Event::new(*seed, percent))
-            .collect();
-        println!("\n{percent} % of words wrong: found first, among 5, among 10");
-        let mut rows = vec![(String::from("words alone"), Vec::new()); 3];
-        rows[1].0 = "meaning".into();
-        rows[2].0 = "both".into();
-        let mut tops = border::Tops::default();
-        for event in &events {
-            event.check(&questions);
-            let known_by = directions(&model, &passages(&event.said()));
-            let words = plain::Index::new(event);
-            for (n, (question, meaning)) in questions.iter().zip(&asked).enumerate() {
-                let by_meaning = order(meaning, &known_by);
-                let by_words = words.order(&question.text);
-                let both = corpus::both(&by_words, &by_meaning);
-                for (row, order) in rows.iter_mut().zip([&by_words, &by_meaning, &both]) {
-                    row.1.push(event.rank(question, order));
-                }
-                tops.asked(n, best(meaning, &known_by), event, question);
+    let mut rows = ["words alone", "meaning", "both"].map(|name| (name, Vec::new()));
+    let mut tops = border::Tops::default();
+    for event in &events {
+        event.check(&questions);
+        let known_by = directions(model, &passages(&event.said()));
+        let words = plain::Index::new(event);
+        for (n, (question, meaning)) in questions.iter().zip(&asked).enumerate() {
+            let by_meaning = order(meaning, &known_by);
+            let by_words = words.order(&question.text);
+            let both = corpus::both(&by_words, &by_meaning);
+            for (row, order) in rows.iter_mut().zip([&by_words, &by_meaning, &both]) {
+                row.1.push(event.rank(question, order));
             }
-            for (n, meaning) in nothing.iter().enumerate() {
-                tops.nothing(n, best(meaning, &known_by).1);
-            }
+            tops.asked(n, best(meaning, &known_by), event, question);
         }
-        for (name, ranks) in &rows {
-            println!("{}", recall(name, ranks));
+        for (n, meaning) in nothing.iter().enumerate() {
+            tops.nothing(n, best(meaning, &known_by).1);
         }
-        if of("SHOW", "") == "1" {
-            show(&questions, &rows[1].1);
-        }
-        if percent == 0 {
-            for enough in WAYS {
-                let of_event = |event| ranks(&model, event, enough, &questions, &asked);
-                let all: Vec<Option<usize>> = events.iter().flat_map(of_event).collect();
-                println!(
-                    "{}",
-                    recall(&format!("  with its neighbours up to {enough} words"), &all)
-                );
-            }
-        }
-        println!("{}", tops.report());
     }
-    shelf::cost(&model.model, &of("VECTORS", "3000,300000"));
+    for (name, ranks) in &rows {
+        println!("{}", recall(name, ranks));
+    }
+    if told("SHOW", "") == "1" {
+        show(&questions, &rows[1].1);
+    }
+    for enough in WAYS.iter().filter(|_| percent == 0) {
+        let of_event = |event| ranks(model, event, *enough, &questions, &asked);
+        let all: Vec<Option<usize>> = events.iter().flat_map(of_event).collect();
+        let name = format!("  with its neighbours up to {enough} words");
+        println!("{}", recall(&name, &all));
+    }
+    println!("{}", tops.report());
 }
 
 /// The model, and what it was asked before: much is said in every event.

@@ -104,7 +104,7 @@ pub(crate) fn lines_are_found_by_what_they_mean(landing: &Landing) {
         let engine = Engine::start(store.clone(), config(shelf))
             .await
             .expect("an engine");
-        let question = "his granddad and the boat's signal";
+        let question = "the old man who rang the bell at the harbour";
         for of in [Some(&event), None] {
             let meant = engine.meant(question, of, 5).await.expect("an answer");
             let Meant::Moments(rows) = meant else {
