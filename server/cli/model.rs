@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::json;
 
 use crate::core::Cancel;
-use crate::speech::{GetProgress, ModelInfo, ModelShelf, SpeechError, VOICES};
+use crate::speech::{GetProgress, MEANING, ModelInfo, ModelShelf, SpeechError, VOICES};
 
 use super::args::ModelCommand;
 use super::error::{CliError, Outcome};
@@ -27,10 +27,10 @@ pub fn run(
         ModelCommand::List(json) => list(shelf, json.json),
         ModelCommand::Get { name } => get(shelf, name, cancel),
         ModelCommand::Path { name } => {
-            let path = if name == VOICES {
-                shelf.voices()
-            } else {
-                shelf.path(name)
+            let path = match name.as_str() {
+                VOICES => shelf.voices(),
+                MEANING => shelf.meaning(),
+                _ => shelf.path(name),
             };
             print_path(&path.map_err(anyhow::Error::new)?)?;
             Ok(Outcome::Done)

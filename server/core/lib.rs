@@ -12,10 +12,12 @@
 //! - [`moments`]: speech that several recordings heard, once.
 //! - [`quality`]: frames to how well they were heard.
 //! - [`voices`]: who spoke, by levels of worn microphones and by voice.
+//! - [`meaning`]: texts to directions that are near where they mean the like.
 //! - [`text`]: words to their normal form, queries to matches.
 
 pub mod cancel;
 pub mod clock;
+pub mod meaning;
 pub mod moments;
 pub mod quality;
 pub mod signal;

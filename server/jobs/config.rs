@@ -1,9 +1,10 @@
 //! How does this process work?
 
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError, Weak};
 use std::time::Duration;
 
+use sayback_core::meaning::SentenceEncoder;
 use sayback_core::voices::Encoder;
 
 use crate::speech::{
@@ -34,6 +35,15 @@ pub trait Model: Send + Sync {
     fn encoder(&self) -> Option<Arc<Encoder>> {
         None
     }
+    /// Whether there is a model that finds lines by what they mean. Quick.
+    fn finds_meaning(&self) -> bool {
+        false
+    }
+    /// What finds lines by what they mean; `None` where that model is not there, and
+    /// they are found by their words alone. Shared by all who hold it.
+    fn sentences(&self) -> Option<Arc<SentenceEncoder>> {
+        None
+    }
     /// Loads it, which takes seconds; once more for each worker.
     ///
     /// # Errors
@@ -48,6 +58,8 @@ pub struct ShelfModel {
     threads: usize,
     /// Loaded once for all workers, and how many have it.
     loaded: Mutex<Option<(Whisper, usize)>>,
+    /// As long as somebody holds it.
+    sentences: Mutex<Weak<SentenceEncoder>>,
 }
 
 impl ShelfModel {
@@ -60,6 +72,7 @@ impl ShelfModel {
             name,
             threads: default_threads(),
             loaded: Mutex::default(),
+            sentences: Mutex::default(),
         }
     }
 }
@@ -84,6 +97,26 @@ impl Model for ShelfModel {
             .map(Arc::new)
             .inspect_err(|error| tracing::warn!("voices can't be told apart: {error}"))
             .ok()
+    }
+
+    fn finds_meaning(&self) -> bool {
+        self.shelf.meaning().is_ok()
+    }
+
+    fn sentences(&self) -> Option<Arc<SentenceEncoder>> {
+        let mut shared = self
+            .sentences
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        if let Some(there) = shared.upgrade() {
+            return Some(there);
+        }
+        let found = self.shelf.sentences().map(Arc::new);
+        let found = found
+            .inspect_err(|error| tracing::debug!("nothing is found by meaning: {error}"))
+            .ok()?;
+        *shared = Arc::downgrade(&found);
+        Some(found)
     }
 
     fn load(&self) -> Result<Box<dyn Recogniser>, SpeechError> {

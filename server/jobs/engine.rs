@@ -58,6 +58,7 @@ pub(super) struct Inner {
     troubles: Mutex<BTreeMap<Trouble, (String, Instant)>>,
     /// Whether some worker has the model.
     pub(super) listens: AtomicBool,
+    pub(super) sentences: super::meaning::Kept,
 }
 
 /// What can keep all work waiting.
@@ -89,12 +90,14 @@ impl Engine {
             wake: Wake::default(),
             troubles: Mutex::default(),
             listens: AtomicBool::new(false),
+            sentences: Mutex::default(),
         });
         // Who only looks changes nothing.
         if inner.config.works() {
             inner.free_dead().await?;
             inner.sweep_uploads().await?;
             inner.measure_again().await?;
+            inner.look_for_meaning().await?;
         }
         let threads = worker::start(&inner).map_err(JobsError::Thread)?;
         Ok(Self {

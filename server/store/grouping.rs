@@ -302,7 +302,14 @@ impl Store {
                     .await?;
             }
             JobKind::Transcribe => {}
-            JobKind::Probe | JobKind::Detect | JobKind::Group | JobKind::Voices => return Ok(()),
+            JobKind::Voices if self.has_meaning().await? => {
+                return self.meaning_of(transaction, &ended.event_id).await;
+            }
+            JobKind::Probe
+            | JobKind::Detect
+            | JobKind::Group
+            | JobKind::Voices
+            | JobKind::Meaning => return Ok(()),
         }
         let group = NewJob::of_event(JobKind::Group, &ended.event_id);
         self.queue_again(transaction, group).await

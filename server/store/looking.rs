@@ -150,8 +150,8 @@ impl Look<'_> {
     }
 
     pub async fn in_order(&mut self, nos: &[i64]) -> Result<Vec<i64>, StoreError> {
-        if nos.len() < 2 {
-            return Ok(nos.to_vec());
+        if nos.is_empty() {
+            return Ok(Vec::new());
         }
         let ordered = sqlx::query_scalar(self.store.sql(IN_ORDER))
             .bind(json!(nos).to_string())

@@ -46,7 +46,8 @@ pub struct Claim {
     /// The step.
     pub kind: JobKind,
     /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`],
-    /// [`JobKind::Group`] and [`JobKind::Voices`], otherwise a recording's.
+    /// [`JobKind::Group`], [`JobKind::Voices`] and [`JobKind::Meaning`], otherwise a
+    /// recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,
@@ -173,6 +174,7 @@ statements! {
             error = CASE WHEN interruptions + 1 >= ?3 THEN 'sayback was stopped '
                 || (interruptions + 1) || ' times while working on this; '
                 || CASE kind WHEN 'voices' THEN 'have who speaks found again'
+                    WHEN 'meaning' THEN 'have who speaks found again'
                     WHEN 'align' THEN 'have the clock of the event solved again'
                     WHEN 'group' THEN 'have the clock of the event solved again'
                     ELSE 'add it again' END || ' to have it tried'
@@ -239,7 +241,8 @@ impl Store {
             .bind(audio_ms)
             .execute(&mut **transaction)
             .await?;
-        held(lease, done.rows_affected())
+        held(lease, done.rows_affected())?;
+        self.meaning_changes(transaction, lease.job).await
     }
 
     /// Renews leases until `until_ms` and writes progress. Returns the jobs that

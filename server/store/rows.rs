@@ -87,6 +87,8 @@ word_enum!(
         Transcribe = "transcribe",
         /// Find who speaks. Its subject is an event.
         Voices = "voices",
+        /// Find what is meant. Its subject is an event.
+        Meaning = "meaning",
     }
 );
 
@@ -425,7 +427,8 @@ pub struct JobRow {
     /// The step.
     pub kind: JobKind,
     /// An intake's id for [`JobKind::Probe`], an event's for [`JobKind::Align`],
-    /// [`JobKind::Group`] and [`JobKind::Voices`], otherwise a recording's.
+    /// [`JobKind::Group`], [`JobKind::Voices`] and [`JobKind::Meaning`], otherwise a
+    /// recording's.
     pub subject: String,
     /// The event.
     pub event_id: EventId,

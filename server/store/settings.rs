@@ -15,7 +15,26 @@ const PAUSED: &str = "paused";
 /// '1' where people of one event may be looked for among those of others.
 const VOICES_ACROSS: &str = "voices_across_events";
 
+/// '1' while there is a model of meaning; statements of `meaning.rs` read it too.
+const MEANING: &str = "meaning";
+
 impl Store {
+    /// Says whether there is a model of meaning, for which moments are embedded.
+    ///
+    /// # Errors
+    /// When the database can't be written.
+    pub(super) async fn set_meaning(&self, on: bool) -> Result<(), StoreError> {
+        self.switch(MEANING, on).await
+    }
+
+    /// Whether there was a model of meaning when that was looked at last.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub(super) async fn has_meaning(&self) -> Result<bool, StoreError> {
+        self.is_on(MEANING).await
+    }
+
     /// Pauses the queue for every process on this folder, or lets it go on.
     /// Running jobs finish, except that `transcribe` is put back between windows.
     ///

@@ -134,7 +134,7 @@ const SLOW: [JobKind; 2] = [JobKind::Detect, JobKind::Transcribe];
 /// A job that waits for words, which may wait for their model.
 macro_rules! behind_words {
     () => {
-        "(kind = 'voices' AND EXISTS (SELECT 1 FROM job o WHERE o.event_id = job.event_id
+        "(kind IN ('voices', 'meaning') AND EXISTS (SELECT 1 FROM job o WHERE o.event_id = job.event_id
             AND o.kind = 'transcribe' AND o.state IN ('ready', 'running')))"
     };
 }

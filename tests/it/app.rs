@@ -111,6 +111,7 @@ impl TestApp {
     }
 
     /// A server with a model of the shelf over a data folder that was there.
+    #[allow(dead_code, reason = "a bench asks so")]
     pub fn over(data: TempDir, model: &str) -> Self {
         let mut settings = settings(data.path());
         settings.model = model.into();
@@ -120,6 +121,7 @@ impl TestApp {
     }
 
     /// Ends the server; its data folder.
+    #[allow(dead_code, reason = "a bench asks so")]
     pub fn stop(mut self) -> TempDir {
         let other = tempfile::tempdir().expect("a folder");
         std::mem::replace(&mut self.data, other)

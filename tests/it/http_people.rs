@@ -44,6 +44,7 @@ fn rename(landing: &Landing, person: &Value, change: &Value) -> Reply {
 
 /// Asked of an event that another test has made: that takes seconds.
 pub(crate) fn people_are_named_told_and_forgotten(landing: &Landing) {
+    crate::meaning::lines_are_found_by_what_they_mean(landing);
     let wearer = named(landing, "wearer of Corin, lapel");
     assert_eq!(wearer["wears"][0]["label"], "Corin, lapel");
     let other = named(landing, "speaker 1");

@@ -27,6 +27,7 @@ mod http_upload;
 mod http_work;
 mod kill;
 mod landing;
+mod meaning;
 mod media;
 mod models;
 mod page;

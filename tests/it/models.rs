@@ -314,6 +314,36 @@ fn the_model_of_voices_writes_no_words_and_is_refused_when_wrong() {
 }
 
 #[test]
+fn the_model_of_meaning_is_whole_or_refused() {
+    let there = oracle::model("meaning");
+    let shelf = ModelShelf::new(there.parent().expect("a folder"));
+    assert_eq!(shelf.meaning().expect("whole"), there);
+    let listed = shelf.list();
+    let listed = listed.iter().find(|model| model.name == "meaning");
+    assert!(listed.is_some_and(|model| model.present));
+    let refused = shelf.path("meaning").expect_err("no words").to_string();
+    assert!(
+        refused.contains("choose one of tiny.en, base,"),
+        "{refused}"
+    );
+
+    let mut bytes = fs::read(&there).expect("the file");
+    bytes[1_000_000] ^= 1;
+    let other = Shelf::new();
+    fs::write(other.dir.path().join("meaning.bin"), &bytes).expect("a file");
+    let refused = other.alone().sentences().err().expect("another file");
+    assert!(
+        matches!(refused, SpeechError::WrongFile { .. }),
+        "{refused}"
+    );
+    let none = Shelf::new().alone().sentences().err().expect("no file");
+    assert!(
+        none.to_string().contains("sayback model get meaning"),
+        "{none}"
+    );
+}
+
+#[test]
 fn an_unknown_name_says_which_are_known() {
     let shelf = Shelf::new();
     for unknown in [

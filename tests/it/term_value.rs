@@ -34,6 +34,7 @@ pub struct Detection {
     pub at: Place,
     pub score: f64,
     /// Whether the search stands for it.
+    #[allow(dead_code, reason = "the bench decides by it")]
     pub sure: bool,
 }
 

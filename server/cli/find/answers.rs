@@ -13,9 +13,20 @@ pub struct Search {
     pub total: u64,
     /// Whether there are more than were counted.
     pub more: bool,
+    /// What means the like, if that was asked for.
+    pub by_meaning: Option<ByMeaning>,
     /// All of them counted, if that was asked for.
     pub facets: Option<Facets>,
     /// This page of them, the best first.
+    pub hits: Vec<Hit>,
+}
+
+/// What was found by meaning.
+#[derive(Debug, Deserialize)]
+pub struct ByMeaning {
+    /// Whether there is a model for it.
+    pub model: bool,
+    /// The likest first.
     pub hits: Vec<Hit>,
 }
 

@@ -49,6 +49,10 @@ pub struct Find {
     /// The order of lines
     #[arg(long, value_name = "ORDER", value_enum, default_value_t = Order::Relevance)]
     pub sort: Order,
+    /// Also look in one event for lines that mean the like, where `sayback model get
+    /// meaning` was run
+    #[arg(long, requires = "event")]
+    pub meaning: bool,
     /// Also count them by event, part, person and so on
     #[arg(long)]
     pub facets: bool,
@@ -113,6 +117,7 @@ impl Find {
             self.backup
                 .map(|yes| format!("backup={}", yes == YesNo::Yes)),
         );
+        asked.extend(self.meaning.then(|| "meaning=true".to_owned()));
         asked.extend(self.best.then(|| "best=true".to_owned()));
         asked.extend((self.sort == Order::Clock).then(|| "sort=clock".to_owned()));
         asked.join("&")

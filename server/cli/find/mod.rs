@@ -53,13 +53,18 @@ pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
             guesses = true;
             out(&format!("{}\n\n", paint.faint("perhaps:")))?;
         }
-        let mut lines = vec![line(hit, paint)];
-        for hearing in &hit.heard_on {
-            let file = files.path(client, &hearing.recording.id)?;
-            lines.push(heard(hearing, &file, paint));
+        show(client, hit, &mut files, paint)?;
+    }
+    if let Some(meant) = &search.by_meaning {
+        if !meant.hits.is_empty() {
+            out(&format!("{}\n\n", paint.faint("by meaning:")))?;
         }
-        lines.extend(not_heard(hit, paint));
-        out(&format!("{}\n\n", lines.join("\n")))?;
+        for hit in &meant.hits {
+            show(client, hit, &mut files, paint)?;
+        }
+        if !meant.model {
+            remark("no model of meaning is here; `sayback model get meaning` fetches it");
+        }
     }
     if let Some(facets) = &search.facets {
         out(&counted(facets, paint))?;
@@ -69,6 +74,17 @@ pub fn run(client: &Client, find: &Find) -> Result<Outcome, CliError> {
         remark(more);
     }
     Ok(outcome)
+}
+
+/// A line and who heard it.
+fn show(client: &Client, hit: &Hit, files: &mut Files, paint: Paint) -> Result<(), CliError> {
+    let mut lines = vec![line(hit, paint)];
+    for hearing in &hit.heard_on {
+        let file = files.path(client, &hearing.recording.id)?;
+        lines.push(heard(hearing, &file, paint));
+    }
+    lines.extend(not_heard(hit, paint));
+    out(&format!("{}\n\n", lines.join("\n")))
 }
 
 /// What was asked under a name.

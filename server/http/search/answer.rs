@@ -28,8 +28,8 @@ pub struct Told {
     pub said: Vec<Said>,
     /// Which of them has most of the words.
     pub main: usize,
-    /// How they answer what was asked.
-    pub how: How,
+    /// How they answer what was asked, as answers name it.
+    pub kind: &'static str,
     /// How well, 0 to 1.
     pub score: f32,
     /// Whether that is too little to be told as found.
@@ -39,6 +39,28 @@ pub struct Told {
 }
 
 impl Told {
+    /// A moment that means the like of what was asked, as far as `likeness` (0 to 1) says.
+    pub fn meant(candidate: &Candidate, likeness: f32) -> Option<Self> {
+        let whole = Self::words(
+            candidate,
+            Span {
+                from: 0,
+                to: candidate.words.len(),
+            },
+        )?;
+        let nothing = |mut one: Said| {
+            one.matched.clear();
+            one
+        };
+        Some(Self {
+            said: whole.said.into_iter().map(nothing).collect(),
+            kind: "meaning",
+            score: likeness.clamp(0.0, 1.0),
+            guess: true,
+            ..whole
+        })
+    }
+
     /// Words of a moment that were found otherwise than by a search.
     pub fn words(candidate: &Candidate, words: Span) -> Option<Self> {
         let said = Said::of(candidate, &[words], 0)?;
@@ -47,7 +69,7 @@ impl Told {
         Some(Self {
             said: vec![said],
             main: 0,
-            how: How::Exact,
+            kind: How::Exact.name(),
             score: 1.0,
             guess: false,
             sure: sure / own.len().max(1) as f32,
@@ -69,7 +91,7 @@ pub async fn hits(store: &Store, page: &[Ranked]) -> Result<Vec<Hit>, StoreError
         Some(Told {
             said,
             main,
-            how: answer.how,
+            kind: answer.how.name(),
             score: answer.score,
             guess: answer.is_guess(),
             sure: answer.sure(),
@@ -176,7 +198,7 @@ impl Known {
             text: text.join(" "),
             language: moment.language.clone(),
             matched: joined(spans),
-            kind: told.how.name().into(),
+            kind: told.kind.into(),
             score: told.score,
             guess: told.guess,
             person: speaker(moment),

@@ -62,6 +62,11 @@ pub struct SearchParams {
     #[serde(default)]
     #[param(default = false)]
     pub facets: bool,
+    /// Whether to look in one event also for what means the like of `q`, where the model
+    /// of meaning is on the shelf.
+    #[serde(default)]
+    #[param(default = false)]
+    pub meaning: bool,
     /// The most hits in the answer, 1 to 200.
     #[serde(default = "default_limit")]
     #[param(default = 20, minimum = 1, maximum = 200)]

@@ -3,6 +3,7 @@
 pub(super) mod answer;
 mod ask;
 mod facets;
+mod meaning;
 mod rank;
 pub(super) mod said;
 mod saved;
@@ -56,6 +57,16 @@ async fn search(
         true => Some(facets::facets(store, &all).await?),
         false => None,
     };
+    let by_meaning = match (params.meaning, &filter.events) {
+        (true, Some(events)) if events.len() == 1 => {
+            Some(meaning::found(&state, &params.q, &filter).await?)
+        }
+        (true, _) => {
+            let detail = "meaning is looked for in one event: say which";
+            return Err(Problem::field("meaning", detail));
+        }
+        (false, _) => None,
+    };
     let total = all.len();
     let mut page: Vec<_> = all
         .into_iter()
@@ -69,6 +80,7 @@ async fn search(
         more,
         hits: answer::hits(store, &page).await?,
         facets,
+        by_meaning,
         took_ms: u64::try_from(started.elapsed().as_millis()).unwrap_or(u64::MAX),
     }))
 }

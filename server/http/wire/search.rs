@@ -18,9 +18,21 @@ pub struct SearchAnswer {
     pub more: bool,
     /// The best first.
     pub hits: Vec<Hit>,
+    /// What means the like, if that was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub by_meaning: Option<ByMeaning>,
     /// All hits counted, if that was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub facets: Option<Facets>,
+}
+
+/// What means the like of a question, whatever its words.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+pub struct ByMeaning {
+    /// Whether the model of meaning is on the shelf.
+    pub model: bool,
+    /// The likest first; their `match` is `meaning`, their `score` the likeness.
+    pub hits: Vec<Hit>,
 }
 
 /// Hits counted by what they have in common, those with most first.
@@ -126,7 +138,7 @@ pub struct Hit {
     pub language: Option<String>,
     /// Which words of `text` match.
     pub matched: Vec<Matched>,
-    /// `exact`, `close` or `sounds alike`.
+    /// `exact`, `close`, `sounds alike`; `meaning` among what was found by meaning.
     #[serde(rename = "match")]
     pub kind: String,
     /// How well it matches, 0 to 1.

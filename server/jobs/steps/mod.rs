@@ -7,6 +7,7 @@ mod align;
 mod detect;
 mod earlier;
 mod group;
+mod meaning;
 mod original;
 mod probe;
 mod sound;
@@ -73,6 +74,7 @@ impl<'a> Step<'a> {
             JobKind::Group => self.group(),
             JobKind::Transcribe => self.transcribe(voice),
             JobKind::Voices => self.voices(),
+            JobKind::Meaning => self.meaning(),
         }
     }
 

@@ -8,6 +8,7 @@
 mod full;
 mod glossary;
 mod going_on;
+mod meant;
 mod older;
 mod parts;
 mod put_right;
@@ -45,6 +46,7 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         super::lexicon::ALL,
         listening::ALL,
         looking::ALL,
+        super::meaning::ALL,
         moments::ALL,
         moved::ALL,
         super::parts::ALL,

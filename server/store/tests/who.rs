@@ -340,4 +340,5 @@ pub(super) async fn spoken(store: &Store, open: &EventId) {
         )
         .await
         .unwrap();
+    super::meant::kept_found_and_gone(store, event).await;
 }

@@ -11,8 +11,9 @@ use std::path::PathBuf;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-/// The models that the tests write words down and tell voices apart with.
-const MODELS: [&str; 2] = ["tiny.en", "voices"];
+/// The models that the tests write words down, tell voices apart and find by meaning
+/// with.
+const MODELS: [&str; 3] = ["tiny.en", "voices", "meaning"];
 
 /// A part of the whole check.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, clap::ValueEnum)]

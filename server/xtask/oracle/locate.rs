@@ -108,7 +108,7 @@ pub(crate) fn data(package: &str) -> Result<PathBuf> {
 
 pub(crate) fn model(name: &str) -> Result<PathBuf> {
     let file = match name {
-        "voices" => format!("{name}.bin"),
+        "voices" | "meaning" => format!("{name}.bin"),
         words => format!("ggml-{words}.bin"),
     };
     let file = models()?.join(file);

@@ -138,6 +138,7 @@ impl<'a> Maker<'a> {
                 self.words_took += begun.elapsed();
             }
             JobKind::Voices => self.voices(&lease).await,
+            JobKind::Meaning => unreachable!("queued only where a model of meaning is"),
         }
     }
 

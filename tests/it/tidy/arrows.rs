@@ -6,7 +6,7 @@ use super::{File, source};
 use std::collections::BTreeSet;
 
 const CORE: &[&str] = &[
-    "core", "signal", "clock", "moments", "quality", "text", "voices",
+    "core", "meaning", "signal", "clock", "moments", "quality", "text", "voices",
 ];
 
 /// Every room, and what it may use beside itself.
@@ -18,6 +18,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("quality", &["core", "signal", "clock"]),
     ("text", &["core"]),
     ("voices", &["core", "clock"]),
+    ("meaning", &["core"]),
     ("media", CORE),
     ("speech", CORE),
     ("store", CORE),
@@ -25,8 +26,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "jobs",
         &[
-            "core", "signal", "clock", "moments", "quality", "text", "voices", "media", "speech",
-            "store",
+            "core", "meaning", "signal", "clock", "moments", "quality", "text", "voices", "media",
+            "speech", "store",
         ],
     ),
     (
