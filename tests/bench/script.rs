@@ -122,7 +122,7 @@ fn one(seed: usize, errors: f64, other: usize, design: designs::Design, score: &
         .collect();
     let long = |at: &&At| written.sentences[at.0].words.len() > 3;
     score.longer.0 += truth.iter().filter(long).count();
-    score.longer.1 += right.iter().filter(|at| long(*at)).count();
+    score.longer.1 += right.iter().filter(|at| long(at)).count();
     let right = right.len();
     let wrong = found
         .iter()

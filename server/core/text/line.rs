@@ -57,8 +57,8 @@ pub fn otherwise(said: &[&str], others: &[Vec<&str>]) -> String {
 fn beside(own: &[Vec<String>], other: &[Vec<String>]) -> Vec<(usize, usize)> {
     let width = other.len() + 1;
     let mut cost = vec![0_usize; (own.len() + 1) * width];
-    for m in 0..width {
-        cost[m] = m;
+    for (m, first) in cost.iter_mut().take(width).enumerate() {
+        *first = m;
     }
     for (n, x) in own.iter().enumerate() {
         cost[(n + 1) * width] = n + 1;

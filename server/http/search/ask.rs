@@ -156,7 +156,7 @@ impl SearchParams {
             let known = PLACEMENTS.join(", ");
             return Err(Problem::field(
                 "placement",
-                &format!("placement must be one of {known}"),
+                format!("placement must be one of {known}"),
             ));
         }
         for (name, day) in [("from", &self.from), ("to", &self.to)] {
@@ -165,7 +165,7 @@ impl SearchParams {
             {
                 return Err(Problem::field(
                     name,
-                    &format!("{name} must be a day such as 2026-06-20"),
+                    format!("{name} must be a day such as 2026-06-20"),
                 ));
             }
         }

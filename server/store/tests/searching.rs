@@ -38,11 +38,17 @@ pub(super) async fn searched_and_gone(store: &Store, event: &EventId) {
     let events = [event];
     assert_eq!(store.event_titles(events).await.unwrap()[0].id, *event);
     let source = store.sources(event).await.unwrap()[0].id.clone();
-    let labels = store.labels_of(&[source.0.clone()]).await.unwrap();
+    let labels = store
+        .labels_of(std::slice::from_ref(&source.0))
+        .await
+        .unwrap();
     let called = store.sources_called(&labels[0].name.to_uppercase()).await;
     assert!(called.unwrap().contains(&source));
     let person = store.people(event).await.unwrap()[0].clone();
-    let names = store.names_of(&[person.id.0.clone()]).await.unwrap();
+    let names = store
+        .names_of(std::slice::from_ref(&person.id.0))
+        .await
+        .unwrap();
     assert_eq!(names[0].name, person.name);
     let called = store.people_called(&person.name.to_lowercase()).await;
     assert!(called.unwrap().contains(&person.id));
