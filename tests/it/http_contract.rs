@@ -12,7 +12,7 @@ const EXAMPLES: &str = "20";
 
 /// What a description can't say: that a part ends after it begins, that no two have one
 /// name, that a name has something to see in it and a text something to speak, what a day
-/// is, and who there is.
+/// is, that the name of a file names no folder, and who there is.
 const RULES: &str = r#"
 [[operations]]
 include-name = [
@@ -27,6 +27,7 @@ include-name = [
     "GET /api/v1/search",
     "GET /api/v1/search/words",
     "POST /api/v1/searches",
+    "PUT /api/v1/events/{event}/uploads/{file_name}",
 ]
 
 [operations.checks]

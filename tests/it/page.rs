@@ -193,7 +193,7 @@ async fn an_unfinished_word_is_taken_as_a_beginning(browser: &Browser) {
     browser
         .wait(
             "the kettle",
-            "return /kett\\*$/.test(document.getElementById('summary').textContent)",
+            "return /^kettle/.test(document.querySelector('.hit mark')?.textContent)",
         )
         .await;
     let marked = browser
