@@ -59,6 +59,8 @@ pub fn run(args: &Args) -> Result<()> {
     heading("looking for a line");
     process::run(demo.sayback().arg("find").arg(&args.find))
         .with_context(|| format!("the line {} was not found", args.find))?;
+    heading("looking for a letter as it was written");
+    demo.written()?;
     heading("looking for what has no backup");
     demo.coverage()?;
     if args.no_serve {
@@ -175,6 +177,34 @@ impl Demo {
             }
         }
         process::run(self.sayback().args(["people", "list", title]))
+    }
+
+    /// The bride read her letter twice, and not quite as it is written.
+    fn written(&self) -> Result<()> {
+        let title = scene::demo::TITLE;
+        let list = output(self.sayback().args(["script", "list", title, "--json"]))?;
+        let list: serde_json::Value = serde_json::from_str(&list)?;
+        let there = |text: &str| {
+            let all = list["scripts"].as_array();
+            all.and_then(|all| all.iter().find(|one| one["title"] == text))
+                .and_then(|one| one["id"].as_str().map(str::to_owned))
+        };
+        for (n, (file, text)) in (0..).zip(scene::demo::LETTERS) {
+            let id = match there(text) {
+                Some(id) => id,
+                None => {
+                    let mut add = self.sayback();
+                    add.args(["script", "add", "--json", "--event", title, "--title", text]);
+                    let added = output(add.arg(self.recordings.join("texts").join(file)))?;
+                    let added: serde_json::Value = serde_json::from_str(&added)?;
+                    added["id"].as_str().unwrap_or_default().to_owned()
+                }
+            };
+            if n == 0 {
+                process::run(self.sayback().args(["script", "show", &id]))?;
+            }
+        }
+        Ok(())
     }
 
     /// The groom's letter was heard by one recorder, which clipped: that is said, and the

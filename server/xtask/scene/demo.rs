@@ -1,7 +1,7 @@
 //! What happened at Tarrow Landing on the twentieth of June?
 //!
-//! The demo event: two letters, a ceremony with vows and a reading, two
-//! toasts; five and a half minutes, four voices, five sources. Everybody and
+//! The demo event: two letters, one of them read twice, a ceremony with vows and a
+//! reading, two toasts; six minutes, four voices, five sources. Everybody and
 //! every word is invented.
 
 mod timing;
@@ -38,6 +38,11 @@ pub const NAMES: [&str; 8] = [
 pub const UNWORN: [(&str, &str, &str); 2] = [
     ("\"kept this ferry\"", "Halvard Quill", "officiant"),
     ("\"little brother\"", "Jory", "brother of the bride"),
+];
+/// The letters as they were written, of the files in `texts/`, and what they are called.
+pub const LETTERS: [(&str, &str); 2] = [
+    ("letter-ottilie.txt", "Ottilie's letter"),
+    ("letter-corin.txt", "Corin's letter"),
 ];
 const SEED: u64 = 20_260_620;
 
