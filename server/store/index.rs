@@ -232,8 +232,8 @@ fn row(words: &[IndexWord], attempts: &[&Vec<KeptWord>]) -> Indexed {
     }
 }
 
-/// Confidence in tenths as a sign from '0' to ':'.
+/// Confidence in whole tenths, never more than it is, as a sign from '0' to ':'.
 fn sign(confidence: f32) -> char {
-    let tenths = (confidence.clamp(0.0, 1.0) * 10.0).round() as u8;
+    let tenths = (confidence.clamp(0.0, 1.0) * 10.0).floor() as u8;
     char::from(b'0' + tenths)
 }

@@ -104,7 +104,17 @@ fn every_refusal_is_a_problem() {
     post("/events", &as_json, r#"{"title": "x", "colour": "red"}"#).problem(422);
     let large = format!("{{\"title\": \"{}\"}}", "x".repeat(33 << 20));
     post("/events", &as_json, &large).problem(413);
-    app.get("/search").problem(400);
+    for (wrong, field) in [
+        ("confidence=2", "confidence"),
+        ("placement=hat", "placement"),
+        ("from=june", "from"),
+        ("meaning=true", "meaning"),
+    ] {
+        let path = format!("/search?q=x&{wrong}");
+        assert_eq!(app.get(&path).problem(422)["field"], field);
+    }
+    // No query is an error, not even none.
+    assert_eq!(app.get("/search").json()["total"], 0);
     assert_eq!(
         app.get("/search?q=x&limit=0").problem(422)["field"],
         "limit"

@@ -118,7 +118,7 @@ fn names_change_what_is_written_and_can_be_taken_back() {
         assert_eq!(after.1.as_ref(), heard, "{after:?}");
     }
     let found = |query: &str| {
-        let path = format!("/search?q={query}&event={event}");
+        let path = format!("/search?q=%22{query}%22&event={event}");
         app.get(&path).json()["total"].clone()
     };
     assert_eq!(found("adalie"), 1);

@@ -6,6 +6,11 @@ use serde_json::{Value, json};
 
 use crate::app::TestApp;
 use crate::export::files_of_words_are_read_by_other_programs;
+use crate::http_asked::{
+    a_line_is_found_as_it_is_remembered, an_event_that_is_removed_is_gone_at_once,
+    filters_leave_what_they_name, nothing_that_is_typed_is_an_error,
+    searches_are_kept_under_a_name, the_index_is_made_again_while_it_is_asked,
+};
 use crate::http_people::people_are_named_told_and_forgotten;
 use crate::landing::Landing;
 
@@ -30,10 +35,16 @@ fn a_line_is_found_in_every_recording_that_heard_it() {
     the_answer_has_every_member(&landing);
     a_hit_lies_where_the_line_was_said(&landing);
     the_words_are_at_one_instant_in_every_file(&landing);
+    nothing_that_is_typed_is_an_error(&landing);
+    a_line_is_found_as_it_is_remembered(&landing);
+    filters_leave_what_they_name(&landing);
+    searches_are_kept_under_a_name(&landing);
+    the_index_is_made_again_while_it_is_asked(&landing);
     pages_hold_the_hits_in_order(&landing);
     the_transcript_holds_what_was_found(&landing);
     files_of_words_are_read_by_other_programs(&landing);
     people_are_named_told_and_forgotten(&landing);
+    an_event_that_is_removed_is_gone_at_once(&landing);
 }
 
 fn the_answer_has_every_member(landing: &Landing) {

@@ -11,6 +11,7 @@ mod detect;
 mod docker;
 mod export;
 mod http;
+mod http_asked;
 mod http_audio;
 mod http_cancel;
 mod http_clock;

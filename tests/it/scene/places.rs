@@ -77,6 +77,8 @@ fn measure_take(built: &Built, take: &RecorderTruth, dry: &[DryLine], clean: boo
     take.hearings
         .iter()
         .filter(|hearing| hearing.snr_db >= 6.0)
+        // In a room a line at another speed is another sound than the dry one.
+        .filter(|hearing| clean || built.truth.lines[hearing.line].speed == 1.0)
         .flat_map(|hearing| {
             let id = &built.truth.lines[hearing.line].id;
             let dry = dry
