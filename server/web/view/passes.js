@@ -164,7 +164,7 @@ function after({ pass, start_ms, best }, script, { mark, captions }) {
   return el(
     "div",
     { class: "after" },
-    start_ms === null ? el("span", {}, "Not on the event clock, as parts are.") : form(),
+    start_ms === null ? el("span", {}, "No part can be marked: this pass is not on the event clock.") : form(),
     start_ms === null ? null : links("Captions on the event clock:"),
     best ? links(`Captions in the time of ${best.recording.file}:`, best.recording.id) : null,
   );

@@ -54,7 +54,11 @@ function remover(script, texts) {
       // The second half of a double click is no second thought.
       if (event.detail > 1) return;
       if (asked) texts.remove(script);
-      else show(true);
+      else {
+        // Not every browser gives a pressed button the focus, which it is to lose.
+        button.focus();
+        show(true);
+      }
     },
     onblur: () => show(false),
     onkeydown: (event) => event.key === "Escape" && show(false),
