@@ -1,6 +1,7 @@
 // Joins transport, state, views and player.
 
 import { Player } from "./player.js";
+import { Scripts } from "./scripts.js";
 import { State } from "./state.js";
 import * as server from "./transport.js";
 import { brief, position } from "./words.js";
@@ -8,8 +9,10 @@ import { at } from "./view/dom.js";
 import { showClock, showSaid } from "./view/clock.js";
 import { showEmpty, showEvents } from "./view/events.js";
 import { showHits, showPlaying, showSummary } from "./view/hits.js";
+import { showPasses } from "./view/passes.js";
 import { showProblems, showProgress } from "./view/progress.js";
 import { showRecordings } from "./view/recordings.js";
+import { showScripts } from "./view/scripts.js";
 
 const TYPING_PAUSE_MS = 160;
 const CHANGE_PAUSE_MS = 600;
@@ -20,6 +23,7 @@ const player = new Player(at("audio"), {
   onTime: showTime,
   onTrouble: (trouble) => state.set({ trouble }),
 });
+const scripts = new Scripts(state, { guarded, changed: () => refreshSoon() });
 
 state.read((known, changed) => {
   const any = (...names) => names.some((name) => changed.has(name));
@@ -30,6 +34,15 @@ state.read((known, changed) => {
   if (any("clock", "detail")) showClock(known, server.clockPicture, solveAgain, stopSolving);
   if (any("clock", "said")) {
     showSaid(known, (spot) => player.toggle(spot));
+    showPlaying(known);
+  }
+  if (any("detail", "scripts", "scriptId", "scriptNews")) showScripts(known, scripts);
+  if (any("scripts", "scriptId", "passes")) {
+    showPasses(known, {
+      play: (spot) => player.toggle(spot),
+      mark: (pass, name) => scripts.mark(pass, name),
+      captions: server.captions,
+    });
     showPlaying(known);
   }
   if (any("playing")) {
@@ -50,6 +63,7 @@ async function chooseEvent(eventId) {
   unfollow();
   player.stop();
   state.set({ eventId, detail: null, status: null, answer: null, clock: null, said: null });
+  scripts.forget();
   unfollow = server.follow(eventId, {
     progress: (status) => state.set({ status: eventId ? status : null, trouble: null }),
     change: refreshSoon,
@@ -74,6 +88,7 @@ async function refresh() {
   ]);
   if (detail && clock && state.known.eventId === eventId) state.set({ detail, clock });
   await listSaid();
+  await scripts.refresh();
 }
 
 /** What was said, as far as it was listed, while somebody looks at it. */
@@ -244,6 +259,7 @@ async function start() {
   at("stop").addEventListener("click", () => player.stop());
   at("said").addEventListener("toggle", () => listSaid());
   at("said-more").addEventListener("click", () => listSaid({ more: 100 }));
+  scripts.listen();
   at("work-pause").addEventListener("click", () =>
     act(state.known.status?.paused ? server.resume() : server.pause()),
   );

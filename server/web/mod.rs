@@ -36,6 +36,7 @@ pub const ASSETS: &[Asset] = &[
     asset!("/page/style.css", "style.css", "text/css; charset=utf-8"),
     asset!("/page/mark.svg", "mark.svg", "image/svg+xml"),
     asset!("/page/main.js", "main.js", SCRIPT),
+    asset!("/page/scripts.js", "scripts.js", SCRIPT),
     asset!("/page/transport.js", "transport.js", SCRIPT),
     asset!("/page/state.js", "state.js", SCRIPT),
     asset!("/page/player.js", "player.js", SCRIPT),
@@ -45,7 +46,9 @@ pub const ASSETS: &[Asset] = &[
     asset!("/page/view/events.js", "view/events.js", SCRIPT),
     asset!("/page/view/hits.js", "view/hits.js", SCRIPT),
     asset!("/page/view/recordings.js", "view/recordings.js", SCRIPT),
+    asset!("/page/view/passes.js", "view/passes.js", SCRIPT),
     asset!("/page/view/progress.js", "view/progress.js", SCRIPT),
+    asset!("/page/view/scripts.js", "view/scripts.js", SCRIPT),
 ];
 
 /// The file at `path`.

@@ -7,6 +7,10 @@ export class State {
     detail: null, // the chosen event with sources, recordings, intakes
     clock: null, // where the recordings of the event lie
     said: null, // what was said in it, as far as it is listed
+    scripts: null, // the written texts of it, once somebody looked
+    scriptId: null, // the one that is looked at
+    passes: null, // where that one was read
+    scriptNews: null, // {text, trouble}: what became of the last thing asked of them
     query: "",
     asked: "", // the query the answer below belongs to
     answer: null,

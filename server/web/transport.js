@@ -7,6 +7,7 @@ export class Refusal extends Error {
   constructor(problem) {
     super(problem.detail || problem.title || "the server refused");
     this.status = problem.status;
+    this.field = problem.field;
   }
 }
 
@@ -25,6 +26,12 @@ async function ask(path, options = {}) {
 }
 
 const post = (path) => ask(path, { method: "POST" });
+const send = (path, body) =>
+  ask(path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
 const part = encodeURIComponent;
 
 export const events = () => ask("/events").then((answer) => answer.events);
@@ -41,12 +48,7 @@ export const moments = (eventId, { offset = 0, limit = 100 } = {}) =>
   ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ offset, limit })}`);
 
 /** Has the clock of an event solved again. */
-export const solve = (eventId) =>
-  ask(`/events/${part(eventId)}/clock/solve`, {
-    method: "POST",
-    headers: { "content-type": "application/json" },
-    body: "{}",
-  });
+export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});
 
 /** The address of the picture of a clock; `version` names what it shows. */
 export const clockPicture = (eventId, version) =>
@@ -55,6 +57,24 @@ export const clockPicture = (eventId, version) =>
 export function search(eventId, query, { typing = false, offset = 0, limit = 20, signal } = {}) {
   const asked = new URLSearchParams({ q: query, event: eventId, typing, offset, limit });
   return ask(`/search?${asked}`, { signal });
+}
+
+export const scripts = (eventId) =>
+  ask(`/events/${part(eventId)}/scripts`).then((answer) => answer.scripts);
+export const addScript = (eventId, script) => send(`/events/${part(eventId)}/scripts`, script);
+export const removeScript = (id) => ask(`/scripts/${part(id)}`, { method: "DELETE" });
+
+/** Every time a written text was read. */
+export const passes = (id) => ask(`/scripts/${part(id)}/passes`);
+
+/** Makes the time of a pass a part of the event. */
+export const markPart = (id, { name, pass }) => send(`/scripts/${part(id)}/part`, { name, pass });
+
+/** The address of captions of a pass; on the event clock unless a recording is named. */
+export function captions(id, pass, format, recording = null) {
+  const asked = new URLSearchParams({ pass, format });
+  if (recording) asked.set("recording", recording);
+  return `${BASE}/scripts/${part(id)}/captions?${asked}`;
 }
 
 /** The sound of [startMs, endMs) of a recording, as WAV. */

@@ -1,6 +1,7 @@
 //! The page as a person meets it.
 
 mod clock;
+mod script;
 mod work;
 
 use axum::http::Method;
@@ -37,6 +38,7 @@ fn a_person_finds_a_line_and_hears_exactly_that_spot() {
         plays_the_spot(&browser, &landing).await;
         the_keyboard_is_enough(&browser).await;
         an_unfinished_word_is_taken_as_a_beginning(&browser).await;
+        script::finds_where_a_text_was_read(&browser, &landing).await;
         clock::sees_the_clock(&browser, &landing).await;
         let complaints = browser.end().await;
         assert_eq!(complaints, [""; 0], "the browser complained");
