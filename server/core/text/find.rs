@@ -259,8 +259,7 @@ impl<'a> Ear<'a> {
                     }
                     continue;
                 }
-                let alike = sounds::likeness(wanted, &run);
-                if alike >= least {
+                if let Some(alike) = sounds::alike_at_least(wanted, &run, least) {
                     found.push((at, end, alike));
                 }
             }

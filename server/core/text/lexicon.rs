@@ -54,6 +54,10 @@ const SHORT: f32 = 2.7;
 const SHORT_ALIKE: f32 = 0.86;
 /// What a word found by its beginning can lose.
 const BEGUN: f32 = 0.1;
+/// A word that is written in more moments than this, and in more than one of so many, is
+/// known well enough to the recogniser that others are not taken for it.
+const OFTEN: u32 = 60;
+const OFTEN_OF: u32 = 4_000;
 /// The most words taken for one.
 const MOST_LIKE: usize = 24;
 /// The most words that share a key and are compared: shorter keys are chance.
@@ -181,7 +185,7 @@ impl Lexicon {
                 found.push(like(term, How::Close, worth));
             }
         }
-        if says_little(word) {
+        if says_little(word) || self.moments_of(word) > OFTEN.max(self.moments / OFTEN_OF) {
             return found;
         }
         for key in keys(word, &own) {
@@ -297,8 +301,7 @@ fn sounds_alike(own: &[Sound], length: f32, term: &Term) -> Option<f32> {
     if sounds::most_alike(length, term.length) < least {
         return None;
     }
-    let alike = sounds::likeness(own, &term.sounds);
-    (alike >= least).then(|| worth_of_sound(alike))
+    sounds::alike_at_least(own, &term.sounds, least).map(worth_of_sound)
 }
 
 /// How alike stretches of sound must be, the shorter of which has this length.

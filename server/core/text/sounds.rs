@@ -210,10 +210,18 @@ fn exchanged(a: Sound, b: Sound) -> f32 {
 
 /// How alike two stretches of sounds are: 1 the same, 0 nothing in common.
 pub(super) fn likeness(a: &[Sound], b: &[Sound]) -> f32 {
+    alike_at_least(a, b, 0.0).unwrap_or(0.0)
+}
+
+/// How alike two stretches of sounds are, if that is at least so much; given up as soon as
+/// it can't be.
+pub(super) fn alike_at_least(a: &[Sound], b: &[Sound], least: f32) -> Option<f32> {
     let longer = length(a).max(length(b));
     if longer == 0.0 {
-        return 0.0;
+        return None;
     }
+    // What all changes may cost; a little more, for sums are not exact.
+    let most = (1.0 - least) * longer + 1e-4;
     let mut above: Vec<f32> = vec![0.0];
     for sound in b {
         above.push(above.last().unwrap_or(&0.0) + omitted(*sound));
@@ -221,15 +229,22 @@ pub(super) fn likeness(a: &[Sound], b: &[Sound]) -> f32 {
     for x in a {
         let mut diagonal = above[0];
         above[0] += omitted(*x);
+        let mut cheapest = above[0];
         for (column, y) in b.iter().enumerate() {
             let changed = diagonal + exchanged(*x, *y);
             diagonal = above[column + 1];
             above[column + 1] = changed
                 .min(diagonal + omitted(*x))
                 .min(above[column] + omitted(*y));
+            cheapest = cheapest.min(above[column + 1]);
+        }
+        // No way on is cheaper than the cheapest so far.
+        if cheapest > most {
+            return None;
         }
     }
-    (1.0 - above[b.len()] / longer).max(0.0)
+    let alike = (1.0 - above[b.len()] / longer).max(0.0);
+    (above[b.len()] <= most).then_some(alike)
 }
 
 /// The most that stretches of two lengths can be alike.
@@ -338,6 +353,11 @@ mod tests {
             let (a, b) = (sounds(&a), sounds(&b));
             prop_assert!(there <= most_alike(length(&a), length(&b)) + 1e-4);
             prop_assert!(a.is_empty() || likeness(&a, &a) == 1.0);
+            for least in [0.3, 0.72, 0.9] {
+                let given_up = alike_at_least(&a, &b, least);
+                prop_assert!(given_up.is_none_or(|alike| alike == there));
+                prop_assert!(given_up.is_some() || there < least + 1e-3);
+            }
         }
     }
 }
