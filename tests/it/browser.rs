@@ -104,8 +104,14 @@ impl Browser {
         element.send_keys(text).await.expect("it is typed");
     }
 
-    /// Clicks an element.
+    /// Clicks an element, brought to the middle as a person would who finds it behind the
+    /// player.
     pub async fn click(&self, css: &str) {
+        let css_text = serde_json::to_string(css).expect("a string");
+        self.run(&format!(
+            "document.querySelector({css_text})?.scrollIntoView({{ block: 'center' }}); return 1"
+        ))
+        .await;
         let element = self
             .client
             .find(Locator::Css(css))

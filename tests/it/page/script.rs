@@ -138,7 +138,11 @@ async fn sees_the_pass(browser: &Browser, answer: &Value) {
         (&shown["unfolded"], &shown["focus"]),
         (&json!(false), &json!("script-title"))
     );
-    let lines = shown["lines"].as_array().expect("lines");
+    // What the model heard between two sentences has a line of its own.
+    let all = shown["lines"].as_array().expect("lines").iter();
+    let lines: Vec<&Value> = all
+        .filter(|line| line["plays"] == true || line["struck"] != Value::Null)
+        .collect();
     assert_eq!(lines.len(), 4, "{lines:#?}");
     for (n, line) in lines.iter().enumerate() {
         let said = &pass["sentences"][n]["said"];
@@ -146,7 +150,7 @@ async fn sees_the_pass(browser: &Browser, answer: &Value) {
             assert_eq!(*said, Value::Null, "{answer:#}");
             let left_out = json!({"time": "–", "text": format!("{HERON} left out"),
                 "struck": HERON, "plays": false, "source": ""});
-            assert_eq!(*line, left_out);
+            assert_eq!(**line, left_out);
             continue;
         }
         let at = position(said["start_ms"].as_i64().expect("a start"));
