@@ -188,7 +188,7 @@ async fn plays_a_sentence(browser: &Browser, answer: &Value) {
     let (start, end) = (ms("start_ms"), ms("end_ms"));
     let id = best["recording"]["id"].as_str().expect("an id");
     browser
-        .run("document.querySelector('.pass li:nth-child(4) button.play').focus(); return 1")
+        .run("[...document.querySelectorAll('.pass button.play')].at(-1).focus(); return 1")
         .await;
     browser.press(Key::Enter.into()).await;
     let player = browser
