@@ -5,11 +5,12 @@
 use std::collections::HashMap;
 
 use sayback_core::text::{Group, Query, Term, Wanted};
+use serde::de::DeserializeOwned;
 use serde_json::json;
-use sqlx::{FromRow, Sqlite, Transaction};
+use sqlx::{Sqlite, Transaction};
 
 use super::search::{FactsRow, Neighbourhood, SaidRow};
-use super::statement::statements;
+use super::statement::{Statement, statements};
 use super::{Store, StoreError};
 
 /// Of so many groups of words moments are looked up, of each so many,
@@ -24,12 +25,8 @@ const GOES_ON_MS: i64 = 8_000;
 /// The most moments that have some of the words.
 const MOST_LOOSE: usize = 300;
 
-#[derive(FromRow)]
-struct Around {
-    no: i64,
-    before: Option<i64>,
-    after: Option<i64>,
-}
+/// A moment, the one before it and the one after it.
+type Around = (i64, Option<i64>, Option<i64>);
 
 statements! {
     /// The latest first: rows come in the order of the index, so that the first are told
@@ -46,18 +43,21 @@ statements! {
         ORDER BY f.rowid DESC LIMIT ?2)";
     IN_ORDER = "SELECT json_group_array(m.no ORDER BY m.event_id, m.island, m.start_ms, m.no)
         FROM json_each(?1) i CROSS JOIN moment m ON m.no = i.value";
-    FACTS = "SELECT s.no, m.event_id, m.island, m.start_ms, m.end_ms, s.facts
+    /// In the order of the fields of [`FactsRow`] and [`SaidRow`].
+    FACTS = "SELECT json_group_array(json_array(
+            s.no, m.event_id, m.island, m.start_ms, m.end_ms, s.facts))
         FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no";
-    LINES = "SELECT s.no, m.id, m.event_id, m.island, m.start_ms, m.end_ms, s.words, s.other, s.sure
-        FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no
-        ORDER BY m.event_id, m.island, m.start_ms, m.no";
-    AROUND = "SELECT m.no,
+    LINES = "SELECT json_group_array(json_array(
+            s.no, m.id, m.event_id, m.island, m.start_ms, m.end_ms, s.words, s.other, s.sure)
+            ORDER BY m.event_id, m.island, m.start_ms, m.no)
+        FROM json_each(?1) i CROSS JOIN said s ON s.no = i.value JOIN moment m ON m.no = s.no";
+    AROUND = "SELECT json_group_array(json_array(m.no,
             (SELECT b.no FROM moment b WHERE b.event_id = m.event_id AND b.island = m.island
                 AND b.start_ms < m.start_ms AND b.start_ms > m.start_ms - 120000 AND b.word_count > 0
-                ORDER BY b.start_ms DESC, b.no DESC LIMIT 1) AS before,
+                ORDER BY b.start_ms DESC, b.no DESC LIMIT 1),
             (SELECT a.no FROM moment a WHERE a.event_id = m.event_id AND a.island = m.island
                 AND a.start_ms > m.start_ms AND a.start_ms < m.end_ms + 30000 AND a.word_count > 0
-                ORDER BY a.start_ms, a.no LIMIT 1) AS after
+                ORDER BY a.start_ms, a.no LIMIT 1)))
         FROM json_each(?1) i CROSS JOIN moment m ON m.no = i.value";
 }
 
@@ -100,7 +100,8 @@ impl Look<'_> {
         if let Some(part) = self.part {
             asked = asked.bind(part);
         }
-        numbers(asked.fetch_one(&mut *self.transaction).await?)
+        let list: String = asked.fetch_one(&mut *self.transaction).await?;
+        listed(&list)
     }
 
     /// The moments that have most of what the rarest words say, in any way these may have
@@ -149,45 +150,45 @@ impl Look<'_> {
         Ok(found.into_iter().map(|(no, _)| no).collect())
     }
 
+    /// What a statement that makes one list of it tells of these moments.
+    async fn all_of<T: DeserializeOwned>(
+        &mut self,
+        statement: &'static Statement,
+        nos: &[i64],
+    ) -> Result<Vec<T>, StoreError> {
+        let list: String = sqlx::query_scalar(self.store.sql(statement))
+            .bind(json!(nos).to_string())
+            .fetch_one(&mut *self.transaction)
+            .await?;
+        listed(&list)
+    }
+
     pub async fn in_order(&mut self, nos: &[i64]) -> Result<Vec<i64>, StoreError> {
         if nos.is_empty() {
             return Ok(Vec::new());
         }
-        let ordered = sqlx::query_scalar(self.store.sql(IN_ORDER))
-            .bind(json!(nos).to_string())
-            .fetch_one(&mut *self.transaction)
-            .await?;
-        numbers(ordered)
+        self.all_of(IN_ORDER, nos).await
     }
 
     pub async fn facts_of(&mut self, nos: &[i64]) -> Result<Vec<FactsRow>, StoreError> {
-        Ok(sqlx::query_as(self.store.sql(FACTS))
-            .bind(json!(nos).to_string())
-            .fetch_all(&mut *self.transaction)
-            .await?)
+        self.all_of(FACTS, nos).await
     }
 
     pub async fn lines(&mut self, nos: &[i64]) -> Result<Vec<SaidRow>, StoreError> {
         if nos.is_empty() {
             return Ok(Vec::new());
         }
-        Ok(sqlx::query_as(self.store.sql(LINES))
-            .bind(json!(nos).to_string())
-            .fetch_all(&mut *self.transaction)
-            .await?)
+        self.all_of(LINES, nos).await
     }
 
     pub async fn neighbourhoods(&mut self, nos: &[i64]) -> Result<Vec<Neighbourhood>, StoreError> {
         if nos.is_empty() {
             return Ok(Vec::new());
         }
-        let around: Vec<Around> = sqlx::query_as(self.store.sql(AROUND))
-            .bind(json!(nos).to_string())
-            .fetch_all(&mut *self.transaction)
-            .await?;
+        let around: Vec<Around> = self.all_of(AROUND, nos).await?;
         let mut all: Vec<i64> = around
             .iter()
-            .flat_map(|one| [one.before, Some(one.no), one.after])
+            .flat_map(|(no, before, after)| [*before, Some(*no), *after])
             .flatten()
             .collect();
         all.sort_unstable();
@@ -202,19 +203,19 @@ impl Look<'_> {
         let goes_on = |first: &SaidRow, then: &SaidRow| then.start_ms - first.end_ms < GOES_ON_MS;
         Ok(around
             .iter()
-            .filter_map(|one| {
-                let own = line(Some(one.no))?;
-                let before = line(one.before).filter(|before| goes_on(before, &own));
-                let after = line(one.after).filter(|after| goes_on(&own, after));
+            .filter_map(|(no, before, after)| {
+                let own = line(Some(*no))?;
+                let before = line(*before).filter(|before| goes_on(before, &own));
+                let after = line(*after).filter(|after| goes_on(&own, after));
                 Some(Neighbourhood { before, own, after })
             })
             .collect())
     }
 }
 
-/// Numbers that came as one value: thousands of rows cost more to hand over than to find.
-fn numbers(json: String) -> Result<Vec<i64>, StoreError> {
-    serde_json::from_str(&json)
+/// A list that came as one value: rows cost more to hand over than to find.
+fn listed<T: DeserializeOwned>(json: &str) -> Result<Vec<T>, StoreError> {
+    serde_json::from_str(json)
         .map_err(|error| StoreError::Database(sqlx::Error::Decode(error.into())))
 }
 

@@ -7,6 +7,7 @@
 use std::collections::HashSet;
 
 use sayback_core::text::{Query, Wanted};
+use serde::Deserialize;
 use serde_json::json;
 use sqlx::FromRow;
 
@@ -49,7 +50,7 @@ pub struct Filter {
 }
 
 /// A moment as it is searched.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub struct SaidRow {
     /// Its number in the index.
     pub no: i64,
@@ -72,7 +73,7 @@ pub struct SaidRow {
 }
 
 /// What is known of a moment in the index.
-#[derive(Clone, Debug, FromRow)]
+#[derive(Clone, Debug, Deserialize)]
 pub struct FactsRow {
     /// Its number in the index.
     pub no: i64,

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use super::forms::{base, says_little};
+use super::letters::Letters;
 use super::sounds::{self, Sound, skeleton};
 
 /// How a word or a line answers what was asked for, best first.
@@ -79,6 +80,7 @@ struct Term {
     text: Box<str>,
     sounds: Box<[Sound]>,
     length: f32,
+    letters: Letters,
     moments: u32,
 }
 
@@ -103,6 +105,7 @@ impl Lexicon {
             text: text.into(),
             length: sounds::length(&sounds),
             sounds: sounds.into(),
+            letters: Letters::of(text),
             moments,
         });
     }
@@ -174,6 +177,7 @@ impl Lexicon {
         let own = sounds::sounds(word);
         let own_base = base(word);
         let length = sounds::length(&own);
+        let letters = Letters::of(word);
         let mut seen: HashSet<u32> = HashSet::new();
         let mut found: Vec<Like> = Vec::new();
         let forms = self.by_base.get(own_base.as_str()).into_iter().flatten();
@@ -197,7 +201,7 @@ impl Lexicon {
                 if !seen.insert(*place) || &*term.text == word || says_little(&term.text) {
                     continue;
                 }
-                let spelled = spelled_alike(word, &term.text);
+                let spelled = spelled_alike(word, letters, term);
                 let heard = sounds_alike(&own, length, term);
                 let best = match (spelled, heard) {
                     (Some((edits, a)), Some(b)) if edits > 1 && b > a => (How::SoundsAlike, b),
@@ -256,18 +260,18 @@ fn without(letters: &[char], out: usize) -> String {
 
 /// By how many letters changed, left out, put in or exchanged with the next one word is
 /// another, and what it is worth then.
-fn spelled_alike(a: &str, b: &str) -> Option<(usize, f32)> {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    let longer = a.len().max(b.len());
+fn spelled_alike(word: &str, letters: Letters, term: &Term) -> Option<(usize, f32)> {
+    let longer = letters.count.max(term.letters.count);
     let most = match longer {
         0..=3 => return None,
         4..=5 => 1,
         6..=9 => 2,
         _ => 3,
     };
-    if a.len().abs_diff(b.len()) > most {
+    if letters.least_edits(term.letters) > most {
         return None;
     }
+    let (a, b): (Vec<char>, Vec<char>) = (word.chars().collect(), term.text.chars().collect());
     let edits = edits(&a, &b);
     // People get the first letter right, mostly (common knowledge, no source).
     let first = if a.first() == b.first() { 0.0 } else { 0.1 };
@@ -278,19 +282,20 @@ fn spelled_alike(a: &str, b: &str) -> Option<(usize, f32)> {
 /// (Damerau, 1964).
 fn edits(a: &[char], b: &[char]) -> usize {
     let width = b.len() + 1;
-    let mut rows = vec![(0..width).collect::<Vec<usize>>()];
+    let [mut before, mut above, mut row] = [vec![0; width], (0..width).collect(), vec![0; width]];
     for (n, x) in a.iter().enumerate() {
-        let mut row = vec![n + 1; width];
+        row[0] = n + 1;
         for (m, y) in b.iter().enumerate() {
-            let changed = rows[n][m] + usize::from(x != y);
-            row[m + 1] = changed.min(rows[n][m + 1] + 1).min(row[m] + 1);
+            let changed = above[m] + usize::from(x != y);
+            row[m + 1] = changed.min(above[m + 1] + 1).min(row[m] + 1);
             if n > 0 && m > 0 && *x == b[m - 1] && a[n - 1] == *y {
-                row[m + 1] = row[m + 1].min(rows[n - 1][m - 1] + 1);
+                row[m + 1] = row[m + 1].min(before[m - 1] + 1);
             }
         }
-        rows.push(row);
+        std::mem::swap(&mut before, &mut above);
+        std::mem::swap(&mut above, &mut row);
     }
-    rows[a.len()][b.len()]
+    above[b.len()]
 }
 
 fn sounds_alike(own: &[Sound], length: f32, term: &Term) -> Option<f32> {

@@ -25,6 +25,7 @@
 mod find;
 mod forms;
 mod glossary;
+mod letters;
 mod lexicon;
 mod line;
 mod names;

@@ -162,40 +162,67 @@ fn written(value: u32, ordinal: bool) -> String {
 
 /// The ways in which a number in digits is said; none for a word that is no number.
 pub(super) fn spelled(word: &str) -> Vec<Vec<String>> {
+    let Some((value, ordinal)) = number(word) else {
+        return Vec::new();
+    };
+    let mut ways = vec![said(value, false), said(value, true)];
+    ways.extend(in_pairs(value));
+    ways.dedup();
+    if ordinal {
+        ways.iter_mut().for_each(make_ordinal);
+    }
+    ways
+}
+
+/// The way in which it is said mostly: years in pairs.
+pub(super) fn usually_spelled(word: &str) -> Option<Vec<String>> {
+    let (value, ordinal) = number(word)?;
+    let year = match value {
+        1_100..2_000 => value % 100 == 0 || value % 100 >= 10,
+        _ => (2_010..2_100).contains(&value),
+    };
+    let pairs = in_pairs(value).filter(|_| year);
+    let mut words = pairs.unwrap_or_else(|| said(value, false));
+    if ordinal {
+        make_ordinal(&mut words);
+    }
+    Some(words)
+}
+
+/// The value of a number in digits, and whether it is an ordinal.
+fn number(word: &str) -> Option<(u32, bool)> {
     let end = word
         .find(|c: char| !c.is_ascii_digit())
         .unwrap_or(word.len());
     let (number, ending) = word.split_at(end);
     let ordinal = matches!(ending, "st" | "nd" | "rd" | "th");
-    let Some(value) = number.parse().ok().filter(|value| *value <= LARGEST) else {
-        return Vec::new();
-    };
-    if !ordinal && !ending.is_empty() || number.starts_with('0') && number.len() > 1 {
-        return Vec::new();
-    }
-    let mut ways = vec![said(value, false), said(value, true)];
+    let zeros = number.starts_with('0') && number.len() > 1;
+    let value = number.parse().ok().filter(|value| *value <= LARGEST)?;
+    (!zeros && (ordinal || ending.is_empty())).then_some((value, ordinal))
+}
+
+/// A year, or a time of day: two pairs.
+fn in_pairs(value: u32) -> Option<Vec<String>> {
     let (first, second) = (value / 100, value % 100);
-    if (10..100).contains(&first) && value < 10_000 {
-        let mut pairs = said(first, false);
-        match second {
-            0 => pairs.push("hundred".into()),
-            1..10 => {
-                pairs.push("oh".into());
-                pairs.extend(said(second, false));
-            }
-            _ => pairs.extend(said(second, false)),
-        }
-        ways.push(pairs);
+    if !(10..100).contains(&first) {
+        return None;
     }
-    ways.dedup();
-    if ordinal {
-        for way in &mut ways {
-            if let Some(last) = way.last_mut() {
-                *last = as_ordinal(last);
-            }
+    let mut pairs = said(first, false);
+    match second {
+        0 => pairs.push("hundred".into()),
+        1..10 => {
+            pairs.push("oh".into());
+            pairs.extend(said(second, false));
         }
+        _ => pairs.extend(said(second, false)),
     }
-    ways
+    Some(pairs)
+}
+
+fn make_ordinal(words: &mut Vec<String>) {
+    if let Some(last) = words.last_mut() {
+        *last = as_ordinal(last);
+    }
 }
 
 fn as_ordinal(cardinal: &str) -> String {
@@ -297,6 +324,30 @@ mod tests {
         assert_eq!(spelled("30th"), ["thirtieth"]);
         for none in ["lamp", "", "007", "10m", "12345678901"] {
             assert!(spelled(none).is_empty(), "{none}");
+        }
+    }
+
+    #[test]
+    fn years_are_said_in_pairs() {
+        for (digits, words) in [
+            ("0", "zero"),
+            ("11", "eleven"),
+            ("40", "forty"),
+            ("105", "one hundred five"),
+            ("1987", "nineteen eighty seven"),
+            ("2026", "twenty twenty six"),
+            ("2003", "two thousand three"),
+            ("1105", "one thousand one hundred five"),
+            ("1900", "nineteen hundred"),
+            ("1st", "first"),
+            ("20th", "twentieth"),
+            ("22nd", "twenty second"),
+            ("12th", "twelfth"),
+        ] {
+            assert_eq!(usually_spelled(digits).expect(digits).join(" "), words);
+        }
+        for other in ["4x4", "th", "", "3pm", "愿"] {
+            assert_eq!(usually_spelled(other), None, "{other}");
         }
     }
 

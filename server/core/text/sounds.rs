@@ -6,9 +6,15 @@
 //! made; what English swallows (an r after a vowel, an h, a faint vowel) is cheap
 //! to leave out.
 
-/// A sound: a consonant by a letter, a vowel by where it lies.
+use std::sync::LazyLock;
+
+/// A sound, by its mark in [`SPELLINGS`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Sound(u8);
+
+/// What a mark stands for: a consonant by a letter, a vowel by where it lies.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Sound {
+enum Kind {
     /// `p b t d k g f v s z m n l r w y h`, and T as in thin, S as in she, Z as in
     /// measure, C as in chin, J as in gin, N as in sing.
     Consonant(u8),
@@ -16,7 +22,7 @@ pub(super) enum Sound {
     Vowel(f32, f32),
 }
 
-use Sound::{Consonant, Vowel};
+use Kind::{Consonant, Vowel};
 
 /// Spellings and their sounds, as [`spelled`] reads them: of several that fit, the
 /// longest counts. `^` stands for the beginning of the word, `$` for its end.
@@ -57,7 +63,7 @@ const LONG: [(u8, u8); 5] = [
 
 /// The sound of a mark: see, sit, set, late, cat, father, lot, go, too, like, the,
 /// loud, boy; all others are consonants.
-fn spelled(mark: u8) -> Sound {
+fn kind(mark: u8) -> Kind {
     match mark {
         b'0' => Vowel(0.0, 0.0),
         b'1' => Vowel(0.2, 0.2),
@@ -92,18 +98,20 @@ pub(super) fn sounds(word: &str) -> Vec<Sound> {
     while at < letters.len() {
         if at > 0 && letters[at] == letters[at - 1] && !is_vowel(letters[at]) {
             at += 1;
-            continue;
+        } else if let Some(mark) = long_vowel(letters, at) {
+            sounds.push(Sound(mark));
+            at += 1;
+        } else if let Some(spelling) = longest(letters, at) {
+            sounds.extend(spelling.marks.bytes().map(Sound));
+            at += spelling.letters.len();
+        } else {
+            sounds.push(Sound(letters[at]));
+            at += 1;
         }
-        let (length, marks) = match long_vowel(letters, at) {
-            Some(mark) => (1, vec![mark]),
-            None => longest(letters, at),
-        };
-        sounds.extend(marks.into_iter().map(spelled));
-        at += length;
     }
     if sounds.is_empty() {
         // Only silent letters: they are said after all.
-        sounds.extend(letters.iter().map(|letter| spelled(*letter)));
+        sounds.extend(letters.iter().copied().map(Sound));
     }
     sounds
 }
@@ -124,29 +132,50 @@ fn long_vowel(letters: &[u8], at: usize) -> Option<u8> {
         .map(|(_, long)| *long)
 }
 
-/// How many letters the longest spelling here has, and the marks of its sounds.
-fn longest(letters: &[u8], at: usize) -> (usize, Vec<u8>) {
-    let mut best = (1, 0, None);
-    for (spelling, marks) in SPELLINGS {
-        let body = spelling.trim_start_matches('^').trim_end_matches('$');
-        let anchors = spelling.len() - body.len();
-        let begins = !spelling.starts_with('^') || at == 0;
-        let ends = !spelling.ends_with('$') || at + body.len() == letters.len();
+/// How letters are said.
+struct Spelling {
+    letters: &'static str,
+    /// Only at the beginning of a word, or at its end.
+    begins: bool,
+    ends: bool,
+    marks: &'static str,
+}
+
+/// [`SPELLINGS`] by their first letter, of each the longest and those of most conditions
+/// first.
+static BY_LETTER: LazyLock<[Vec<Spelling>; 26]> = LazyLock::new(|| {
+    let of = |first: u8| {
+        let all = SPELLINGS.iter().map(|(spelling, marks)| Spelling {
+            letters: spelling.trim_matches(['^', '$']),
+            begins: spelling.starts_with('^'),
+            ends: spelling.ends_with('$'),
+            marks,
+        });
+        let own = all.filter(|spelling| spelling.letters.as_bytes()[0] == first);
+        let mut own: Vec<Spelling> = own.collect();
+        let rank = |one: &Spelling| (one.letters.len(), one.begins as u8 + one.ends as u8);
+        own.sort_by_key(|one| std::cmp::Reverse(rank(one)));
+        own
+    };
+    std::array::from_fn(|n| of(b'a' + n as u8))
+});
+
+/// The longest spelling that stands here.
+fn longest(letters: &[u8], at: usize) -> Option<&'static Spelling> {
+    let own = BY_LETTER.get(usize::from(letters[at] - b'a'))?;
+    own.iter().find(|spelling| {
+        let ends = at + spelling.letters.len() == letters.len();
         // A word is more than its ending.
-        let silent = marks.is_empty() && at == 0;
-        let fits = begins && ends && !silent && letters[at..].starts_with(body.as_bytes());
-        if fits && (body.len(), anchors) >= (best.0, best.1) {
-            best = (body.len(), anchors, Some(marks));
-        }
-    }
-    match best {
-        (length, _, Some(marks)) => (length, marks.bytes().collect()),
-        _ => (1, vec![letters[at]]),
-    }
+        let silent = spelling.marks.is_empty() && at == 0;
+        (at == 0 || !spelling.begins)
+            && (ends || !spelling.ends)
+            && !silent
+            && letters[at..].starts_with(spelling.letters.as_bytes())
+    })
 }
 
 /// What a sound is worth: how much it adds to how long two words are.
-fn weight(sound: Sound) -> f32 {
+fn weight(sound: Kind) -> f32 {
     match sound {
         Consonant(b'h' | b'w' | b'y') => 0.6,
         Consonant(_) => 1.0,
@@ -156,11 +185,11 @@ fn weight(sound: Sound) -> f32 {
 
 /// How long a stretch of sounds is: some 3 for a short name, 8 for a long one.
 pub(super) fn length(sounds: &[Sound]) -> f32 {
-    sounds.iter().map(|sound| weight(*sound)).sum()
+    sounds.iter().map(|sound| COSTS.weight[sound.at()]).sum()
 }
 
 /// What it costs to leave a sound out.
-fn omitted(sound: Sound) -> f32 {
+fn omitted(sound: Kind) -> f32 {
     match sound {
         Consonant(b'h') => 0.3,
         Consonant(b'r') => 0.45,
@@ -186,7 +215,7 @@ const NEAR: &[(&[u8; 2], f32)] = &[
 ];
 
 /// What it costs to take one sound for another.
-fn exchanged(a: Sound, b: Sound) -> f32 {
+fn exchanged(a: Kind, b: Kind) -> f32 {
     match (a, b) {
         (Consonant(a), Consonant(b)) if a == b => 0.0,
         (Consonant(a), Consonant(b)) => NEAR
@@ -208,6 +237,33 @@ fn exchanged(a: Sound, b: Sound) -> f32 {
     }
 }
 
+/// Marks are letters and digits.
+const MARKS: usize = 128;
+
+/// What every sound costs and every two, worked out once: words are compared by the
+/// thousand.
+struct Costs {
+    weight: [f32; MARKS],
+    omitted: [f32; MARKS],
+    exchanged: Vec<[f32; MARKS]>,
+}
+
+static COSTS: LazyLock<Costs> = LazyLock::new(|| {
+    let kinds: [Kind; MARKS] = std::array::from_fn(|mark| kind(mark as u8));
+    let against = |a: &Kind| kinds.map(|b| exchanged(*a, b));
+    Costs {
+        weight: kinds.map(weight),
+        omitted: kinds.map(omitted),
+        exchanged: kinds.iter().map(against).collect(),
+    }
+});
+
+impl Sound {
+    fn at(self) -> usize {
+        usize::from(self.0) % MARKS
+    }
+}
+
 /// How alike two stretches of sounds are: 1 the same, 0 nothing in common.
 pub(super) fn likeness(a: &[Sound], b: &[Sound]) -> f32 {
     alike_at_least(a, b, 0.0).unwrap_or(0.0)
@@ -222,21 +278,32 @@ pub(super) fn alike_at_least(a: &[Sound], b: &[Sound], least: f32) -> Option<f32
     }
     // What all changes may cost; a little more, for sums are not exact.
     let most = (1.0 - least) * longer + 1e-4;
-    let mut above: Vec<f32> = vec![0.0];
-    for sound in b {
-        above.push(above.last().unwrap_or(&0.0) + omitted(*sound));
+    let costs = &*COSTS;
+    let mut few = [0.0_f32; 24];
+    let mut many = Vec::new();
+    let above: &mut [f32] = match few.get_mut(..=b.len()) {
+        Some(above) => above,
+        None => {
+            many.resize(b.len() + 1, 0.0);
+            &mut many
+        }
+    };
+    for (n, sound) in b.iter().enumerate() {
+        above[n + 1] = above[n] + costs.omitted[sound.at()];
     }
     for x in a {
+        let out = costs.omitted[x.at()];
+        let exchanged = &costs.exchanged[x.at()];
         let mut diagonal = above[0];
-        above[0] += omitted(*x);
+        above[0] += out;
         let mut cheapest = above[0];
-        for (column, y) in b.iter().enumerate() {
-            let changed = diagonal + exchanged(*x, *y);
-            diagonal = above[column + 1];
-            above[column + 1] = changed
-                .min(diagonal + omitted(*x))
-                .min(above[column] + omitted(*y));
-            cheapest = cheapest.min(above[column + 1]);
+        for (n, y) in b.iter().enumerate() {
+            let changed = diagonal + exchanged[y.at()];
+            diagonal = above[n + 1];
+            above[n + 1] = changed
+                .min(diagonal + out)
+                .min(above[n] + costs.omitted[y.at()]);
+            cheapest = cheapest.min(above[n + 1]);
         }
         // No way on is cheaper than the cheapest so far.
         if cheapest > most {
@@ -255,7 +322,7 @@ pub(super) fn most_alike(a: f32, b: f32) -> f32 {
 
 /// The consonants by kind, which survive mishearing: names are looked up by them.
 pub(super) fn skeleton(sounds: &[Sound]) -> String {
-    let kind = |sound: &Sound| match sound {
+    let of = |sound: &Sound| match kind(sound.0) {
         Consonant(b'p' | b'b' | b'f' | b'v') => Some('p'),
         Consonant(b't' | b'd' | b'T') => Some('t'),
         Consonant(b'k' | b'g') => Some('k'),
@@ -264,7 +331,7 @@ pub(super) fn skeleton(sounds: &[Sound]) -> String {
         Consonant(b'l') => Some('l'),
         _ => None,
     };
-    sounds.iter().filter_map(kind).collect()
+    sounds.iter().filter_map(of).collect()
 }
 
 #[cfg(test)]

@@ -4,7 +4,9 @@ use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 
+use super::super::letters::Letters;
 use super::super::normal::parts;
+use super::super::numbers::usually_spelled;
 use super::super::same::word_likeness;
 use super::super::sounds::{Sound, length, likeness, most_alike, sounds};
 use super::{HeardIn, HeardWord, Written};
@@ -31,8 +33,7 @@ pub(super) struct Token {
 /// What a word looks and sounds like.
 struct Type {
     text: String,
-    /// Which letters it has, a bit each; all others share a few.
-    letters: u32,
+    letters: Letters,
     /// With their length; most words are never compared by sound.
     sounds: OnceCell<(Vec<Sound>, f32)>,
 }
@@ -177,12 +178,8 @@ impl Read {
 
 impl Type {
     fn of(text: String) -> Self {
-        let bit = |c: char| match c {
-            'a'..='z' => 1 << (c as u32 - 'a' as u32),
-            other => 1 << (26 + other as u32 % 6),
-        };
         Self {
-            letters: text.chars().map(bit).fold(0, |all, one| all | one),
+            letters: Letters::of(&text),
             text,
             sounds: OnceCell::new(),
         }
@@ -200,9 +197,7 @@ impl Type {
     /// less than half of the letters of the shorter.
     fn may_be_alike(&self, other: &Self) -> bool {
         let (a, b) = (self.text.len(), other.text.len());
-        let fewer = self.letters.count_ones().min(other.letters.count_ones());
-        let shared = (self.letters & other.letters).count_ones();
-        a.max(b) <= 2 * a.min(b) + 2 && 2 * shared >= fewer
+        a.max(b) <= 2 * a.min(b) + 2 && self.letters.share_half(other.letters)
     }
 
     fn alike(&self, other: &Self) -> f32 {
@@ -255,7 +250,7 @@ impl Kinds {
         }
         let tokens = parts(shown)
             .into_iter()
-            .flat_map(|part| match spoken(&part) {
+            .flat_map(|part| match usually_spelled(&part) {
                 Some(words) => words,
                 None => vec![part],
             });
@@ -298,103 +293,5 @@ impl Kinds {
         }
         pairs.extend(tokens.last().map(|token| token.kind));
         pairs
-    }
-}
-
-#[rustfmt::skip]
-const SMALL: [&str; 20] = [
-    "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
-    "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen",
-    "nineteen",
-];
-#[rustfmt::skip]
-const TENS: [&str; 10] = [
-    "", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety",
-];
-#[rustfmt::skip]
-const NTH: [(&str, &str); 8] = [
-    ("one", "first"), ("two", "second"), ("three", "third"), ("five", "fifth"),
-    ("eight", "eighth"), ("nine", "ninth"), ("twelve", "twelfth"), ("y", "ieth"),
-];
-
-/// The English words of a number in digits up to 9999 (years as one says them), also of
-/// `10th`: recognisers write either.
-fn spoken(part: &str) -> Option<Vec<String>> {
-    let digits = part.trim_end_matches(|c: char| c.is_ascii_lowercase());
-    let ending = &part[digits.len()..];
-    let nth = match ending {
-        "" => false,
-        "st" | "nd" | "rd" | "th" => true,
-        _ => return None,
-    };
-    if digits.is_empty() || digits.len() > 4 || !digits.bytes().all(|b| b.is_ascii_digit()) {
-        return None;
-    }
-    let number: usize = digits.parse().ok()?;
-    let mut words: Vec<String> = in_words(number).into_iter().map(str::to_owned).collect();
-    if let (true, Some(last)) = (nth, words.last_mut()) {
-        let other = NTH.iter().find(|(end, _)| last.ends_with(end));
-        *last = match other {
-            Some((end, instead)) => format!("{}{instead}", last.trim_end_matches(end)),
-            None => format!("{last}th"),
-        };
-    }
-    Some(words)
-}
-
-fn in_words(number: usize) -> Vec<&'static str> {
-    let small = |n: usize| match n {
-        0 => Vec::new(),
-        1..20 => vec![SMALL[n]],
-        _ if n.is_multiple_of(10) => vec![TENS[n / 10 % 10]],
-        _ => vec![TENS[n / 10 % 10], SMALL[n % 10]],
-    };
-    match number {
-        0 => vec!["zero"],
-        1..100 => small(number),
-        100..1000 => [vec![SMALL[number / 100], "hundred"], small(number % 100)].concat(),
-        // Years; their round hundreds too.
-        1100..2000 | 2010..2100 if number % 100 >= 10 => {
-            [small(number / 100), small(number % 100)].concat()
-        }
-        1100..2000 if number.is_multiple_of(100) => [small(number / 100), vec!["hundred"]].concat(),
-        _ => [
-            vec![SMALL[number / 1000 % 10], "thousand"],
-            match number % 1000 {
-                0 => Vec::new(),
-                rest => in_words(rest),
-            },
-        ]
-        .concat(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_are_words() {
-        for (digits, words) in [
-            ("0", "zero"),
-            ("11", "eleven"),
-            ("31", "thirty one"),
-            ("40", "forty"),
-            ("105", "one hundred five"),
-            ("1987", "nineteen eighty seven"),
-            ("2026", "twenty twenty six"),
-            ("2003", "two thousand three"),
-            ("1900", "nineteen hundred"),
-            ("1st", "first"),
-            ("20th", "twentieth"),
-            ("22nd", "twenty second"),
-            ("12th", "twelfth"),
-        ] {
-            assert_eq!(spoken(digits).expect(digits).join(" "), words);
-        }
-        for other in ["12345", "4x4", "th", "", "3pm", "愿"] {
-            assert_eq!(spoken(other), None, "{other}");
-        }
-        (0..10_000).for_each(|n| assert!(!in_words(n).is_empty()));
     }
 }
