@@ -232,7 +232,7 @@ impl Store {
         }
         near.retain(|no| !known.contains(no));
         let mut audible = Vec::new();
-        if exact.is_empty() && wanted.has_unwritten() {
+        if exact.is_empty() && wanted.is_audible() {
             audible = look.having("", MOST_AUDIBLE + 1).await?;
             if audible.len() > MOST_AUDIBLE as usize {
                 audible.clear();

@@ -1,14 +1,13 @@
 //! Where in these words is what was asked for, and how well do they answer it?
 
-use std::collections::HashMap;
 use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 
 use self::answer::{Answer, FAR, Hit, followed, together};
-use super::lexicon::{How, needed_likeness, worth_of_sound};
+pub use self::listen::Listener;
+use super::lexicon::How;
 use super::line::Line;
-use super::sounds::{self, Sound};
 use super::ways::{Wanted, WantedWord};
 
 /// A run of words of a text, by position, `to` exclusive.
@@ -38,14 +37,12 @@ pub struct Found {
 const CONFIDENT: f32 = 0.68;
 /// Answers in which no word stands as it was asked for must score so much.
 const CONFIDENT_UNLIKE: f32 = 0.78;
-/// A word that says so much is more than a filler.
-const CONTENT: f32 = 0.2;
 /// A plural, or what another hearing has, is worth at least this.
 const SAME_WORD: f32 = 0.94;
 /// Forms of a word are worth this: another word was said.
 const A_FORM: f32 = 0.925;
 /// A word that was never written may be one that is worth so much.
-const NEVER_WRITTEN: f32 = 0.6;
+const NEVER_WRITTEN: f32 = 0.75;
 
 /// What scores less is not worth showing.
 const LEAST: f32 = 0.25;
@@ -53,12 +50,6 @@ const LEAST: f32 = 0.25;
 const OTHERWISE: f32 = 0.95;
 /// From so many words on a query is followed along the text, not put together.
 const LONG: usize = 24;
-/// Words that say more than this are listened for where nothing is written like them,
-const LISTENED: f32 = 0.5;
-/// in up to so many words of the text together,
-const MOST_TOGETHER: usize = 3;
-/// no farther than this from the rest.
-const NEARBY: usize = 6;
 /// What only sounds alike in part of the words counts as such from this share on.
 const SHARE_ALIKE: f32 = 0.1;
 /// A text shorter than what was asked for answers by its own length if it has so many
@@ -123,7 +114,7 @@ impl Wanted {
     fn is_sure(&self, answer: &Answer) -> bool {
         let content = |from: usize, to: usize| {
             let own = self.words.get(from..to).unwrap_or_default();
-            own.iter().filter(|word| word.weight > CONTENT).count()
+            own.iter().filter(|word| word.says_something()).count()
         };
         let (mut as_asked, mut unlike) = (0, 0);
         for hit in &answer.hits {
@@ -137,7 +128,7 @@ impl Wanted {
         match (as_asked, unlike) {
             (0, 1) => answer.hits.iter().any(|hit| {
                 let own = self.words.get(hit.from..hit.to).unwrap_or_default();
-                let names = own.iter().all(|word| !word.written && word.may_be_a_name());
+                let names = own.iter().all(WantedWord::is_an_unwritten_name);
                 names && hit.worth < A_FORM && answer.score >= NEVER_WRITTEN
             }),
             (0, _) => answer.score >= CONFIDENT_UNLIKE,
@@ -178,93 +169,6 @@ impl Wanted {
             }
         }
         hits
-    }
-
-    /// Listens for words that nothing is written like, near those that were found.
-    fn listen(&self, line: &Line<'_>, total: f32, hits: &mut Vec<Hit>) {
-        let first = hits.iter().map(|hit| hit.at).min().unwrap_or(0);
-        let last = hits.iter().map(|hit| hit.end).max();
-        let from = first.saturating_sub(NEARBY);
-        let to = last.map_or(line.tokens.len(), |last| {
-            (last + NEARBY).min(line.tokens.len())
-        });
-        let lacking = self.words.iter().enumerate().filter(|(n, word)| {
-            let found = hits.iter().any(|hit| hit.from <= *n && *n < hit.to);
-            !found && !self.literal && word.weight > LISTENED && !word.sounds.is_empty()
-        });
-        let lacking: Vec<usize> = lacking.map(|(n, _)| n).take(LONG).collect();
-        if lacking.is_empty() || to - from > 4 * FAR {
-            return;
-        }
-        let mut ear = Ear::default();
-        for n in lacking {
-            let word = &self.words[n];
-            for (at, end, alike) in ear.runs(&line.tokens[from..to], &word.sounds) {
-                let worth = worth_of_sound(alike);
-                hits.push(Hit {
-                    worth,
-                    from: n,
-                    to: n + 1,
-                    at: from + at,
-                    end: from + end,
-                    gain: worth * word.weight / total,
-                    how: How::SoundsAlike,
-                });
-            }
-        }
-    }
-
-    /// Whether there are words to be listened for that were never written.
-    #[must_use]
-    pub fn has_unwritten(&self) -> bool {
-        !self.literal && self.words.iter().any(WantedWord::is_unwritten)
-    }
-
-    /// How much of the words that were never written may be heard in a line, 0 for none.
-    #[must_use]
-    pub fn heard_in<'a>(&self, line: &Line<'a>, ear: &mut Ear<'a>) -> f32 {
-        let unwritten = self.words.iter().filter(|word| word.is_unwritten());
-        let heard = unwritten.map(|word| {
-            let runs = ear.runs(&line.tokens, &word.sounds).into_iter();
-            let best = runs.map(|(_, _, alike)| alike).fold(0.0, f32::max);
-            best * word.weight
-        });
-        heard.sum()
-    }
-}
-
-/// What words sound like, each worked out once.
-#[derive(Debug, Default)]
-pub struct Ear<'a>(HashMap<&'a str, Vec<Sound>>);
-
-impl<'a> Ear<'a> {
-    /// Runs of words that sound like something: first word, one past the last, how alike.
-    fn runs(&mut self, words: &[&'a str], wanted: &[Sound]) -> Vec<(usize, usize, f32)> {
-        let length = sounds::length(wanted);
-        let least = needed_likeness(length);
-        for word in words {
-            self.0.entry(word).or_insert_with(|| sounds::sounds(word));
-        }
-        let mut found = Vec::new();
-        let mut run: Vec<Sound> = Vec::new();
-        for at in 0..words.len() {
-            run.clear();
-            let last = words.len().min(at + MOST_TOGETHER);
-            for (end, word) in (at + 1..).zip(&words[at..last]) {
-                run.extend(self.0.get(word).into_iter().flatten());
-                let own = sounds::length(&run);
-                if sounds::most_alike(length, own) < least {
-                    if own > length {
-                        break;
-                    }
-                    continue;
-                }
-                if let Some(alike) = sounds::alike_at_least(wanted, &run, least) {
-                    found.push((at, end, alike));
-                }
-            }
-        }
-        found
     }
 }
 
@@ -344,5 +248,6 @@ fn shown(line: &Line<'_>, hits: &[Hit]) -> Vec<Span> {
 }
 
 mod answer;
+mod listen;
 #[cfg(test)]
 mod tests;

@@ -5,7 +5,7 @@
 pub(super) struct Letters {
     /// A bit for each letter of English; those of other scripts share the rest.
     which: u32,
-    pub count: usize,
+    pub count: u32,
 }
 
 impl Letters {
@@ -16,17 +16,15 @@ impl Letters {
         };
         Self {
             which: text.chars().fold(0, |which, c| which | 1 << bit(c)),
-            count: text.chars().count(),
+            count: u32::try_from(text.chars().count()).unwrap_or(u32::MAX),
         }
     }
 
     /// No fewer letters than this must be changed to make one word the other.
-    pub fn least_edits(self, other: Self) -> usize {
+    pub fn least_edits(self, other: Self) -> u32 {
         let lacking = (self.which & !other.which).count_ones();
         let beyond = (other.which & !self.which).count_ones();
-        self.count
-            .abs_diff(other.count)
-            .max(lacking.max(beyond) as usize)
+        self.count.abs_diff(other.count).max(lacking.max(beyond))
     }
 
     /// Whether they have half of the different letters of the one that has fewer.

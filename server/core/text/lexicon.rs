@@ -1,6 +1,6 @@
 //! Which words are there, and which of them may be this one, written otherwise?
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap};
 
 use super::forms::{base, says_little};
 use super::letters::Letters;
@@ -68,6 +68,8 @@ const MOST_COMPARED: usize = 6_000;
 #[derive(Clone, Debug, Default)]
 pub struct Lexicon {
     terms: Vec<Term>,
+    /// Of each of them, next to each other: all are looked at for one that is misspelt.
+    letters: Vec<Letters>,
     places: BTreeMap<Box<str>, u32>,
     /// By consonants, as they are and with any one of them left out.
     by_skeleton: HashMap<Box<str>, Vec<u32>>,
@@ -80,7 +82,6 @@ struct Term {
     text: Box<str>,
     sounds: Box<[Sound]>,
     length: f32,
-    letters: Letters,
     moments: u32,
 }
 
@@ -101,11 +102,11 @@ impl Lexicon {
         let of_base = self.by_base.entry(base(text).into()).or_default();
         of_base.push(place);
         self.places.insert(text.into(), place);
+        self.letters.push(Letters::of(text));
         self.terms.push(Term {
             text: text.into(),
             length: sounds::length(&sounds),
             sounds: sounds.into(),
-            letters: Letters::of(text),
             moments,
         });
     }
@@ -178,12 +179,12 @@ impl Lexicon {
         let own_base = base(word);
         let length = sounds::length(&own);
         let letters = Letters::of(word);
-        let mut seen: HashSet<u32> = HashSet::new();
         let mut found: Vec<Like> = Vec::new();
-        let forms = self.by_base.get(own_base.as_str()).into_iter().flatten();
+        let forms = self.by_base.get(own_base.as_str());
+        let forms = forms.map_or(&[][..], Vec::as_slice);
         for place in forms {
             let term = &self.terms[*place as usize];
-            if seen.insert(*place) && &*term.text != word {
+            if &*term.text != word {
                 let plural = is_plural(word, &term.text) || is_plural(&term.text, word);
                 let worth = if plural { PLURAL } else { FORM };
                 found.push(like(term, How::Close, worth));
@@ -192,25 +193,34 @@ impl Lexicon {
         if says_little(word) || self.moments_of(word) > OFTEN.max(self.moments / OFTEN_OF) {
             return found;
         }
-        for key in keys(word, &own) {
-            let Some(places) = self.by_skeleton.get(key.as_str()) else {
+        let keys = keys(word, &own);
+        let by_key = keys.iter().flat_map(|key| {
+            let places = self.by_skeleton.get(key.as_str()).into_iter().flatten();
+            places.take(MOST_COMPARED).map(|place| (*place, false))
+        });
+        // A slip of the finger can make other consonants, and so other keys.
+        let slips = (0..).zip(&self.letters).filter(|(_, theirs)| {
+            letters.least_edits(**theirs) <= most_slips(letters.count.max(theirs.count))
+        });
+        let mut others: Vec<(u32, bool)> = by_key.collect();
+        others.extend(slips.map(|(place, _)| (place, true)));
+        others.sort_unstable();
+        others.dedup_by_key(|(place, _)| *place);
+        for (place, slipped) in others {
+            let term = &self.terms[place as usize];
+            if forms.contains(&place) || &*term.text == word || says_little(&term.text) {
                 continue;
-            };
-            for place in places.iter().take(MOST_COMPARED) {
-                let term = &self.terms[*place as usize];
-                if !seen.insert(*place) || &*term.text == word || says_little(&term.text) {
-                    continue;
-                }
-                let spelled = spelled_alike(word, letters, term);
-                let heard = sounds_alike(&own, length, term);
-                let best = match (spelled, heard) {
-                    (Some((edits, a)), Some(b)) if edits > 1 && b > a => (How::SoundsAlike, b),
-                    (Some((_, a)), b) => (How::Close, a.max(b.unwrap_or(0.0))),
-                    (None, Some(b)) => (How::SoundsAlike, b),
-                    (None, None) => continue,
-                };
-                found.push(like(term, best.0, best.1));
             }
+            let theirs = self.letters[place as usize];
+            let spelled = spelled_alike((word, letters), (&term.text, theirs), slipped);
+            let heard = sounds_alike(&own, length, term);
+            let best = match (spelled, heard) {
+                (Some((edits, a)), Some(b)) if edits > 1 && b > a => (How::SoundsAlike, b),
+                (Some((_, a)), b) => (How::Close, a.max(b.unwrap_or(0.0))),
+                (None, Some(b)) => (How::SoundsAlike, b),
+                (None, None) => continue,
+            };
+            found.push(like(term, best.0, best.1));
         }
         found.sort_by(|a, b| b.worth.total_cmp(&a.worth).then(a.text.cmp(b.text)));
         found.truncate(MOST_LIKE);
@@ -258,21 +268,43 @@ fn without(letters: &[char], out: usize) -> String {
     kept.map(|(_, letter)| letter).collect()
 }
 
-/// By how many letters changed, left out, put in or exchanged with the next one word is
-/// another, and what it is worth then.
-fn spelled_alike(word: &str, letters: Letters, term: &Term) -> Option<(usize, f32)> {
-    let longer = letters.count.max(term.letters.count);
-    let most = match longer {
-        0..=3 => return None,
+/// So many letters may be wrong in a word of so many that sounds like another,
+fn most_edits(longer: u32) -> u32 {
+    match longer {
+        0..=3 => 0,
         4..=5 => 1,
         6..=9 => 2,
         _ => 3,
+    }
+}
+
+/// and so many in one that does not.
+fn most_slips(longer: u32) -> u32 {
+    match longer {
+        0..=3 => 0,
+        4..=7 => 1,
+        _ => 2,
+    }
+}
+
+/// By how many letters changed, left out, put in or exchanged with the next one word is
+/// another, and what it is worth then.
+fn spelled_alike(
+    (a, letters): (&str, Letters),
+    (b, theirs): (&str, Letters),
+    slipped: bool,
+) -> Option<(u32, f32)> {
+    let longer = letters.count.max(theirs.count);
+    let most = if slipped {
+        most_slips(longer)
+    } else {
+        most_edits(longer)
     };
-    if letters.least_edits(term.letters) > most {
+    if most == 0 || letters.least_edits(theirs) > most {
         return None;
     }
-    let (a, b): (Vec<char>, Vec<char>) = (word.chars().collect(), term.text.chars().collect());
-    let edits = edits(&a, &b);
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let edits = u32::try_from(edits(&a, &b)).unwrap_or(u32::MAX);
     // People get the first letter right, mostly (common knowledge, no source).
     let first = if a.first() == b.first() { 0.0 } else { 0.1 };
     (edits <= most).then(|| (edits, 1.0 - 1.1 * edits as f32 / longer as f32 - first))
@@ -365,6 +397,9 @@ mod tests {
         has("kettle", "kettles", How::Close);
         has("kettel", "kettle", How::Close);
         has("ketle", "kettle", How::Close);
+        // Other consonants, so other keys.
+        has("ottrely", "otterly", How::Close);
+        has("ferfy", "ferry", How::Close);
         has("ottilie", "otterly", How::SoundsAlike);
         has("lamplit", "lamplate", How::SoundsAlike);
         has("хлебу", "хлебы", How::Close);

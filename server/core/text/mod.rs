@@ -38,7 +38,7 @@ mod script;
 mod sounds;
 mod ways;
 
-pub use find::{Ear, Found, Span};
+pub use find::{Found, Listener, Span};
 pub use glossary::{GlossaryError, MAX_NAME_CHARS, MAX_NAMES, glossary, shown_name};
 pub use lexicon::{How, Lexicon};
 pub use line::{Line, indexed, otherwise};

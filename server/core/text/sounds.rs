@@ -258,6 +258,16 @@ static COSTS: LazyLock<Costs> = LazyLock::new(|| {
     }
 });
 
+/// What it costs to leave a sound out.
+pub(super) fn omission(sound: Sound) -> f32 {
+    COSTS.omitted[sound.at()]
+}
+
+/// What it costs to take one sound for another.
+pub(super) fn exchange(a: Sound, b: Sound) -> f32 {
+    COSTS.exchanged[a.at()][b.at()]
+}
+
 impl Sound {
     fn at(self) -> usize {
         usize::from(self.0) % MARKS

@@ -21,6 +21,8 @@ const MOST_APART: usize = 6;
 const RARELY: u32 = 3;
 /// Words that only lead up to what is asked for weigh so little.
 const LEADING_WEIGHT: f32 = 0.04;
+/// A word that says so much is more than a filler.
+const CONTENT: f32 = 0.2;
 /// Shorter words meet by chance in what is listened to (see [`sounds::length`]).
 const SHORTEST_LISTENED: f32 = 2.9;
 /// Shorter names are not told by their sound alone.
@@ -80,19 +82,32 @@ pub struct Way {
 }
 
 impl WantedWord {
-    /// Whether it may be a name: long enough to be told by its sound, no number, and no
-    /// form of another word. Ordinary words are known to a recogniser and seldom become
-    /// others; names do.
-    pub(super) fn may_be_a_name(&self) -> bool {
+    /// Whether it was never written and may be a name: long enough to be told by its sound,
+    /// no number, and no form of another word. Ordinary words are known to a recogniser
+    /// and seldom become others; names do.
+    pub(super) fn is_an_unwritten_name(&self) -> bool {
         let formed = ["ed", "ing", "s", "ly"]
             .iter()
             .any(|end| self.text.ends_with(end));
-        !formed && digits(&[&self.text]).is_none() && sounds::length(&self.sounds) > SHORTEST_NAME
+        !self.written
+            && !formed
+            && digits(&[&self.text]).is_none()
+            && sounds::length(&self.sounds) > SHORTEST_NAME
     }
 
-    /// Whether it may be a name that was written as something else.
-    pub(super) fn is_unwritten(&self) -> bool {
-        !self.written && self.weight > 0.5 && sounds::length(&self.sounds) > SHORTEST_LISTENED
+    /// Whether it says something and is long enough to be told by its sound.
+    pub(super) fn is_audible(&self) -> bool {
+        self.weight > 0.5 && sounds::length(&self.sounds) > SHORTEST_LISTENED
+    }
+
+    /// Whether it is more than a filler.
+    pub(super) fn says_something(&self) -> bool {
+        self.weight > CONTENT
+    }
+
+    /// Whether it only leads up to what is asked for.
+    pub(super) fn leads(&self) -> bool {
+        self.weight <= LEADING_WEIGHT
     }
 }
 

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::collections::HashMap;
 
-use sayback_core::text::{Ear, Found, How, Line, Span, Wanted};
+use sayback_core::text::{Found, How, Line, Listener, Span, Wanted};
 
 use super::ask::Sort;
 use crate::store::{EventId, Matching, MomentId, Neighbourhood, SaidRow, Store, StoreError};
@@ -140,6 +140,8 @@ fn count(words: &str) -> usize {
 /// So many of the likeliest answers are looked at together with what was said before and
 /// after, and listened to.
 const LISTENED: usize = 48;
+/// So many are told that sound like the whole line.
+const WHOLE: usize = 5;
 
 /// The answers in order; those whose words are less sure than `least` are left out.
 ///
@@ -200,9 +202,12 @@ async fn near(
         .map(|one| one.no)
         .collect();
     let mut close = close;
+    let mut whole = Vec::new();
     if !found.iter().any(|one| !one.is_guess()) {
         let rows = store.said(&matching.audible).await?;
-        close.extend(heard(wanted, &rows).filter(|no| !matching.near.contains(no)));
+        let (words, lines) = heard(wanted, &rows);
+        close.extend(words.iter().filter(|no| !matching.near.contains(no)));
+        whole = lines;
     }
     let around = store.said_around(&close).await?;
     let listened: Vec<Ranked> = around
@@ -211,23 +216,41 @@ async fn near(
         .collect();
     found.retain(|one| !close.contains(&one.no));
     found.extend(listened);
+    for one in whole {
+        match found.iter_mut().find(|other| other.no == one.no) {
+            Some(other) if other.score < one.score => *other = one,
+            Some(_) => {}
+            None => found.push(one),
+        }
+    }
     Ok(found)
 }
 
-/// The moments in which words may be heard that were never written, the likeliest first.
-fn heard(wanted: &Wanted, rows: &[SaidRow]) -> impl Iterator<Item = i64> {
-    let mut ear = Ear::default();
-    let mut heard: Vec<(f32, i64)> = rows
-        .iter()
-        .map(|row| {
-            let line = Line::read(&row.words, &row.other);
-            (wanted.heard_in(&line, &mut ear), row.no)
-        })
-        .filter(|(heard, _)| *heard > 0.0)
-        .collect();
+/// Listens to moments for what is written in none of them: those in which such words may
+/// be heard, the likeliest first, and those that sound like the whole line.
+fn heard(wanted: &Wanted, rows: &[SaidRow]) -> (Vec<i64>, Vec<Ranked>) {
+    let lines = rows.iter().map(|row| Line::read(&row.words, &row.other));
+    let lines: Vec<Line> = lines.collect();
+    let mut listener = Listener::new(wanted, &lines);
+    let mut heard: Vec<(f32, i64)> = Vec::new();
+    let mut whole: Vec<Ranked> = Vec::new();
+    for (row, line) in rows.iter().zip(&lines) {
+        heard.push((listener.words(line), row.no));
+        whole.extend(listener.whole(line).map(|found| Ranked {
+            no: row.no,
+            rows: vec![row.clone()],
+            main: 0,
+            score: found.score,
+            how: found.how,
+            found: Some(found),
+        }));
+    }
+    heard.retain(|(heard, _)| *heard > 0.0);
     heard.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     heard.truncate(LISTENED);
-    heard.into_iter().map(|(_, no)| no)
+    whole.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.no.cmp(&b.no)));
+    whole.truncate(WHOLE);
+    (heard.into_iter().map(|(_, no)| no).collect(), whole)
 }
 
 /// Looks at the answers that were not looked at yet.
