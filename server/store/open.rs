@@ -24,6 +24,9 @@ const DATABASE: &str = "sayback.db";
 /// Connections for reading. Readers never wait in write-ahead mode; more than
 /// this would only hold memory.
 const READERS: u32 = 4;
+/// What each keeps of the file, KiB as SQLite wants it: pages that are asked for again and
+/// again need not be read again and again.
+const READ_CACHE: &str = "-16384";
 
 /// So many rows may wait to be taken in, so that two threads do not wait for each other at
 /// every row.
@@ -88,7 +91,12 @@ impl Store {
         let read = SqlitePoolOptions::new()
             .max_connections(READERS)
             .acquire_timeout(BUSY_TIMEOUT)
-            .connect_with(options.read_only(true).row_buffer_size(ROWS_AHEAD))
+            .connect_with(
+                options
+                    .read_only(true)
+                    .pragma("cache_size", READ_CACHE)
+                    .row_buffer_size(ROWS_AHEAD),
+            )
             .await
             .map_err(opened)?;
         let store = Self {

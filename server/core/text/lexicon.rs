@@ -63,6 +63,7 @@ const OFTEN_OF: u32 = 4_000;
 const MOST_LIKE: usize = 24;
 /// The most words that share a key and are compared: shorter keys are chance.
 const MOST_COMPARED: usize = 6_000;
+const MOST_OF_PIECE: usize = 500;
 
 /// Every word that was said, in normal form, and in how many moments.
 #[derive(Clone, Debug, Default)]
@@ -175,6 +176,15 @@ impl Lexicon {
 
     /// Other words that may be this one, the likeliest first.
     pub(super) fn like(&self, word: &str) -> Vec<Like<'_>> {
+        self.compared(word, MOST_COMPARED, true)
+    }
+
+    /// The same for a piece of a word, which nobody typed: not looking far.
+    pub(super) fn like_piece(&self, piece: &str) -> Vec<Like<'_>> {
+        self.compared(piece, MOST_OF_PIECE, false)
+    }
+
+    fn compared(&self, word: &str, most: usize, typed: bool) -> Vec<Like<'_>> {
         let own = sounds::sounds(word);
         let own_base = base(word);
         let length = sounds::length(&own);
@@ -196,14 +206,16 @@ impl Lexicon {
         let keys = keys(word, &own);
         let by_key = keys.iter().flat_map(|key| {
             let places = self.by_skeleton.get(key.as_str()).into_iter().flatten();
-            places.take(MOST_COMPARED).map(|place| (*place, false))
+            places.take(most).map(|place| (*place, false))
         });
         // A slip of the finger can make other consonants, and so other keys.
         let slips = (0..).zip(&self.letters).filter(|(_, theirs)| {
             letters.least_edits(**theirs) <= most_slips(letters.count.max(theirs.count))
         });
         let mut others: Vec<(u32, bool)> = by_key.collect();
-        others.extend(slips.map(|(place, _)| (place, true)));
+        if typed {
+            others.extend(slips.map(|(place, _)| (place, true)));
+        }
         others.sort_unstable();
         others.dedup_by_key(|(place, _)| *place);
         for (place, slipped) in others {

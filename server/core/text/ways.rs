@@ -325,7 +325,7 @@ fn pieces<'a>(piece: &'a str, lexicon: &'a Lexicon) -> Vec<(&'a str, f32)> {
     if lexicon.moments_of(piece) > 0 {
         return vec![(piece, 1.0)];
     }
-    let like = lexicon.like(piece).into_iter().take(MOST_PIECES);
+    let like = lexicon.like_piece(piece).into_iter().take(MOST_PIECES);
     like.map(|like| (like.text, like.worth)).collect()
 }
 

@@ -229,3 +229,74 @@ proptest! {
         }
     }
 }
+
+/// Hears what is asked for in one of the lines.
+fn hear(query: &str, known: &str, lines: &[&str], line: usize) -> (f32, Option<Found>) {
+    let mut lexicon = Lexicon::default();
+    for word in known.split(' ') {
+        lexicon.put(word, 1);
+    }
+    lexicon.set_moments(40);
+    let wanted = Wanted::of(&Query::parse(query), &lexicon);
+    let lines: Vec<Line> = lines.iter().map(|words| Line::read(words, "")).collect();
+    let mut listener = Listener::new(&wanted, &lines);
+    (listener.words(&lines[line]), listener.whole(&lines[line]))
+}
+
+#[test]
+fn what_another_event_wrote_is_listened_for_where_this_one_did_not() {
+    let said = "nobody had explained what a damper in was";
+    let elsewhere = "tambourine";
+    let (words, _) = hear("a tambourine was", elsewhere, &[said, "the ferry bell"], 0);
+    assert!(words > 0.7, "{words}");
+    // Where it is written nobody listens for it.
+    let here = [said, "a tambourine was there"];
+    assert_eq!(hear("a tambourine was", elsewhere, &here, 0).0, 0.0);
+}
+
+#[test]
+fn a_whole_line_is_heard_whatever_its_words() {
+    let said = "and evander to saucepan under the rehearsal";
+    let (_, whole) = hear("a sauce pan to the rehearsal", "the", &[said], 0);
+    let whole = whole.unwrap();
+    assert_eq!(
+        (whole.how, whole.sure),
+        (How::SoundsAlike, true),
+        "{whole:?}"
+    );
+    assert_eq!(whole.matched, [Span { from: 2, to: 7 }]);
+    let (_, none) = hear(
+        "a sauce pan to the rehearsal",
+        "the",
+        &["the tide waits for nobody"],
+        0,
+    );
+    assert_eq!(none, None);
+}
+
+#[test]
+fn among_many_moments_more_is_needed_to_be_sure() {
+    let said = "professor hardick and measured it";
+    let sure = |others: usize| {
+        let mut lines = vec![said];
+        lines.resize(others, "the tide waits for nobody");
+        hear("hartigan measured it", "measured it", &lines, 0)
+            .1
+            .map(|found| found.sure)
+    };
+    assert_eq!((sure(30), sure(8_000)), (Some(true), Some(false)));
+}
+
+#[test]
+fn only_letters_lines_and_nothing_are_listened_to() {
+    for (query, said) in [
+        ("", "kettle"),
+        ("7 8 9", "kettle"),
+        ("хлеб", "хлебы"),
+        ("kettle", ""),
+    ] {
+        assert_eq!(hear(query, "the", &[said], 0), (0.0, None), "{query}");
+    }
+    let long = "kettle ".repeat(200);
+    assert_eq!(hear(&long, "the", &["kettle on"], 0).1, None);
+}
