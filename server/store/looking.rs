@@ -2,7 +2,7 @@
 //!
 //! Words and filters in the language of FTS5, and the looks that are made with them.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use sayback_core::text::{Group, Query, Term, Wanted};
 use serde::de::DeserializeOwned;
@@ -13,6 +13,15 @@ use super::search::{FactsRow, Neighbourhood, SaidRow};
 use super::statement::{Statement, statements};
 use super::{Store, StoreError};
 
+/// With so many answers nobody looks for others that are less good.
+const ENOUGH: usize = 50;
+/// The most moments with all words.
+const MOST_TOGETHER: i64 = 120;
+/// So many answers that are as good as each other are put in order at once: to order
+/// thousands costs more than to find them.
+const WINDOW: usize = 256;
+/// The longest page.
+const MOST_OF_PAGE: usize = 200;
 /// Of so many groups of words moments are looked up, of each so many,
 const MOST_GROUPS: usize = 8;
 const MOST_OF_GROUP: i64 = 3_000;
@@ -20,10 +29,12 @@ const MOST_OF_GROUP: i64 = 3_000;
 const MOST_OF_ALL: u32 = 16_000;
 /// The commonest pairs of common words are looked up in so many moments.
 const MOST_OF_PAIR: i64 = 600;
+/// Words of one line have no more than so many others between them, and two for each.
+const WITHIN: usize = 6;
 /// A moment this long after another may go on with its line, ms.
 const GOES_ON_MS: i64 = 8_000;
 /// The most moments that have some of the words.
-const MOST_LOOSE: usize = 300;
+const MOST_LOOSE: usize = 160;
 
 /// A moment, the one before it and the one after it.
 type Around = (i64, Option<i64>, Option<i64>);
@@ -104,6 +115,33 @@ impl Look<'_> {
         listed(&list)
     }
 
+    /// Moments with the words in other places, or other words that may be these, the
+    /// likeliest first; none where there are enough exact ones.
+    pub async fn near(
+        &mut self,
+        query: &Query,
+        wanted: &Wanted,
+        exact: &[i64],
+    ) -> Result<Vec<i64>, StoreError> {
+        let mut near: Vec<i64> = Vec::new();
+        let mut seen: HashSet<i64> = exact.iter().copied().collect();
+        if query.terms.len() > 1 && exact.len() < ENOUGH {
+            if let Some(together) = close_by(query) {
+                near = self.having(&together, MOST_TOGETHER).await?;
+                near.retain(|no| seen.insert(*no));
+            }
+            if exact.len() + near.len() < ENOUGH {
+                let all = self.having(&all_of(query), MOST_TOGETHER).await?;
+                near.extend(all.into_iter().filter(|no| seen.insert(*no)));
+            }
+        }
+        if exact.len() + near.len() < ENOUGH && !wanted.literal {
+            let loose = self.loosely(wanted).await?;
+            near.extend(loose.into_iter().filter(|no| seen.insert(*no)));
+        }
+        Ok(near)
+    }
+
     /// The moments that have most of what the rarest words say, in any way these may have
     /// been written.
     pub async fn loosely(&mut self, wanted: &Wanted) -> Result<Vec<i64>, StoreError> {
@@ -168,6 +206,23 @@ impl Look<'_> {
             return Ok(Vec::new());
         }
         self.all_of(IN_ORDER, nos).await
+    }
+
+    /// The moments of a page that ends before the `until`th in the order of events and
+    /// clocks, window by window; the others as they come.
+    pub async fn in_windows(
+        &mut self,
+        mut nos: Vec<i64>,
+        until: usize,
+    ) -> Result<Vec<i64>, StoreError> {
+        let from = until.saturating_sub(MOST_OF_PAGE) / WINDOW;
+        for window in nos.chunks_mut(WINDOW).skip(from).take(2) {
+            let ordered = self.in_order(window).await?;
+            for (no, ordered) in window.iter_mut().zip(ordered) {
+                *no = ordered;
+            }
+        }
+        Ok(nos)
     }
 
     pub async fn facts_of(&mut self, nos: &[i64]) -> Result<Vec<FactsRow>, StoreError> {
@@ -244,12 +299,28 @@ pub(super) fn in_a_row(query: &Query, wanted: &Wanted) -> String {
 }
 
 /// Every word and every phrase, wherever they stand.
-pub(super) fn all_of(query: &Query) -> String {
+fn all_of(query: &Query) -> String {
     let terms: Vec<String> = query.terms.iter().filter_map(fts_term).collect();
     match terms.is_empty() {
         true => String::new(),
         false => format!("words : ({})", terms.join(" AND ")),
     }
+}
+
+/// All of it within a few words of each other; `None` where FTS5 can't ask for that.
+fn close_by(query: &Query) -> Option<String> {
+    let terms: Option<Vec<String>> = query
+        .terms
+        .iter()
+        .map(|term| match term {
+            Term::Word(word) => quoted([word]),
+            Term::Phrase(words) => quoted(words),
+            Term::Prefix(_) => None,
+        })
+        .collect();
+    let terms = terms.filter(|terms| terms.len() > 1)?;
+    let within = WITHIN + 2 * terms.len();
+    Some(format!("words : NEAR({}, {within})", terms.join(" ")))
 }
 
 /// Any of the ways of a group.

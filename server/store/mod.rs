@@ -91,8 +91,7 @@ pub use rows::{
 pub use saved::SavedSearch;
 pub use scripts::{NewScript, ScriptRow};
 pub use search::{
-    Candidate, EventTitle, FactsRow, Filter, MOST_EXACT, MOST_PAGED, Matching, Neighbourhood,
-    SaidRow,
+    Candidate, EventTitle, FactsRow, Filter, MOST_PAGED, Matching, Neighbourhood, SaidRow,
 };
 pub use segments::{Detected, NewSegment, Unmeasured};
 pub use solving::{NewPair, NewPlacement, Solved};

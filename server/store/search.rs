@@ -4,30 +4,25 @@
 //! have all of them, and, where those are few, moments that have the rarest of the words
 //! in any way they may have been written. How well a moment answers is not decided here.
 
-use std::collections::HashSet;
-
 use sayback_core::text::{Query, Wanted};
 use serde::Deserialize;
 use serde_json::json;
 use sqlx::FromRow;
 
-use super::looking::{Look, all_of, any_of, in_a_row};
+use super::looking::{Look, any_of, in_a_row};
 use super::moments::own;
 use super::statement::statements;
 use super::{EventId, MomentId, MomentRow, PersonId, SourceId, Store, StoreError, WordRow};
 
 /// The most moments with the very words that are told apart; more are only said to be
 /// more.
-pub const MOST_EXACT: usize = 2_000;
+const MOST_EXACT: usize = 2_000;
+/// The same for words that are still being typed: nobody pages through these.
+const MOST_TYPED: usize = 200;
 /// The most moments that are paged through.
 pub const MOST_PAGED: usize = 10_000;
-/// The most moments with all words.
-const MOST_TOGETHER: i64 = 400;
 /// So many moments are listened to, an event of some ten hours of speech.
 const MOST_AUDIBLE: i64 = 8_000;
-/// With so many exact answers nobody looks for others.
-const ENOUGH: usize = 50;
-
 /// What moments must be like beside their words. Of several of a kind one will do.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Filter {
@@ -92,8 +87,9 @@ pub struct FactsRow {
 /// What may answer a query.
 #[derive(Clone, Debug, Default)]
 pub struct Matching {
-    /// Moments with the words one after another, by their numbers in the index, in the
-    /// order of events and their clocks.
+    /// Moments with the words one after another, by their numbers in the index: in the
+    /// order of events and their clocks where that was asked for, else the latest of the
+    /// index first, those of a page among each other in that order.
     pub exact: Vec<i64>,
     /// Others that may answer, the likeliest first.
     pub near: Vec<i64>,
@@ -193,7 +189,8 @@ impl Store {
     }
 
     /// The moments that may answer a query, of those a filter leaves; all of these for a
-    /// query without words. At most `most` exact ones.
+    /// query without words. Exact ones are told `until` that many at least, all in the order
+    /// of events and clocks if `by_clock`.
     ///
     /// # Errors
     /// When the database can't be read; never because of what the query says.
@@ -202,7 +199,8 @@ impl Store {
         query: &Query,
         wanted: &Wanted,
         filter: &Filter,
-        most: usize,
+        until: usize,
+        by_clock: bool,
     ) -> Result<Matching, StoreError> {
         let facts = filter.expression();
         if !filter.is_possible() || query.is_empty() && facts.is_empty() && filter.part.is_none() {
@@ -214,23 +212,18 @@ impl Store {
             part: filter.part.as_deref(),
             ..self.look().await?
         };
-        let most = most.clamp(MOST_EXACT, MOST_PAGED);
+        let least = if wanted.begun { MOST_TYPED } else { MOST_EXACT };
+        let most = until.clamp(least, MOST_PAGED);
         let limit = i64::try_from(most).unwrap_or(i64::MAX);
         let mut exact = look.having(&in_a_row(query, wanted), limit + 1).await?;
         let more = exact.len() > most;
         exact.truncate(most);
-        let known: HashSet<i64> = exact.iter().copied().collect();
-        exact = look.in_order(&exact).await?;
-        let mut near: Vec<i64> = Vec::new();
-        if query.terms.len() > 1 && !more {
-            near = look.having(&all_of(query), MOST_TOGETHER).await?;
-        }
-        if exact.len() + near.len() < ENOUGH && !wanted.literal {
-            let mut seen: HashSet<i64> = near.iter().copied().collect();
-            let loose = look.loosely(wanted).await?;
-            near.extend(loose.into_iter().filter(|no| seen.insert(*no)));
-        }
-        near.retain(|no| !known.contains(no));
+        let of_one = filter.events.as_ref().is_some_and(|ids| ids.len() == 1);
+        let exact = match by_clock || of_one {
+            true => look.in_order(&exact).await?,
+            false => look.in_windows(exact, until).await?,
+        };
+        let near = look.near(query, wanted, &exact).await?;
         let mut audible = Vec::new();
         if exact.is_empty() && wanted.is_audible() {
             audible = look.having("", MOST_AUDIBLE + 1).await?;

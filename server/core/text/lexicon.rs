@@ -63,14 +63,16 @@ const OFTEN_OF: u32 = 4_000;
 const MOST_LIKE: usize = 24;
 /// The most words that share a key and are compared: shorter keys are chance.
 const MOST_COMPARED: usize = 6_000;
-const MOST_OF_PIECE: usize = 500;
+const MOST_OF_MADE: usize = 500;
+/// A word in more moments than this is hardly a slip of the finger.
+const RARELY: u32 = 3;
 
 /// Every word that was said, in normal form, and in how many moments.
 #[derive(Clone, Debug, Default)]
 pub struct Lexicon {
     terms: Vec<Term>,
-    /// Of each of them, next to each other: all are looked at for one that is misspelt.
-    letters: Vec<Letters>,
+    /// Of each of them, next to each other: many are looked at, few closely.
+    looks: Vec<Look>,
     places: BTreeMap<Box<str>, u32>,
     /// By consonants, as they are and with any one of them left out.
     by_skeleton: HashMap<Box<str>, Vec<u32>>,
@@ -82,8 +84,16 @@ pub struct Lexicon {
 struct Term {
     text: Box<str>,
     sounds: Box<[Sound]>,
-    length: f32,
     moments: u32,
+}
+
+/// What tells at a glance that a word can't be another.
+#[derive(Clone, Copy, Debug)]
+struct Look {
+    letters: Letters,
+    /// Of its sounds.
+    length: f32,
+    little: bool,
 }
 
 impl Lexicon {
@@ -103,10 +113,13 @@ impl Lexicon {
         let of_base = self.by_base.entry(base(text).into()).or_default();
         of_base.push(place);
         self.places.insert(text.into(), place);
-        self.letters.push(Letters::of(text));
+        self.looks.push(Look {
+            letters: Letters::of(text),
+            length: sounds::length(&sounds),
+            little: says_little(text),
+        });
         self.terms.push(Term {
             text: text.into(),
-            length: sounds::length(&sounds),
             sounds: sounds.into(),
             moments,
         });
@@ -176,15 +189,18 @@ impl Lexicon {
 
     /// Other words that may be this one, the likeliest first.
     pub(super) fn like(&self, word: &str) -> Vec<Like<'_>> {
-        self.compared(word, MOST_COMPARED, true)
+        // What was said often is hardly a slip.
+        let slipped = self.moments_of(word) <= RARELY;
+        self.compared(word, MOST_COMPARED, slipped)
     }
 
-    /// The same for a piece of a word, which nobody typed: not looking far.
-    pub(super) fn like_piece(&self, piece: &str) -> Vec<Like<'_>> {
-        self.compared(piece, MOST_OF_PIECE, false)
+    /// The same for a piece of a word or for two words made one, which nobody typed so: not
+    /// looking far.
+    pub(super) fn like_made(&self, made: &str) -> Vec<Like<'_>> {
+        self.compared(made, MOST_OF_MADE, false)
     }
 
-    fn compared(&self, word: &str, most: usize, typed: bool) -> Vec<Like<'_>> {
+    fn compared(&self, word: &str, most: usize, slipped: bool) -> Vec<Like<'_>> {
         let own = sounds::sounds(word);
         let own_base = base(word);
         let length = sounds::length(&own);
@@ -203,36 +219,54 @@ impl Lexicon {
         if says_little(word) || self.moments_of(word) > OFTEN.max(self.moments / OFTEN_OF) {
             return found;
         }
-        let keys = keys(word, &own);
-        let by_key = keys.iter().flat_map(|key| {
-            let places = self.by_skeleton.get(key.as_str()).into_iter().flatten();
-            places.take(most).map(|place| (*place, false))
-        });
-        // A slip of the finger can make other consonants, and so other keys.
-        let slips = (0..).zip(&self.letters).filter(|(_, theirs)| {
-            letters.least_edits(**theirs) <= most_slips(letters.count.max(theirs.count))
-        });
-        let mut others: Vec<(u32, bool)> = by_key.collect();
-        if typed {
-            others.extend(slips.map(|(place, _)| (place, true)));
-        }
-        others.sort_unstable();
-        others.dedup_by_key(|(place, _)| *place);
-        for (place, slipped) in others {
-            let term = &self.terms[place as usize];
-            if forms.contains(&place) || &*term.text == word || says_little(&term.text) {
-                continue;
+        let mut seen = vec![0_u64; self.terms.len() / 64 + 1];
+        let mut new = |place: u32| {
+            let (bits, bit) = (&mut seen[place as usize / 64], 1 << (place % 64));
+            let new = *bits & bit == 0;
+            *bits |= bit;
+            new
+        };
+        forms.iter().for_each(|place| _ = new(*place));
+        let own = Heard {
+            sounds: &own,
+            length,
+        };
+        let mut compare = |place: u32, most_wrong: fn(u32) -> u32| {
+            let look = self.looks[place as usize];
+            let most = most_wrong(letters.count.max(look.letters.count));
+            let spelled = most > 0 && letters.least_edits(look.letters) <= most;
+            if look.little || !spelled && !own.may_be(look.length) || !new(place) {
+                return;
             }
-            let theirs = self.letters[place as usize];
-            let spelled = spelled_alike((word, letters), (&term.text, theirs), slipped);
-            let heard = sounds_alike(&own, length, term);
-            let best = match (spelled, heard) {
+            let term = &self.terms[place as usize];
+            if &*term.text == word {
+                return;
+            }
+            let spelled = spelled
+                .then(|| spelled_alike(word, &term.text, most))
+                .flatten();
+            let best = match (spelled, own.sounds_alike(&term.sounds, look.length)) {
                 (Some((edits, a)), Some(b)) if edits > 1 && b > a => (How::SoundsAlike, b),
                 (Some((_, a)), b) => (How::Close, a.max(b.unwrap_or(0.0))),
                 (None, Some(b)) => (How::SoundsAlike, b),
-                (None, None) => continue,
+                (None, None) => return,
             };
             found.push(like(term, best.0, best.1));
+        };
+        for key in keys(word, own.sounds) {
+            let places = self.by_skeleton.get(key.as_str()).into_iter().flatten();
+            places
+                .take(most)
+                .for_each(|place| compare(*place, most_edits));
+        }
+        if slipped {
+            // A slip of the finger can make other consonants, and so other keys.
+            for (place, look) in (0..).zip(&self.looks) {
+                let most = most_slips(letters.count.max(look.letters.count));
+                if letters.least_edits(look.letters) <= most {
+                    compare(place, most_slips);
+                }
+            }
         }
         found.sort_by(|a, b| b.worth.total_cmp(&a.worth).then(a.text.cmp(b.text)));
         found.truncate(MOST_LIKE);
@@ -300,22 +334,10 @@ fn most_slips(longer: u32) -> u32 {
 }
 
 /// By how many letters changed, left out, put in or exchanged with the next one word is
-/// another, and what it is worth then.
-fn spelled_alike(
-    (a, letters): (&str, Letters),
-    (b, theirs): (&str, Letters),
-    slipped: bool,
-) -> Option<(u32, f32)> {
-    let longer = letters.count.max(theirs.count);
-    let most = if slipped {
-        most_slips(longer)
-    } else {
-        most_edits(longer)
-    };
-    if most == 0 || letters.least_edits(theirs) > most {
-        return None;
-    }
+/// another, if no more than so many, and what it is worth then.
+fn spelled_alike(a: &str, b: &str, most: u32) -> Option<(u32, f32)> {
     let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let longer = a.len().max(b.len());
     let edits = u32::try_from(edits(&a, &b)).unwrap_or(u32::MAX);
     // People get the first letter right, mostly (common knowledge, no source).
     let first = if a.first() == b.first() { 0.0 } else { 0.1 };
@@ -342,15 +364,26 @@ fn edits(a: &[char], b: &[char]) -> usize {
     above[b.len()]
 }
 
-fn sounds_alike(own: &[Sound], length: f32, term: &Term) -> Option<f32> {
-    if own.is_empty() || term.sounds.is_empty() {
-        return None;
+/// What a word sounds like that others are compared with.
+struct Heard<'a> {
+    sounds: &'a [Sound],
+    length: f32,
+}
+
+impl Heard<'_> {
+    /// Whether one of such a length can sound like it.
+    fn may_be(&self, length: f32) -> bool {
+        let least = needed_likeness(self.length.min(length));
+        length > 0.0 && self.length > 0.0 && sounds::most_alike(self.length, length) >= least
     }
-    let least = needed_likeness(length.min(term.length));
-    if sounds::most_alike(length, term.length) < least {
-        return None;
+
+    fn sounds_alike(&self, other: &[Sound], length: f32) -> Option<f32> {
+        if !self.may_be(length) {
+            return None;
+        }
+        let least = needed_likeness(self.length.min(length));
+        sounds::alike_at_least(self.sounds, other, least).map(worth_of_sound)
     }
-    sounds::alike_at_least(own, &term.sounds, least).map(worth_of_sound)
 }
 
 /// How alike stretches of sound must be, the shorter of which has this length.

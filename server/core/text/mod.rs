@@ -33,6 +33,7 @@ mod normal;
 mod numbers;
 mod ordinary;
 mod query;
+mod quick;
 mod same;
 mod script;
 mod sounds;

@@ -81,7 +81,8 @@ impl Query {
         self.terms.is_empty()
     }
 
-    /// Takes the last word for the beginning of one, as it is while somebody types.
+    /// Takes the last word for the beginning of one, as it is while somebody types; leaves
+    /// out the first letter of another.
     pub fn begin_last(&mut self) {
         match self.terms.pop() {
             Some(Term::Word(word)) => self.terms.push(Term::Prefix(word)),
@@ -95,6 +96,11 @@ impl Query {
                 self.terms.extend(last.map(Term::Prefix));
             }
             other => self.terms.extend(other),
+        }
+        // One letter says nothing yet of what was said before it.
+        let letter = |term: &Term| matches!(term, Term::Prefix(begun) if begun.len() == 1);
+        if self.terms.len() > 1 && self.terms.last().is_some_and(letter) {
+            self.terms.pop();
         }
     }
 

@@ -1,15 +1,14 @@
 //! In which ways may what was asked for have been written down?
 
-use std::collections::HashMap;
-
 use super::forms::{contracted, leading, opened, says_little};
 use super::lexicon::{How, Lexicon};
 use super::numbers::{digits, spelled};
 use super::query::{Query, Term};
+use super::quick::QuickMap;
 use super::sounds::{self, Sound};
 
 /// Words that begin as one was typed: the commonest so many.
-const MOST_BEGINNINGS: usize = 48;
+const MOST_BEGINNINGS: usize = 16;
 /// The shortest word taken apart, in letters, and the shortest piece of one.
 const SHORTEST_APART: usize = 6;
 const SHORTEST_PIECE: usize = 3;
@@ -42,7 +41,7 @@ pub struct Wanted {
     /// Whether some words are only begun.
     pub begun: bool,
     /// Groups and ways by the first word of the way.
-    pub(super) starts: HashMap<String, Vec<(usize, usize)>>,
+    pub(super) starts: QuickMap<String, Vec<(usize, usize)>>,
 }
 
 /// A word that was asked for.
@@ -231,7 +230,7 @@ impl Wanted {
             let mut ways = vec![way(&[&joined], How::Exact, 0.97, lexicon)];
             // Of more words than two only the same letters count.
             if count == 2 {
-                for like in lexicon.like(&joined) {
+                for like in lexicon.like_made(&joined) {
                     ways.push(way(&[like.text], like.how, 0.95 * like.worth, lexicon));
                 }
             }
@@ -325,7 +324,7 @@ fn pieces<'a>(piece: &'a str, lexicon: &'a Lexicon) -> Vec<(&'a str, f32)> {
     if lexicon.moments_of(piece) > 0 {
         return vec![(piece, 1.0)];
     }
-    let like = lexicon.like_piece(piece).into_iter().take(MOST_PIECES);
+    let like = lexicon.like_made(piece).into_iter().take(MOST_PIECES);
     like.map(|like| (like.text, like.worth)).collect()
 }
 

@@ -49,8 +49,11 @@ async fn search(
     let filter = params.filter(store).await?;
     let query = params.query();
     let wanted = store.wanted(&query).await?;
-    let most = params.offset.saturating_add(params.limit);
-    let matching = store.matching(&query, &wanted, &filter, most).await?;
+    let until = params.offset.saturating_add(params.limit);
+    let by_clock = params.sort == ask::Sort::Clock;
+    let matching = store
+        .matching(&query, &wanted, &filter, until, by_clock)
+        .await?;
     let more = matching.more;
     let all = rank::ranked(store, &wanted, matching, params.sort, params.confidence).await?;
     let facets = match params.facets {

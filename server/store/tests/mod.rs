@@ -79,7 +79,10 @@ async fn holding(store: &Store, query: &str, event: Option<&EventId>) -> Vec<Mom
     if query.is_empty() {
         return Vec::new();
     }
-    let found = store.matching(&query, &wanted, &filter, 0).await.unwrap();
+    let found = store
+        .matching(&query, &wanted, &filter, 0, true)
+        .await
+        .unwrap();
     let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
     let said = store.said(&nos).await.unwrap();
     said.into_iter().map(|row| row.id).collect()

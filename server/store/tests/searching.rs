@@ -9,7 +9,10 @@ use super::*;
 async fn matching(store: &Store, query: &str, filter: &Filter) -> Vec<MomentId> {
     let query = Query::parse(query);
     let wanted = store.wanted(&query).await.unwrap();
-    let found = store.matching(&query, &wanted, filter, 0).await.unwrap();
+    let found = store
+        .matching(&query, &wanted, filter, 0, true)
+        .await
+        .unwrap();
     let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
     let said = store.said(&nos).await.unwrap();
     said.into_iter().map(|row| row.id).collect()

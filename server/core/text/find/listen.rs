@@ -1,9 +1,10 @@
 //! Where is what was asked for heard, though nothing is written like it?
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use super::{Found, Hit, Line, Span};
 use crate::text::lexicon::{How, needed_likeness, worth_of_sound};
+use crate::text::quick::QuickMap;
 use crate::text::sounds::{self, Sound};
 use crate::text::ways::Wanted;
 
@@ -35,7 +36,7 @@ const WORTH_WHOLE: f32 = 0.9;
 
 /// What words sound like, each worked out once.
 #[derive(Debug, Default)]
-pub(super) struct Ear<'a>(HashMap<&'a str, Vec<Sound>>);
+pub(super) struct Ear<'a>(QuickMap<&'a str, Vec<Sound>>);
 
 impl<'a> Ear<'a> {
     fn learn(&mut self, words: &[&'a str]) {

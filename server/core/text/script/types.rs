@@ -2,11 +2,11 @@
 
 use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
-use std::hash::{BuildHasherDefault, Hasher};
 
 use super::super::letters::Letters;
 use super::super::normal::parts;
 use super::super::numbers::usually_spelled;
+use super::super::quick::QuickMap;
 use super::super::same::word_likeness;
 use super::super::sounds::{Sound, length, likeness, most_alike, sounds};
 use super::{HeardIn, HeardWord, Written};
@@ -59,7 +59,7 @@ pub(super) struct Read {
     /// The same of what was heard.
     pub heard_pair: Vec<u32>,
     types: Vec<Type>,
-    alike: RefCell<HashMap<u64, f32, BuildHasherDefault<Mixed>>>,
+    alike: RefCell<QuickMap<u64, f32>>,
 }
 
 impl Read {
@@ -209,28 +209,6 @@ impl Type {
             true => by_letters.max(likeness(a, b)),
             false => by_letters,
         }
-    }
-}
-
-/// A hash of numbers that nobody outside chooses.
-#[derive(Default)]
-struct Mixed(u64);
-
-impl Hasher for Mixed {
-    fn finish(&self) -> u64 {
-        self.0
-    }
-
-    fn write(&mut self, bytes: &[u8]) {
-        bytes
-            .iter()
-            .for_each(|byte| self.write_u64(u64::from(*byte)));
-    }
-
-    fn write_u64(&mut self, number: u64) {
-        // Knuth, The Art of Computer Programming 3, 6.4: by the golden ratio.
-        let mixed = (self.0 ^ number).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        self.0 = mixed ^ (mixed >> 32);
     }
 }
 
