@@ -31,6 +31,8 @@ const MOST_OF_ALL: u32 = 16_000;
 const MOST_OF_PAIR: i64 = 600;
 /// Words of one line have no more than so many others between them, and two for each.
 const WITHIN: usize = 6;
+/// Words that begin with fewer letters are looked up by the commonest of them.
+const SHORTEST_BEGUN: usize = 3;
 /// A moment this long after another may go on with its line, ms.
 const GOES_ON_MS: i64 = 8_000;
 /// The most moments that have some of the words.
@@ -126,13 +128,13 @@ impl Look<'_> {
         let mut near: Vec<i64> = Vec::new();
         let mut seen: HashSet<i64> = exact.iter().copied().collect();
         if query.terms.len() > 1 && exact.len() < ENOUGH {
-            if let Some(together) = close_by(query) {
-                near = self.having(&together, MOST_TOGETHER).await?;
-                near.retain(|no| seen.insert(*no));
-            }
-            if exact.len() + near.len() < ENOUGH {
-                let all = self.having(&all_of(query), MOST_TOGETHER).await?;
-                near.extend(all.into_iter().filter(|no| seen.insert(*no)));
+            near = self.having(&together(query, wanted), MOST_TOGETHER).await?;
+            let all = near.len() < MOST_TOGETHER as usize;
+            near.retain(|no| seen.insert(*no));
+            // Of common words the latest that have them are any: rather those of one line.
+            if let (false, true, Some(words)) = (all, exact.is_empty(), close_by(query)) {
+                let close = self.having(&words, MOST_TOGETHER).await?;
+                near.extend(close.into_iter().filter(|no| seen.insert(*no)));
             }
         }
         if exact.len() + near.len() < ENOUGH && !wanted.literal {
@@ -281,11 +283,11 @@ pub(super) fn in_a_row(query: &Query, wanted: &Wanted) -> String {
     let words: Vec<&String> = wanted.words.iter().map(|word| &word.text).collect();
     let begun = |term: &Term| matches!(term, Term::Prefix(_));
     if query.terms.iter().rev().skip(1).any(begun) {
-        return all_of(query);
+        return together(query, wanted);
     }
     let phrase = match query.terms.last() {
         Some(Term::Prefix(_)) => {
-            let (_, rest) = words.split_last().unwrap_or((&words[0], &[]));
+            let rest = words.split_last().map_or(&[][..], |(_, rest)| rest);
             let group = wanted.groups.iter().find(|group| group.to == words.len());
             let ways = group.iter().flat_map(|group| &group.ways);
             let ways: Vec<String> = ways
@@ -299,8 +301,19 @@ pub(super) fn in_a_row(query: &Query, wanted: &Wanted) -> String {
 }
 
 /// Every word and every phrase, wherever they stand.
-fn all_of(query: &Query) -> String {
-    let terms: Vec<String> = query.terms.iter().filter_map(fts_term).collect();
+fn together(query: &Query, wanted: &Wanted) -> String {
+    let mut terms = Vec::new();
+    let mut word = 0;
+    for term in &query.terms {
+        let own = wanted.groups.iter();
+        let mut own = own.filter(|group| (group.from, group.to) == (word, word + 1));
+        terms.extend(match (term, own.next()) {
+            // Half of all words begin with two letters or the other.
+            (Term::Prefix(begun), Some(group)) if begun.len() < SHORTEST_BEGUN => either(group),
+            _ => fts_term(term),
+        });
+        word += term.word_count();
+    }
     match terms.is_empty() {
         true => String::new(),
         false => format!("words : ({})", terms.join(" AND ")),
@@ -323,14 +336,15 @@ fn close_by(query: &Query) -> Option<String> {
     Some(format!("words : NEAR({}, {within})", terms.join(" ")))
 }
 
-/// Any of the ways of a group.
+/// Any of the ways of a group, also where it was only heard so.
 fn any_way(group: &Group) -> Option<String> {
-    let ways: Vec<String> = group
-        .ways
-        .iter()
-        .filter_map(|way| quoted(&way.words))
-        .collect();
-    (!ways.is_empty()).then(|| format!("{{words other}} : ({})", ways.join(" OR ")))
+    either(group).map(|ways| format!("{{words other}} : {ways}"))
+}
+
+fn either(group: &Group) -> Option<String> {
+    let ways = group.ways.iter().filter_map(|way| quoted(&way.words));
+    let ways: Vec<String> = ways.collect();
+    (!ways.is_empty()).then(|| format!("({})", ways.join(" OR ")))
 }
 
 fn fts_term(term: &Term) -> Option<String> {
@@ -372,7 +386,7 @@ mod unit {
             literal: true,
         };
         assert_eq!(
-            all_of(&query),
+            together(&query, &Wanted::default()),
             "words : (\"and\" AND \"ket\"\"tle\" * AND \"near (x\")"
         );
         let filter = Filter {

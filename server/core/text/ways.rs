@@ -7,8 +7,9 @@ use super::query::{Query, Term};
 use super::quick::QuickMap;
 use super::sounds::{self, Sound};
 
-/// Words that begin as one was typed: the commonest so many.
-const MOST_BEGINNINGS: usize = 16;
+/// Words that begin as one was typed: the commonest so many, fewer for two letters.
+const MOST_BEGINNINGS: usize = 60;
+const MOST_OF_TWO: usize = 16;
 /// The shortest word taken apart, in letters, and the shortest piece of one.
 const SHORTEST_APART: usize = 6;
 const SHORTEST_PIECE: usize = 3;
@@ -261,7 +262,12 @@ fn itself(word: &str, lexicon: &Lexicon) -> Way {
 
 fn beginnings(start: &str, lexicon: &Lexicon) -> Vec<Way> {
     let mut ways = vec![itself(start, lexicon)];
-    for like in lexicon.beginning(start, MOST_BEGINNINGS) {
+    let most = if start.len() > 2 {
+        MOST_BEGINNINGS
+    } else {
+        MOST_OF_TWO
+    };
+    for like in lexicon.beginning(start, most) {
         if like.text != start {
             ways.push(way(&[like.text], How::Exact, like.worth, lexicon));
         }
