@@ -5,6 +5,7 @@
 //! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
+mod before_search;
 mod full;
 mod glossary;
 mod going_on;
