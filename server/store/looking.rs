@@ -88,7 +88,11 @@ impl Look<'_> {
             all.push(words.to_owned());
         }
         if all.is_empty() {
-            return Ok(Vec::new());
+            if self.part.is_none() {
+                return Ok(Vec::new());
+            }
+            // Every moment has one of them.
+            all.extend(any_of("r", ["0", "1"]));
         }
         let statement = match self.part {
             Some(_) => MATCHING_IN_PART,

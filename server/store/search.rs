@@ -91,8 +91,9 @@ pub struct FactsRow {
 /// What may answer a query.
 #[derive(Clone, Debug, Default)]
 pub struct Matching {
-    /// Moments with the words one after another, by their numbers in the index, in the
-    /// order of events and their clocks.
+    /// Moments with the words one after another, by their numbers in the index: the
+    /// latest [`MOST_EXACT`] in the order of events and their clocks, then as many before
+    /// them, and so on. Who asks for more is told the same first.
     pub exact: Vec<i64>,
     /// Others that may answer, the likeliest first.
     pub near: Vec<i64>,
@@ -140,6 +141,7 @@ statements! {
     TITLES = "SELECT e.id, e.title, e.date, e.frame_rate FROM json_each(?1) i
         JOIN event e ON e.id = i.value";
     EVENTS_BETWEEN = "SELECT id FROM event WHERE date >= ?1 AND date <= ?2";
+    EVENTS_WITH_PART = "SELECT event_id FROM part WHERE name = ?1";
     PEOPLE_CALLED = "SELECT id FROM person WHERE id = ?1
         UNION SELECT id FROM person WHERE name = ?1 COLLATE NOCASE";
     SOURCES_CALLED = "SELECT id FROM source WHERE id = ?1
@@ -192,7 +194,7 @@ impl Store {
     }
 
     /// The moments that may answer a query, of those a filter leaves; all of these for a
-    /// query without words. At most `most` exact ones.
+    /// query without words. At most `most` exact ones, rounded up to [`MOST_EXACT`].
     ///
     /// # Errors
     /// When the database can't be read; never because of what the query says.
@@ -213,13 +215,17 @@ impl Store {
             part: filter.part.as_deref(),
             ..self.look().await?
         };
-        let most = most.clamp(MOST_EXACT, MOST_PAGED);
+        let most = most.clamp(1, MOST_PAGED).next_multiple_of(MOST_EXACT);
         let limit = i64::try_from(most).unwrap_or(i64::MAX);
         let mut exact = look.having(&in_a_row(query, wanted), limit + 1).await?;
         let more = exact.len() > most;
         exact.truncate(most);
         let known: HashSet<i64> = exact.iter().copied().collect();
-        exact = look.in_order(&exact).await?;
+        let mut ordered = Vec::with_capacity(exact.len());
+        for some in exact.chunks(MOST_EXACT) {
+            ordered.extend(look.in_order(some).await?);
+        }
+        let exact = ordered;
         let mut near: Vec<i64> = Vec::new();
         if query.terms.len() > 1 && !more {
             near = look.having(&all_of(query), MOST_TOGETHER).await?;
@@ -243,6 +249,15 @@ impl Store {
             audible,
             more,
         })
+    }
+
+    /// Moments, by their numbers in the index, in the order of events and their clocks;
+    /// those that are gone are left out.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn in_order(&self, nos: &[i64]) -> Result<Vec<i64>, StoreError> {
+        self.look().await?.in_order(nos).await
     }
 
     /// Moments as they are searched, in the order of events and their clocks.
@@ -318,6 +333,17 @@ impl Store {
         Ok(sqlx::query_scalar(self.sql(EVENTS_BETWEEN))
             .bind(from)
             .bind(to)
+            .fetch_all(&self.read)
+            .await?)
+    }
+
+    /// The events that have a part of this name.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn events_with_part(&self, name: &str) -> Result<Vec<EventId>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(EVENTS_WITH_PART))
+            .bind(name)
             .fetch_all(&self.read)
             .await?)
     }

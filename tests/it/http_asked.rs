@@ -115,6 +115,7 @@ pub fn filters_leave_what_they_name(landing: &Landing) {
     assert_eq!(total("&person=nobody"), 0);
     assert_eq!(total("&language=de"), 0);
     assert_eq!(total("&from=1900-01-01&to=1900-12-31"), 0);
+    assert_eq!(total("&from=19000101"), total("&from=1900-01-01"));
     assert_eq!(total("&part=toasts"), 0);
     assert_eq!(total("&confidence=1"), 0);
     let answer = asked(app, "", "&event=Tarrow%20Landing&sort=clock&facets=true");
@@ -138,7 +139,9 @@ pub fn searches_are_kept_under_a_name(landing: &Landing) {
         |name: &str, asked: &str| app.post("/searches", &json!({ "name": name, "asked": asked }));
     assert_eq!(new("bells", "q=bell&sort=clock").status, 201);
     assert_eq!(new("bells", "q=rope").status, 409);
-    new("wrong", "limit=many").problem(422);
+    for wrong in ["limit=many", "placement=roof", "from=soon", "q=a&q=b"] {
+        new("wrong", wrong).problem(422);
+    }
     let kept = app.get("/searches").json();
     assert_eq!(kept["searches"][0]["asked"], "q=bell&sort=clock", "{kept}");
     assert_eq!(gone(app, "/searches/bells").status, 204);

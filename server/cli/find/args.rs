@@ -11,7 +11,8 @@ pub struct Find {
     /// Words as they are remembered, a "quoted phrase" for the very words, the beginning
     /// of a wor*; may be left out where something else is asked for
     #[arg(value_name = "WORDS",
-        required_unless_present_any = ["person", "source", "part", "event", "saved"])]
+        required_unless_present_any = ["event", "part", "person", "source", "placement", "from",
+        "to", "language", "backup", "saved"])]
     pub words: Vec<String>,
     /// Only this event: its id, or its title where only one has it
     #[arg(long, value_name = "EVENT")]
@@ -67,7 +68,9 @@ pub struct Find {
     #[arg(long, value_name = "NAME", conflicts_with = "saved")]
     pub save: Option<String>,
     /// Make the search again that was kept under this name
-    #[arg(long, value_name = "NAME", conflicts_with = "words")]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["words", "event", "part", "person",
+        "source", "placement", "best", "from", "to", "language", "confidence", "backup", "sort",
+        "meaning"])]
     pub saved: Option<String>,
     /// For whom the answer is.
     #[command(flatten)]

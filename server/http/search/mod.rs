@@ -21,7 +21,8 @@ use super::AppState;
 use super::extract::{Json, Query};
 use super::problem::{Answer, Problem};
 use super::wire::{SearchAnswer, Suggestion, Suggestions};
-use ask::SearchParams;
+use crate::store::MOST_PAGED;
+use ask::{SearchParams, Sort};
 
 /// The most suggestions in an answer.
 const SUGGESTED: usize = 12;
@@ -49,7 +50,11 @@ async fn search(
     let filter = params.filter(store).await?;
     let query = params.query();
     let wanted = store.wanted(&query).await?;
-    let most = params.offset.saturating_add(params.limit);
+    let most = match params.sort {
+        // Which come first by the clock is known when all are.
+        Sort::Clock => MOST_PAGED,
+        Sort::Relevance => params.offset.saturating_add(params.limit),
+    };
     let matching = store.matching(&query, &wanted, &filter, most).await?;
     let more = matching.more;
     let all = rank::ranked(store, &wanted, matching, params.sort, params.confidence).await?;

@@ -17,6 +17,8 @@ use super::ask::SearchParams;
 /// The longest name and the longest search kept, in characters.
 const LONGEST_NAME: usize = 200;
 const LONGEST_SEARCH: usize = 8_000;
+/// The most searches kept.
+const MOST_SAVED: u32 = 1_000;
 
 /// The routes of saved searches.
 pub fn routes() -> OpenApiRouter<AppState> {
@@ -67,13 +69,13 @@ async fn save(
     let read = uri
         .ok()
         .and_then(|uri| axum::extract::Query::<SearchParams>::try_from_uri(&uri).ok());
-    if read.is_none() {
+    if read.is_none_or(|asked| asked.check().is_err()) {
         let detail = "asked must be the parameters of a search, as q=kettle&person=Ines";
         return Err(Problem::field("asked", detail));
     }
     let saved = state
         .store
-        .save_search(&new.name, &new.asked, now_ms())
+        .save_search(&new.name, &new.asked, MOST_SAVED, now_ms())
         .await?;
     Ok((StatusCode::CREATED, Json(shape(saved))))
 }

@@ -11,6 +11,7 @@ mod glossary;
 mod going_on;
 mod meant;
 mod older;
+mod paging;
 mod parts;
 mod put_right;
 mod put_right_any;
