@@ -31,6 +31,7 @@ impl Step<'_> {
             )));
         }
         let mut file = new_file(&intake, hash, before, probe);
+        let taking = self.inner.taking();
         let kept = self.read(self.store().file(&file.hash))?.filter(lies_there);
         if let Some(known) = &kept {
             (file.path, file.size, file.mtime_ns) =
@@ -50,6 +51,7 @@ impl Step<'_> {
             self.store()
                 .finish_probe(&lease, &opened, crate::jobs::engine::now_ms())
         })?;
+        drop(taking);
         if opened.file.path != intake.path.0 {
             self.inner.drop_upload(&intake.path);
         }
