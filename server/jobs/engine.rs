@@ -59,8 +59,6 @@ pub(super) struct Inner {
     /// Whether some worker has the model.
     pub(super) listens: AtomicBool,
     pub(super) sentences: super::meaning::Kept,
-    /// See `taking`.
-    pub(super) taking: Mutex<()>,
 }
 
 /// What can keep all work waiting.
@@ -93,7 +91,6 @@ impl Engine {
             troubles: Mutex::default(),
             listens: AtomicBool::new(false),
             sentences: Mutex::default(),
-            taking: Mutex::default(),
         });
         // Who only looks changes nothing.
         if inner.config.works() {

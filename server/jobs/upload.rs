@@ -8,7 +8,7 @@ use std::collections::HashSet;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use super::engine::{Inner, now_ms};
@@ -135,18 +135,12 @@ impl Inner {
             return Ok(());
         }
         // While this is held no event takes to a file that is there already.
-        let _taking = self.taking();
+        let _taking = taking();
         let used = self.block(self.store.paths_in_use())?;
         let used: HashSet<PathBuf> = used.into_iter().collect();
         open.filter(|path| !used.contains(*path))
             .for_each(|path| self.drop_upload(path));
         Ok(())
-    }
-
-    /// Held from looking which file has some sound until that is written.
-    pub(super) fn taking(&self) -> MutexGuard<'_, ()> {
-        let held = self.taking.lock();
-        held.unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Where uploads are kept.
@@ -212,6 +206,13 @@ impl Inner {
             tracing::warn!("{}: {error}", path.display());
         }
     }
+}
+
+/// Held from looking which file has some sound until that is written, by whichever engine
+/// of this process.
+pub(super) fn taking() -> MutexGuard<'static, ()> {
+    static TAKING: Mutex<()> = Mutex::new(());
+    TAKING.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// What lies in a folder, with its names; nothing if it can't be looked into.

@@ -2,6 +2,7 @@
 
 use super::original::look;
 use super::{Step, StepError};
+use crate::jobs::upload::taking;
 use crate::media::{self, ChannelChoice, Probe, ShownPath, Stamp};
 use crate::store::{
     FileRow, IntakeId, IntakeRow, NewFile, NewStamp, Opened, OpenedRecording, RecordingRow,
@@ -31,7 +32,7 @@ impl Step<'_> {
             )));
         }
         let mut file = new_file(&intake, hash, before, probe);
-        let taking = self.inner.taking();
+        let taking = taking();
         let kept = self.read(self.store().file(&file.hash))?.filter(lies_there);
         if let Some(known) = &kept {
             (file.path, file.size, file.mtime_ns) =
