@@ -113,7 +113,7 @@ impl SearchParams {
         let mut filter = Filter {
             best: self.best,
             backup: self.backup,
-            part: self.part.clone(),
+            part: self.part.as_deref().map(|part| part.trim().to_owned()),
             placements: self.placement.clone().map(|placement| vec![placement]),
             languages: self.language.clone().map(|language| vec![language]),
             ..Filter::default()
