@@ -279,7 +279,7 @@ fn summary(search: &Search, find: &Find) -> String {
         (_, total) => format!("lines {first} to {} of {total}", first + shown - 1),
     };
     text.push_str(&format!(" in {} ms", search.took_ms));
-    if shown > 0 && first + shown <= search.total {
+    if shown > 0 && (search.more || first + shown <= search.total) {
         text.push_str(&format!("; more with --offset {}", first + shown - 1));
     }
     text

@@ -50,10 +50,10 @@ async fn search(
     let filter = params.filter(store).await?;
     let query = params.query();
     let wanted = store.wanted(&query).await?;
-    let most = match params.sort {
-        // Which come first by the clock is known when all are.
-        Sort::Clock => MOST_PAGED,
-        Sort::Relevance => params.offset.saturating_add(params.limit),
+    let most = match (params.sort, params.confidence) {
+        (Sort::Relevance, None) => params.offset.saturating_add(params.limit),
+        // Which come first by the clock, and how many are sure, is known when all are.
+        _ => MOST_PAGED,
     };
     let matching = store.matching(&query, &wanted, &filter, most).await?;
     let more = matching.more;
