@@ -5,6 +5,9 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::super::args::Json;
 use super::super::client::quoted;
 
+/// The service reads no more characters of a query, and an address can't hold any number.
+const MOST_READ: usize = 4_000;
+
 /// `sayback find`
 #[derive(Debug, Args)]
 pub struct Find {
@@ -98,7 +101,8 @@ pub enum Order {
 impl Find {
     /// What is asked for, as the parameters of an address; without paging.
     pub fn asked(&self) -> String {
-        let mut asked = vec![format!("q={}", quoted(&self.words.join(" ")))];
+        let words: String = self.words.join(" ").chars().take(MOST_READ).collect();
+        let mut asked = vec![format!("q={}", quoted(&words))];
         for (name, value) in [
             ("event", &self.event),
             ("part", &self.part),
@@ -146,4 +150,38 @@ pub enum SearchesCommand {
         /// Its name
         name: String,
     },
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        find: Find,
+    }
+
+    #[test]
+    fn what_is_pasted_fits_an_address() {
+        let line = Line::parse_from(["find", &"🛶".repeat(50_000)]);
+        let asked = line.find.asked();
+        assert_eq!(asked.len(), "q=".len() + 12 * MOST_READ);
+        // What the `http` crate takes as an address.
+        assert!(asked.len() < 65_000);
+        let line = Line::parse_from(["find", "the", "kettle", "--part", "toasts"]);
+        assert_eq!(line.find.asked(), "q=the%20kettle&part=toasts");
+    }
+
+    #[test]
+    fn a_kept_search_is_made_as_it_was_kept() {
+        let line =
+            |more: &[&str]| Line::try_parse_from([&["find", "--saved", "x"][..], more].concat());
+        assert!(line(&["--limit", "5", "--facets", "--json"]).is_ok());
+        for other in [&["kettle"][..], &["--person", "Ines"], &["--sort", "clock"]] {
+            assert!(line(other).is_err(), "{other:?}");
+        }
+    }
 }
