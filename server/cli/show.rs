@@ -169,6 +169,12 @@ impl Paint {
         Self::when(std::io::stderr().is_terminal())
     }
 
+    /// Whoever reads it.
+    #[cfg(test)]
+    pub fn always() -> Self {
+        Self { on: true }
+    }
+
     fn when(is_terminal: bool) -> Self {
         let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
         let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");

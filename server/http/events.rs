@@ -75,8 +75,8 @@ async fn show(
     }))
 }
 
-/// Removes an event with all that is known of it: recordings, words, people, changes. The
-/// recorders' files stay where they are, and so do files that were uploaded.
+/// Removes an event with all that is known of it: recordings, words, people, changes, and
+/// uploaded files that no other event uses. Files that were added where they lie stay.
 #[utoipa::path(delete, path = "/events/{event}", tag = "events",
     params(("event" = String, Path, description = "the event's id, or its title")),
     responses(
@@ -85,8 +85,7 @@ async fn show(
 ))]
 async fn remove(State(state): State<AppState>, Path(event): Path<String>) -> Answer<StatusCode> {
     let event = state.store.find_event(&event).await?;
-    state.store.remove_event(&event.id).await?;
-    state.engine.changed(Some(event.id), What::Content);
+    state.engine.remove_event(&event.id).await?;
     Ok(StatusCode::NO_CONTENT)
 }
 

@@ -89,7 +89,7 @@ impl Problem {
     pub fn missing(what: &str, name: &str) -> Self {
         Self::of(
             StatusCode::NOT_FOUND,
-            &format!("no-such-{what}"),
+            &format!("no-such-{}", what.replace(' ', "-")),
             &format!("No such {what}"),
             format!("there is no {what} '{name}'"),
         )

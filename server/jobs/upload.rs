@@ -8,6 +8,7 @@ use std::collections::HashSet;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use super::engine::{Inner, now_ms};
@@ -103,7 +104,45 @@ impl Engine {
     }
 }
 
+impl Engine {
+    /// Removes an event with everything known of it, and uploads that no other event
+    /// uses. Files that were added where they lie stay.
+    ///
+    /// # Errors
+    /// [`crate::store::StoreError::Unknown`] event.
+    pub async fn remove_event(&self, event: &EventId) -> Result<(), JobsError> {
+        let paths = self.store().remove_event(event).await?;
+        self.changed(Some(event.clone()), What::Content);
+        let inner = Arc::clone(self.inner());
+        let dropped = tokio::task::spawn_blocking(move || inner.drop_uploads(&paths)).await;
+        match dropped {
+            Ok(done) => Ok(done?),
+            Err(panicked) => {
+                tracing::error!("removing uploads: {panicked}");
+                Ok(())
+            }
+        }
+    }
+}
+
 impl Inner {
+    /// Removes those of some uploads that nothing uses any more.
+    fn drop_uploads(&self, paths: &[PathBuf]) -> Result<(), StoreError> {
+        let uploads = self.uploads();
+        let is_upload = |path: &&PathBuf| path.ancestors().nth(2) == Some(uploads.as_path());
+        let mut open = paths.iter().filter(is_upload).peekable();
+        if open.peek().is_none() {
+            return Ok(());
+        }
+        // While this is held no event takes to a file that is there already.
+        let _taking = taking();
+        let used = self.block(self.store.paths_in_use())?;
+        let used: HashSet<PathBuf> = used.into_iter().collect();
+        open.filter(|path| !used.contains(*path))
+            .for_each(|path| self.drop_upload(path));
+        Ok(())
+    }
+
     /// Where uploads are kept.
     pub(super) fn uploads(&self) -> PathBuf {
         self.store.folder().join("uploads")
@@ -167,6 +206,13 @@ impl Inner {
             tracing::warn!("{}: {error}", path.display());
         }
     }
+}
+
+/// Held from looking which file has some sound until that is written, by whichever engine
+/// of this process.
+pub(super) fn taking() -> MutexGuard<'static, ()> {
+    static TAKING: Mutex<()> = Mutex::new(());
+    TAKING.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// What lies in a folder, with its names; nothing if it can't be looked into.

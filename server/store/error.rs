@@ -140,7 +140,7 @@ impl From<sqlx::Error> for StoreError {
         if let Some(columns) = message.strip_prefix("UNIQUE constraint failed: ") {
             let table = columns.split('.').next().unwrap_or(columns);
             return Self::Exists {
-                what: table.to_owned(),
+                what: table.replace('_', " "),
             };
         }
         // 'CHECK constraint failed: event_title_is_blank'

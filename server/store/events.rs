@@ -1,8 +1,10 @@
 //! Which events are there?
 
+use std::path::PathBuf;
+
 use super::error::unknown;
 use super::statement::statements;
-use super::{EventId, EventRow, Store, StoreError};
+use super::{EventId, EventRow, Store, StoreError, path_from_bytes};
 
 /// An event about to be made.
 #[derive(Clone, Debug, Default)]
@@ -28,6 +30,15 @@ statements! {
         WHERE ?1 IS NULL OR e.id = ?1
         GROUP BY e.id ORDER BY e.id";
     REMOVE = "DELETE FROM event WHERE id = ?1";
+    FILES_OF_EVENT = "SELECT json_group_array(hash) FROM (
+        SELECT file_hash AS hash FROM recording WHERE event_id = ?1
+        UNION SELECT file_hash FROM intake WHERE event_id = ?1 AND file_hash IS NOT NULL)";
+    PATHS_OF_EVENT = "SELECT path FROM intake WHERE event_id = ?1";
+    /// Of these files those that no event has any more.
+    FORGET_FILES = "DELETE FROM file WHERE hash IN (SELECT i.value FROM json_each(?1) i)
+            AND NOT EXISTS (SELECT 1 FROM recording r WHERE r.file_hash = file.hash)
+            AND NOT EXISTS (SELECT 1 FROM intake i WHERE i.file_hash = file.hash)
+        RETURNING path";
     BY_NAME = "SELECT id FROM event WHERE id = ?1 OR title = ?1 ORDER BY id = ?1 DESC, id LIMIT 20";
 }
 
@@ -73,20 +84,37 @@ impl Store {
             .map_err(unknown("event", id))
     }
 
-    /// Removes an event with everything known of it. Its recordings' files stay where
-    /// they are.
+    /// Removes an event with everything known of it, and of files that no other event
+    /// has. Nothing on disk is touched; says where its files lie or lay.
     ///
     /// # Errors
     /// [`StoreError::Unknown`].
-    pub async fn remove_event(&self, id: &EventId) -> Result<(), StoreError> {
+    pub async fn remove_event(&self, id: &EventId) -> Result<Vec<PathBuf>, StoreError> {
+        let mut transaction = self.begin().await?;
+        let files: String = sqlx::query_scalar(self.sql(FILES_OF_EVENT))
+            .bind(id)
+            .fetch_one(&mut *transaction)
+            .await?;
+        let mut paths: Vec<Vec<u8>> = sqlx::query_scalar(self.sql(PATHS_OF_EVENT))
+            .bind(id)
+            .fetch_all(&mut *transaction)
+            .await?;
         let removed = sqlx::query(self.sql(REMOVE))
             .bind(id)
-            .execute(&self.write)
+            .execute(&mut *transaction)
             .await?;
-        match removed.rows_affected() {
-            0 => Err(unknown("event", id)(sqlx::Error::RowNotFound)),
-            _ => Ok(()),
+        if removed.rows_affected() == 0 {
+            return Err(unknown("event", id)(sqlx::Error::RowNotFound));
         }
+        let forgotten: Vec<Vec<u8>> = sqlx::query_scalar(self.sql(FORGET_FILES))
+            .bind(files)
+            .fetch_all(&mut *transaction)
+            .await?;
+        transaction.commit().await?;
+        paths.extend(forgotten);
+        paths.sort();
+        paths.dedup();
+        Ok(paths.into_iter().map(path_from_bytes).collect())
     }
 
     /// The event with this id, or else the one event with this title.

@@ -9,7 +9,7 @@ use serde::de::DeserializeOwned;
 use serde_json::json;
 use sqlx::{Sqlite, Transaction};
 
-use super::search::{FactsRow, Neighbourhood, SaidRow};
+use super::search::{FactsRow, MOST_PAGED, Neighbourhood, SaidRow};
 use super::statement::{Statement, statements};
 use super::{Store, StoreError};
 
@@ -17,9 +17,6 @@ use super::{Store, StoreError};
 const ENOUGH: usize = 50;
 /// The most moments with all words.
 const MOST_TOGETHER: i64 = 120;
-/// So many answers that are as good as each other are put in order at once: to order
-/// thousands costs more than to find them.
-const WINDOW: usize = 256;
 /// The longest page.
 const MOST_OF_PAGE: usize = 200;
 /// Of so many groups of words moments are looked up, of each so many,
@@ -101,7 +98,11 @@ impl Look<'_> {
             all.push(words.to_owned());
         }
         if all.is_empty() {
-            return Ok(Vec::new());
+            if self.part.is_none() {
+                return Ok(Vec::new());
+            }
+            // Every moment has one of them.
+            all.extend(any_of("r", ["0", "1"]));
         }
         let statement = match self.part {
             Some(_) => MATCHING_IN_PART,
@@ -210,18 +211,24 @@ impl Look<'_> {
         self.all_of(IN_ORDER, nos).await
     }
 
-    /// The moments of a page that ends before the `until`th in the order of events and
-    /// clocks, window by window; the others as they come.
-    pub async fn in_windows(
+    /// Puts in the order of events and clocks, lot by lot, what a page shows that ends
+    /// before the `until`th; all of it where that is as far as pages go.
+    pub async fn in_lots(
         &mut self,
         mut nos: Vec<i64>,
+        lot: usize,
         until: usize,
     ) -> Result<Vec<i64>, StoreError> {
-        let from = until.saturating_sub(MOST_OF_PAGE) / WINDOW;
-        for window in nos.chunks_mut(WINDOW).skip(from).take(2) {
-            let ordered = self.in_order(window).await?;
-            for (no, ordered) in window.iter_mut().zip(ordered) {
-                *no = ordered;
+        let shown = match until < MOST_PAGED {
+            true => until.saturating_sub(MOST_OF_PAGE)..until.max(1),
+            false => 0..usize::MAX,
+        };
+        for (n, some) in nos.chunks_mut(lot).enumerate() {
+            if n * lot < shown.end && shown.start < (n + 1) * lot {
+                let ordered = self.in_order(some).await?;
+                for (no, ordered) in some.iter_mut().zip(ordered) {
+                    *no = ordered;
+                }
             }
         }
         Ok(nos)

@@ -21,7 +21,8 @@ pub struct SavedSearch {
 
 statements! {
     SAVED = "SELECT id, name, asked, created_at_ms FROM saved_search ORDER BY name";
-    SAVE = "INSERT INTO saved_search (id, name, asked, created_at_ms) VALUES (?1, ?2, ?3, ?4)";
+    SAVE = "INSERT INTO saved_search (id, name, asked, created_at_ms) SELECT ?1, ?2, ?3, ?4
+        WHERE (SELECT count(*) FROM saved_search) < ?5";
     SAVED_CALLED = "SELECT id, name, asked, created_at_ms FROM saved_search
         WHERE id = ?1 OR name = ?1 ORDER BY id = ?1 DESC LIMIT 1";
     UNSAVE = "DELETE FROM saved_search WHERE id = ?1";
@@ -38,15 +39,16 @@ impl Store {
             .await?)
     }
 
-    /// Keeps a search under a name at `now_ms`.
+    /// Keeps a search under a name at `now_ms`, where there are fewer than `most`.
     ///
     /// # Errors
     /// [`StoreError::Exists`] for a name that is taken, [`StoreError::Invalid`] for a
-    /// blank one.
+    /// blank one, [`StoreError::Unfit`] where there are `most` already.
     pub async fn save_search(
         &self,
         name: &str,
         asked: &str,
+        most: u32,
         now_ms: i64,
     ) -> Result<SavedSearch, StoreError> {
         let saved = SavedSearch {
@@ -55,13 +57,20 @@ impl Store {
             asked: asked.to_owned(),
             created_at_ms: now_ms,
         };
-        sqlx::query(self.sql(SAVE))
+        let done = sqlx::query(self.sql(SAVE))
             .bind(&saved.id)
             .bind(&saved.name)
             .bind(&saved.asked)
             .bind(saved.created_at_ms)
+            .bind(most)
             .execute(&self.write)
             .await?;
+        if done.rows_affected() == 0 {
+            return Err(StoreError::Unfit {
+                field: "name",
+                reason: format!("at most {most} searches are kept; forget one first"),
+            });
+        }
         Ok(saved)
     }
 

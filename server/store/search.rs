@@ -18,7 +18,11 @@ use super::{EventId, MomentId, MomentRow, PersonId, SourceId, Store, StoreError,
 /// more.
 const MOST_EXACT: usize = 2_000;
 /// The same for words that are still being typed: nobody pages through these.
-const MOST_TYPED: usize = 200;
+const MOST_TYPED: usize = 250;
+/// So many answers that are as good as each other are put in order at once, more of one
+/// event: to order thousands of many costs more than to find them. Both numbers above are
+/// whole lots.
+const LOT: usize = 250;
 /// The most moments that are paged through.
 pub const MOST_PAGED: usize = 10_000;
 /// So many moments are listened to, an event of some ten hours of speech.
@@ -87,9 +91,9 @@ pub struct FactsRow {
 /// What may answer a query.
 #[derive(Clone, Debug, Default)]
 pub struct Matching {
-    /// Moments with the words one after another, by their numbers in the index: in the
-    /// order of events and their clocks where that was asked for, else the latest of the
-    /// index first, those of a page among each other in that order.
+    /// Moments with the words one after another, by their numbers in the index: the latest
+    /// lot of them first. Those of a page are in the order of events and their clocks
+    /// among the others of their lot. Who asks for more is told the same first.
     pub exact: Vec<i64>,
     /// Others that may answer, the likeliest first.
     pub near: Vec<i64>,
@@ -137,6 +141,7 @@ statements! {
     TITLES = "SELECT e.id, e.title, e.date, e.frame_rate FROM json_each(?1) i
         JOIN event e ON e.id = i.value";
     EVENTS_BETWEEN = "SELECT id FROM event WHERE date >= ?1 AND date <= ?2";
+    EVENTS_WITH_PART = "SELECT event_id FROM part WHERE name = ?1";
     PEOPLE_CALLED = "SELECT id FROM person WHERE id = ?1
         UNION SELECT id FROM person WHERE name = ?1 COLLATE NOCASE";
     SOURCES_CALLED = "SELECT id FROM source WHERE id = ?1
@@ -189,8 +194,8 @@ impl Store {
     }
 
     /// The moments that may answer a query, of those a filter leaves; all of these for a
-    /// query without words. Exact ones are told `until` that many at least, all in the order
-    /// of events and clocks if `by_clock`.
+    /// query without words. Exact ones are told at least `until` that many, those of a page
+    /// that ends there in order.
     ///
     /// # Errors
     /// When the database can't be read; never because of what the query says.
@@ -200,7 +205,6 @@ impl Store {
         wanted: &Wanted,
         filter: &Filter,
         until: usize,
-        by_clock: bool,
     ) -> Result<Matching, StoreError> {
         let facts = filter.expression();
         if !filter.is_possible() || query.is_empty() && facts.is_empty() && filter.part.is_none() {
@@ -213,16 +217,14 @@ impl Store {
             ..self.look().await?
         };
         let least = if wanted.begun { MOST_TYPED } else { MOST_EXACT };
-        let most = until.clamp(least, MOST_PAGED);
+        let most = until.clamp(1, MOST_PAGED).next_multiple_of(least);
         let limit = i64::try_from(most).unwrap_or(i64::MAX);
         let mut exact = look.having(&in_a_row(query, wanted), limit + 1).await?;
         let more = exact.len() > most;
         exact.truncate(most);
         let of_one = filter.events.as_ref().is_some_and(|ids| ids.len() == 1);
-        let exact = match by_clock || of_one {
-            true => look.in_order(&exact).await?,
-            false => look.in_windows(exact, until).await?,
-        };
+        let lot = if of_one { MOST_EXACT } else { LOT };
+        let exact = look.in_lots(exact, lot, until).await?;
         let near = look.near(query, wanted, &exact).await?;
         let mut audible = Vec::new();
         if exact.is_empty() && wanted.is_audible() {
@@ -237,6 +239,15 @@ impl Store {
             audible,
             more,
         })
+    }
+
+    /// Moments, by their numbers in the index, in the order of events and their clocks;
+    /// those that are gone are left out.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn in_order(&self, nos: &[i64]) -> Result<Vec<i64>, StoreError> {
+        self.look().await?.in_order(nos).await
     }
 
     /// Moments as they are searched, in the order of events and their clocks.
@@ -312,6 +323,17 @@ impl Store {
         Ok(sqlx::query_scalar(self.sql(EVENTS_BETWEEN))
             .bind(from)
             .bind(to)
+            .fetch_all(&self.read)
+            .await?)
+    }
+
+    /// The events that have a part of this name.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn events_with_part(&self, name: &str) -> Result<Vec<EventId>, StoreError> {
+        Ok(sqlx::query_scalar(self.sql(EVENTS_WITH_PART))
+            .bind(name)
             .fetch_all(&self.read)
             .await?)
     }

@@ -172,7 +172,9 @@ async function more() {
     server.search(eventId, asked, { typing: true, offset, signal: asking.signal }),
   );
   if (!next || state.known.answer !== answer) return;
-  state.set({ answer: { ...next, hits: [...answer.hits, ...next.hits] } });
+  // Behind the last that is paged through there may be more, but none to be shown.
+  const goesOn = next.more && next.hits.length > 0;
+  state.set({ answer: { ...next, more: goesOn, hits: [...answer.hits, ...next.hits] } });
   at("hits").querySelectorAll(".hit")[offset]?.querySelector("button.play")?.focus();
 }
 

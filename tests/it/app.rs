@@ -26,7 +26,7 @@ pub async fn saying(store: &Store, query: &str, event: Option<&EventId>) -> Vec<
         events: event.map(|event| vec![event.clone()]),
         ..Filter::default()
     };
-    let found = store.matching(&query, &wanted, &filter, 0, true).await;
+    let found = store.matching(&query, &wanted, &filter, 0).await;
     let found = found.expect("the index is read");
     let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
     let said = store.said(&nos).await.expect("the index is read");

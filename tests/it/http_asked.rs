@@ -115,6 +115,7 @@ pub fn filters_leave_what_they_name(landing: &Landing) {
     assert_eq!(total("&person=nobody"), 0);
     assert_eq!(total("&language=de"), 0);
     assert_eq!(total("&from=1900-01-01&to=1900-12-31"), 0);
+    assert_eq!(total("&from=19000101"), total("&from=1900-01-01"));
     assert_eq!(total("&part=toasts"), 0);
     assert_eq!(total("&confidence=1"), 0);
     let answer = asked(app, "", "&event=Tarrow%20Landing&sort=clock&facets=true");
@@ -127,9 +128,26 @@ pub fn filters_leave_what_they_name(landing: &Landing) {
     let with = facets["backed_up"].as_u64().expect("a count");
     let without = facets["not_backed_up"].as_u64().expect("a count");
     assert_eq!(json!(with + without), answer["total"]);
-    let worn = |kind: &Value| kind["name"] == "worn";
-    let placed = facets["placements"].as_array().expect("counts");
-    assert!(placed.iter().any(worn), "{facets}");
+    // A count is how many lines are left by what is counted.
+    for (counts, filter) in [
+        ("events", "event"),
+        ("people", "person"),
+        ("sources", "source"),
+        ("placements", "placement"),
+        ("languages", "language"),
+    ] {
+        let counts = facets[counts].as_array().expect("counts");
+        assert!(
+            filter == "person" || !counts.is_empty(),
+            "{filter} {facets}"
+        );
+        for count in counts {
+            let id = utf8_percent_encode(count["id"].as_str().expect("an id"), NON_ALPHANUMERIC);
+            let more = format!("&event=Tarrow%20Landing&{filter}={id}");
+            let more = more.replace("&event=Tarrow%20Landing&event=", "&event=");
+            assert_eq!(asked(app, "", &more)["total"], count["hits"], "{count}");
+        }
+    }
 }
 
 pub fn searches_are_kept_under_a_name(landing: &Landing) {
@@ -138,11 +156,26 @@ pub fn searches_are_kept_under_a_name(landing: &Landing) {
         |name: &str, asked: &str| app.post("/searches", &json!({ "name": name, "asked": asked }));
     assert_eq!(new("bells", "q=bell&sort=clock").status, 201);
     assert_eq!(new("bells", "q=rope").status, 409);
-    new("wrong", "limit=many").problem(422);
+    for wrong in [
+        "limit=many",
+        "placement=roof",
+        "from=soon",
+        "q=a&q=b",
+        "q=a#b",
+    ] {
+        new("wrong", wrong).problem(422);
+    }
     let kept = app.get("/searches").json();
     assert_eq!(kept["searches"][0]["asked"], "q=bell&sort=clock", "{kept}");
+    assert_eq!(
+        new("  two \u{0} words\n", "q=x").json()["name"],
+        "two words"
+    );
+    assert_eq!(new("\u{200b} ", "q=x").status, 422);
+    assert_eq!(gone(app, "/searches/two%20words").status, 204);
     assert_eq!(gone(app, "/searches/bells").status, 204);
-    gone(app, "/searches/bells").problem(404);
+    let problem = gone(app, "/searches/bells").problem(404);
+    assert_eq!(problem["type"], "urn:sayback:problem:no-such-saved-search");
 }
 
 pub fn the_index_is_made_again_while_it_is_asked(landing: &Landing) {

@@ -5,13 +5,17 @@ use clap::{Args, Subcommand, ValueEnum};
 use super::super::args::Json;
 use super::super::client::quoted;
 
+/// The service reads no more characters of a query, and an address can't hold any number.
+const MOST_READ: usize = 4_000;
+
 /// `sayback find`
 #[derive(Debug, Args)]
 pub struct Find {
     /// Words as they are remembered, a "quoted phrase" for the very words, the beginning
     /// of a wor*; may be left out where something else is asked for
     #[arg(value_name = "WORDS",
-        required_unless_present_any = ["person", "source", "part", "event", "saved"])]
+        required_unless_present_any = ["event", "part", "person", "source", "placement", "from",
+        "to", "language", "backup", "saved"])]
     pub words: Vec<String>,
     /// Only this event: its id, or its title where only one has it
     #[arg(long, value_name = "EVENT")]
@@ -67,7 +71,9 @@ pub struct Find {
     #[arg(long, value_name = "NAME", conflicts_with = "saved")]
     pub save: Option<String>,
     /// Make the search again that was kept under this name
-    #[arg(long, value_name = "NAME", conflicts_with = "words")]
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["words", "event", "part", "person",
+        "source", "placement", "best", "from", "to", "language", "confidence", "backup", "sort",
+        "meaning"])]
     pub saved: Option<String>,
     /// For whom the answer is.
     #[command(flatten)]
@@ -95,7 +101,8 @@ pub enum Order {
 impl Find {
     /// What is asked for, as the parameters of an address; without paging.
     pub fn asked(&self) -> String {
-        let mut asked = vec![format!("q={}", quoted(&self.words.join(" ")))];
+        let words: String = self.words.join(" ").chars().take(MOST_READ).collect();
+        let mut asked = vec![format!("q={}", quoted(&words))];
         for (name, value) in [
             ("event", &self.event),
             ("part", &self.part),
@@ -143,4 +150,38 @@ pub enum SearchesCommand {
         /// Its name
         name: String,
     },
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::*;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        find: Find,
+    }
+
+    #[test]
+    fn what_is_pasted_fits_an_address() {
+        let line = Line::parse_from(["find", &"🛶".repeat(50_000)]);
+        let asked = line.find.asked();
+        assert_eq!(asked.len(), "q=".len() + 12 * MOST_READ);
+        // What the `http` crate takes as an address.
+        assert!(asked.len() < 65_000);
+        let line = Line::parse_from(["find", "the", "kettle", "--part", "toasts"]);
+        assert_eq!(line.find.asked(), "q=the%20kettle&part=toasts");
+    }
+
+    #[test]
+    fn a_kept_search_is_made_as_it_was_kept() {
+        let line =
+            |more: &[&str]| Line::try_parse_from([&["find", "--saved", "x"][..], more].concat());
+        assert!(line(&["--limit", "5", "--facets", "--json"]).is_ok());
+        for other in [&["kettle"][..], &["--person", "Ines"], &["--sort", "clock"]] {
+            assert!(line(other).is_err(), "{other:?}");
+        }
+    }
 }

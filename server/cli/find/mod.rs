@@ -87,7 +87,7 @@ fn show(client: &Client, hit: &Hit, files: &mut Files, paint: Paint) -> Result<(
     out(&format!("{}\n\n", lines.join("\n")))
 }
 
-/// What was asked under a name.
+/// What was asked under a name; how much of the answer is shown is said anew.
 fn saved(client: &Client, name: &str) -> Result<String, CliError> {
     let all: Searches = client.get("/searches")?.read()?;
     let found = all.searches.into_iter().find(|one| one.name == name);
@@ -96,7 +96,16 @@ fn saved(client: &Client, name: &str) -> Result<String, CliError> {
             "there is no saved search '{name}'; `sayback searches` lists them"
         ))
     });
-    Ok(found?.asked)
+    Ok(without_paging(&found?.asked))
+}
+
+fn without_paging(asked: &str) -> String {
+    let pages = |one: &&str| {
+        let name = one.split('=').next().unwrap_or_default();
+        !["limit", "offset", "facets"].contains(&name)
+    };
+    let kept: Vec<&str> = asked.split('&').filter(pages).collect();
+    kept.join("&")
 }
 
 /// Lists saved searches, or forgets one.
@@ -203,21 +212,27 @@ fn line(hit: &Hit, paint: Paint) -> String {
 }
 
 fn emphasised(text: &str, matched: &[Matched], paint: Paint) -> String {
-    // What counts as a word of a line is what its spaces part.
-    let words: Vec<&str> = text.split_whitespace().collect();
-    let mut shown: Vec<String> = Vec::new();
-    let mut at = 0;
-    for span in matched {
-        let (from, to) = (span.from.clamp(at, words.len()), span.to.min(words.len()));
-        if from >= to {
-            continue;
+    let mut runs: Vec<(bool, Vec<&str>)> = Vec::new();
+    let mut word = 0;
+    for piece in text.split_whitespace() {
+        // A dash alone is shown and not counted.
+        let counts = piece.chars().any(char::is_alphanumeric);
+        let inside = |span: &Matched| (span.from..span.to).contains(&word);
+        let found = counts && matched.iter().any(inside);
+        word += usize::from(counts);
+        match runs.last_mut() {
+            Some((same, pieces)) if *same == found => pieces.push(piece),
+            _ => runs.push((found, vec![piece])),
         }
-        shown.extend(words[at..from].iter().map(|word| safe(word).into_owned()));
-        shown.push(paint.found(&safe(&words[from..to].join(" "))));
-        at = to;
     }
-    shown.extend(words[at..].iter().map(|word| safe(word).into_owned()));
-    shown.join(" ")
+    let shown = runs.iter().map(|(found, pieces)| {
+        let text = pieces.join(" ");
+        match found {
+            true => paint.found(&safe(&text)),
+            false => safe(&text).into_owned(),
+        }
+    });
+    shown.collect::<Vec<_>>().join(" ")
 }
 
 fn heard(hearing: &Hearing, file: &str, paint: Paint) -> String {
@@ -264,7 +279,7 @@ fn summary(search: &Search, find: &Find) -> String {
         (_, total) => format!("lines {first} to {} of {total}", first + shown - 1),
     };
     text.push_str(&format!(" in {} ms", search.took_ms));
-    if shown > 0 && first + shown <= search.total {
+    if shown > 0 && (search.more || first + shown <= search.total) {
         text.push_str(&format!("; more with --offset {}", first + shown - 1));
     }
     text
@@ -283,5 +298,27 @@ impl Files {
         let recording: Recording = answer.read()?;
         self.0.insert(id.to_owned(), recording.path.clone());
         Ok(recording.path)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_kept_search_is_paged_as_it_is_asked_now() {
+        let asked = "q=limit%3D5&limit=5&offset=40&person=Ines&facets=true";
+        assert_eq!(without_paging(asked), "q=limit%3D5&person=Ines");
+    }
+
+    #[test]
+    fn a_dash_between_words_is_shown_and_not_counted() {
+        let paint = Paint::always();
+        let span = |from, to| Matched { from, to };
+        let shown = emphasised("the kettle — it's on", &[span(2, 4)], paint);
+        let found = paint.found("it's on");
+        assert_eq!(shown, format!("the kettle — {found}"));
+        let shown = emphasised("the kettle", &[span(0, 1), span(1, 9)], paint);
+        assert_eq!(shown, paint.found("the kettle"));
     }
 }

@@ -1,12 +1,14 @@
 //! What is asked, and of what?
 
+use std::collections::HashSet;
+
 use axum::http::StatusCode;
 use sayback_core::text;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
 use super::super::problem::Problem;
-use crate::store::{Filter, Store};
+use crate::store::{EventId, Filter, Store};
 
 /// The most hits in one answer.
 const LIMIT_MAX: usize = 200;
@@ -111,7 +113,7 @@ impl SearchParams {
         let mut filter = Filter {
             best: self.best,
             backup: self.backup,
-            part: self.part.clone(),
+            part: self.part.as_deref().map(|part| part.trim().to_owned()),
             placements: self.placement.clone().map(|placement| vec![placement]),
             languages: self.language.clone().map(|language| vec![language]),
             ..Filter::default()
@@ -119,12 +121,21 @@ impl SearchParams {
         if let Some(event) = &self.event {
             filter.events = Some(vec![store.find_event(event).await?.id]);
         }
+        if let (Some(part), None) = (&filter.part, &filter.events) {
+            filter.events = Some(store.events_with_part(part).await?);
+        }
         if self.from.is_some() || self.to.is_some() {
-            let from = self.from.as_deref().unwrap_or("0000-00-00");
-            let to = self.to.as_deref().unwrap_or("9999-99-99");
-            let then = store.events_between(from, to).await?;
+            let from = day("from", self.from.as_deref())?;
+            let to = day("to", self.to.as_deref())?;
+            let (first, last) = ("0000-00-00".to_owned(), "9999-99-99".to_owned());
+            let then = store
+                .events_between(&from.unwrap_or(first), &to.unwrap_or(last))
+                .await?;
             filter.events = Some(match filter.events.take() {
-                Some(named) => named.into_iter().filter(|id| then.contains(id)).collect(),
+                Some(named) => {
+                    let then: HashSet<EventId> = then.into_iter().collect();
+                    named.into_iter().filter(|id| then.contains(id)).collect()
+                }
                 None => then,
             });
         }
@@ -137,7 +148,11 @@ impl SearchParams {
         Ok(filter)
     }
 
-    fn check(&self) -> Result<(), Problem> {
+    /// Whether all of it is in range.
+    ///
+    /// # Errors
+    /// A problem that names what is not.
+    pub fn check(&self) -> Result<(), Problem> {
         if self.limit == 0 || self.limit > LIMIT_MAX {
             return Err(Problem::field("limit", "limit must be from 1 to 200"));
         }
@@ -159,19 +174,40 @@ impl SearchParams {
                 format!("placement must be one of {known}"),
             ));
         }
-        for (name, day) in [("from", &self.from), ("to", &self.to)] {
-            if let Some(day) = day
-                && day.parse::<jiff::civil::Date>().is_err()
-            {
-                return Err(Problem::field(
-                    name,
-                    format!("{name} must be a day such as 2026-06-20"),
-                ));
-            }
-        }
+        day("from", self.from.as_deref())?;
+        day("to", self.to.as_deref())?;
         if self.part.as_deref().is_some_and(|part| part.contains('\0')) {
             return Err(Problem::new(StatusCode::BAD_REQUEST, "part holds a NUL"));
         }
         Ok(())
+    }
+}
+
+/// A day as events have it: they are compared as text.
+fn day(name: &str, given: Option<&str>) -> Result<Option<String>, Problem> {
+    let Some(given) = given else { return Ok(None) };
+    match given.trim().parse::<jiff::civil::Date>() {
+        Ok(day) => Ok(Some(day.to_string())),
+        Err(_) => {
+            let detail = format!("{name} must be a day such as 2026-06-20");
+            Err(Problem::field(name, detail))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn however_a_day_is_written_it_is_compared_as_events_have_it() {
+        for given in ["2026-06-20", "20260620", " 2026-06-20 "] {
+            let read = day("from", Some(given)).ok().flatten();
+            assert_eq!(read.as_deref(), Some("2026-06-20"), "{given}");
+        }
+        assert_eq!(day("to", None).ok(), Some(None));
+        for given in ["", "soon", "2026-02-30", "20.6.2026"] {
+            assert!(day("to", Some(given)).is_err(), "{given}");
+        }
     }
 }

@@ -1,6 +1,6 @@
 //! What was found, counted.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use sayback_core::quality::{Span, part_of};
 use sayback_core::text::How;
@@ -22,7 +22,9 @@ pub async fn facets(store: &Store, all: &[Ranked]) -> Result<Facets, StoreError>
     let rows = store.facts_of(&nos).await?;
     let mut counted: BTreeMap<(&str, &str), usize> = BTreeMap::new();
     for row in &rows {
-        for fact in row.facts.split_ascii_whitespace() {
+        // Two sources may be placed alike.
+        let facts: BTreeSet<&str> = row.facts.split_ascii_whitespace().collect();
+        for fact in facts {
             if let Some(kind) = fact.get(..1) {
                 *counted.entry((kind, &fact[1..])).or_default() += 1;
             }

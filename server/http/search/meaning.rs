@@ -37,7 +37,7 @@ pub async fn found(state: &AppState, question: &str, filter: &Filter) -> Answer<
     if *filter != of_event {
         let (nothing, anything) = (Query::default(), Wanted::default());
         let left = store
-            .matching(&nothing, &anything, filter, MOST_PAGED, true)
+            .matching(&nothing, &anything, filter, MOST_PAGED)
             .await?;
         let left = store.said(&left.exact).await?;
         let left: HashSet<&MomentId> = left.iter().map(|row| &row.id).collect();

@@ -21,7 +21,8 @@ use super::AppState;
 use super::extract::{Json, Query};
 use super::problem::{Answer, Problem};
 use super::wire::{SearchAnswer, Suggestion, Suggestions};
-use ask::SearchParams;
+use crate::store::MOST_PAGED;
+use ask::{SearchParams, Sort};
 
 /// The most suggestions in an answer.
 const SUGGESTED: usize = 12;
@@ -49,11 +50,12 @@ async fn search(
     let filter = params.filter(store).await?;
     let query = params.query();
     let wanted = store.wanted(&query).await?;
-    let until = params.offset.saturating_add(params.limit);
-    let by_clock = params.sort == ask::Sort::Clock;
-    let matching = store
-        .matching(&query, &wanted, &filter, until, by_clock)
-        .await?;
+    let until = match (params.sort, params.confidence) {
+        (Sort::Relevance, None) => params.offset.saturating_add(params.limit),
+        // Which come first by the clock, and how many are sure, is known when all are.
+        _ => MOST_PAGED,
+    };
+    let matching = store.matching(&query, &wanted, &filter, until).await?;
     let more = matching.more;
     let all = rank::ranked(store, &wanted, matching, params.sort, params.confidence).await?;
     let facets = match params.facets {

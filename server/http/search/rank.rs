@@ -154,12 +154,17 @@ pub async fn ranked(
     sort: Sort,
     least: Option<f32>,
 ) -> Result<Vec<Ranked>, StoreError> {
-    let near = near(store, wanted, &matching).await?;
-    let mut exact: Vec<Ranked> = matching.exact.into_iter().map(Ranked::exact).collect();
+    let mut near = near(store, wanted, &matching).await?;
+    let exact = match sort {
+        Sort::Clock => store.in_order(&matching.exact).await?,
+        Sort::Relevance => matching.exact,
+    };
+    let mut exact: Vec<Ranked> = exact.into_iter().map(Ranked::exact).collect();
     if least.is_some() || wanted.begun || sort == Sort::Clock && !near.is_empty() {
         // Of words that begin as typed the shortest come first.
         settle(store, wanted, &mut exact).await?;
     }
+    near.sort_by(|a, b| a.place().cmp(&b.place()));
     let mut all = exact;
     all.extend(near);
     if let Some(least) = least {
@@ -174,9 +179,10 @@ pub async fn ranked(
     };
     match sort {
         Sort::Clock => all.sort_by(by_place),
+        // Of equals those before that stand before: pages would shift by any other order.
         Sort::Relevance => all.sort_by(|a, b| {
             let by_score = b.score.total_cmp(&a.score);
-            by_score.then(a.how.cmp(&b.how)).then(by_place(a, b))
+            by_score.then(a.how.cmp(&b.how))
         }),
     }
     Ok(all)

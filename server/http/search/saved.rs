@@ -2,6 +2,7 @@
 
 use axum::extract::State;
 use axum::http::StatusCode;
+use sayback_core::text::shown_name;
 use serde::Deserialize;
 use utoipa::ToSchema;
 use utoipa_axum::router::OpenApiRouter;
@@ -17,6 +18,8 @@ use super::ask::SearchParams;
 /// The longest name and the longest search kept, in characters.
 const LONGEST_NAME: usize = 200;
 const LONGEST_SEARCH: usize = 8_000;
+/// The most searches kept.
+const MOST_SAVED: u32 = 1_000;
 
 /// The routes of saved searches.
 pub fn routes() -> OpenApiRouter<AppState> {
@@ -55,7 +58,8 @@ async fn save(
     State(state): State<AppState>,
     Json(new): Json<NewSearch>,
 ) -> Answer<(StatusCode, Json<SavedSearch>)> {
-    if new.name.chars().count() > LONGEST_NAME {
+    let name = shown_name(&new.name);
+    if name.chars().count() > LONGEST_NAME {
         let detail = format!("name may have {LONGEST_NAME} characters");
         return Err(Problem::field("name", detail));
     }
@@ -66,14 +70,16 @@ async fn save(
     let uri = format!("/?{}", new.asked).parse::<axum::http::Uri>();
     let read = uri
         .ok()
+        // What is behind a '#' is no part of it.
+        .filter(|_| !new.asked.contains('#'))
         .and_then(|uri| axum::extract::Query::<SearchParams>::try_from_uri(&uri).ok());
-    if read.is_none() {
+    if read.is_none_or(|asked| asked.check().is_err()) {
         let detail = "asked must be the parameters of a search, as q=kettle&person=Ines";
         return Err(Problem::field("asked", detail));
     }
     let saved = state
         .store
-        .save_search(&new.name, &new.asked, now_ms())
+        .save_search(&name, &new.asked, MOST_SAVED, now_ms())
         .await?;
     Ok((StatusCode::CREATED, Json(shape(saved))))
 }
@@ -86,7 +92,7 @@ async fn save(
     (status = "default", body = Problem, content_type = "application/problem+json"),
 ))]
 async fn forget(State(state): State<AppState>, Path(search): Path<String>) -> Answer<StatusCode> {
-    state.store.forget_search(&search).await?;
+    state.store.forget_search(&shown_name(&search)).await?;
     Ok(StatusCode::NO_CONTENT)
 }
 

@@ -2,6 +2,7 @@
 
 use super::original::look;
 use super::{Step, StepError};
+use crate::jobs::upload::taking;
 use crate::media::{self, ChannelChoice, Probe, ShownPath, Stamp};
 use crate::store::{
     FileRow, IntakeId, IntakeRow, NewFile, NewStamp, Opened, OpenedRecording, RecordingRow,
@@ -31,6 +32,7 @@ impl Step<'_> {
             )));
         }
         let mut file = new_file(&intake, hash, before, probe);
+        let taking = taking();
         let kept = self.read(self.store().file(&file.hash))?.filter(lies_there);
         if let Some(known) = &kept {
             (file.path, file.size, file.mtime_ns) =
@@ -50,6 +52,7 @@ impl Step<'_> {
             self.store()
                 .finish_probe(&lease, &opened, crate::jobs::engine::now_ms())
         })?;
+        drop(taking);
         if opened.file.path != intake.path.0 {
             self.inner.drop_upload(&intake.path);
         }

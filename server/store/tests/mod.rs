@@ -5,11 +5,13 @@
 //! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
+mod before_search;
 mod full;
 mod glossary;
 mod going_on;
 mod meant;
 mod older;
+mod paging;
 mod parts;
 mod put_right;
 mod put_right_any;
@@ -79,10 +81,7 @@ async fn holding(store: &Store, query: &str, event: Option<&EventId>) -> Vec<Mom
     if query.is_empty() {
         return Vec::new();
     }
-    let found = store
-        .matching(&query, &wanted, &filter, 0, true)
-        .await
-        .unwrap();
+    let found = store.matching(&query, &wanted, &filter, 0).await.unwrap();
     let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
     let said = store.said(&nos).await.unwrap();
     said.into_iter().map(|row| row.id).collect()

@@ -38,22 +38,22 @@ const CONTENT: &str = "
     INSERT INTO setting VALUES ('paused', '1');
 ";
 
-/// Runs the first migration alone and fills the folder.
-async fn first_version(folder: &Path) {
+/// A data folder as it was after the migration `last`, with this content.
+pub(super) async fn earlier(folder: &Path, last: i64, content: &'static str) {
     let options = SqliteConnectOptions::new()
         .filename(folder.join("sayback.db"))
         .create_if_missing(true)
         .journal_mode(SqliteJournalMode::Wal)
         .foreign_keys(true);
     let mut database = options.connect().await.unwrap();
-    let mut first = sqlx::migrate!("./migrations");
-    first.migrations.to_mut().retain(|one| one.version == 1);
-    first.run(&mut database).await.unwrap();
-    sqlx::raw_sql(CONTENT).execute(&mut database).await.unwrap();
+    let mut then = sqlx::migrate!("./migrations");
+    then.migrations.to_mut().retain(|one| one.version <= last);
+    then.run(&mut database).await.unwrap();
+    sqlx::raw_sql(content).execute(&mut database).await.unwrap();
     database.close().await.unwrap();
 }
 
-async fn is_whole(database: &mut SqliteConnection) {
+pub(super) async fn is_whole(database: &mut SqliteConnection) {
     let whole: String = sqlx::query_scalar("PRAGMA integrity_check")
         .fetch_one(&mut *database)
         .await
@@ -69,7 +69,7 @@ async fn is_whole(database: &mut SqliteConnection) {
 #[tokio::test]
 async fn a_folder_of_the_first_version_keeps_its_recordings_and_is_heard_again() {
     let folder = tempfile::tempdir().unwrap();
-    first_version(folder.path()).await;
+    earlier(folder.path(), 1, CONTENT).await;
     let store = Store::open(folder.path()).await.unwrap();
     is_whole(&mut store.write.acquire().await.unwrap()).await;
 

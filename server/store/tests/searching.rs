@@ -9,10 +9,7 @@ use super::*;
 async fn matching(store: &Store, query: &str, filter: &Filter) -> Vec<MomentId> {
     let query = Query::parse(query);
     let wanted = store.wanted(&query).await.unwrap();
-    let found = store
-        .matching(&query, &wanted, filter, 0, true)
-        .await
-        .unwrap();
+    let found = store.matching(&query, &wanted, filter, 0).await.unwrap();
     let nos: Vec<i64> = found.exact.into_iter().chain(found.near).collect();
     let said = store.said(&nos).await.unwrap();
     said.into_iter().map(|row| row.id).collect()
@@ -58,6 +55,7 @@ pub(super) async fn searched_and_gone(store: &Store, event: &EventId) {
     assert!(!store.placements_of(&events).await.unwrap().is_empty());
     store.parts_of(&events).await.unwrap();
     store.facts_of(&[1]).await.unwrap();
+    assert_eq!(store.events_with_part("no such").await.unwrap(), []);
     store.said_around(&[1]).await.unwrap();
     store.wearers_of(&events).await.unwrap();
     assert!(
@@ -73,13 +71,24 @@ pub(super) async fn searched_and_gone(store: &Store, event: &EventId) {
         ..Filter::default()
     };
     assert!(matching(store, "kettle", &filter).await.is_empty());
-    let saved = store.save_search("Kettles", "q=kettle", 1).await.unwrap();
+    let saved = store
+        .save_search("Kettles", "q=kettle", 2, 1)
+        .await
+        .unwrap();
     assert_eq!(
         store.saved_searches().await.unwrap(),
         std::slice::from_ref(&saved)
     );
-    let twice = store.save_search("Kettles", "q=rope", 2).await.unwrap_err();
+    let twice = store
+        .save_search("Kettles", "q=rope", 2, 2)
+        .await
+        .unwrap_err();
     assert!(matches!(twice, StoreError::Exists { .. }), "{twice}");
+    let full = store
+        .save_search("Ropes", "q=rope", 1, 2)
+        .await
+        .unwrap_err();
+    assert!(matches!(full, StoreError::Unfit { .. }), "{full}");
     store.forget_search("Kettles").await.unwrap();
     assert!(store.forget_search(&saved.id).await.is_err());
     store.remove_event(event).await.unwrap();

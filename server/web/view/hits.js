@@ -13,7 +13,7 @@ export function showHits({ answer, playing }, onPlay) {
   const lines = hits.map((hit) => line(hit, onPlay));
   if (guess >= 0) lines.splice(guess, 0, el("li", { class: "perhaps" }, "Perhaps"));
   replace(at("hits"), lines);
-  at("more").hidden = !answer || hits.length >= answer.total;
+  at("more").hidden = !answer || (hits.length >= answer.total && !answer.more);
   showPlaying({ playing });
 }
 

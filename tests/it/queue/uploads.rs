@@ -5,14 +5,20 @@ use std::time::{Duration, SystemTime};
 
 use sayback::jobs::{Engine, Idle, Upload};
 use sayback::media::ChannelChoice;
+use sayback::store::EventId;
 
-use super::desk::{Desk, Ears, line, quick};
+use super::desk::{Desk, Ears, line, quick, titled};
 
 async fn send(desk: &Desk, name: &str, bytes: &[u8]) {
+    send_to(desk, &desk.event.id, name, bytes).await;
+    assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
+}
+
+async fn send_to(desk: &Desk, event: &EventId, name: &str, bytes: &[u8]) {
     let received = desk.engine.incoming().unwrap();
     std::fs::write(&received, bytes).unwrap();
     let upload = Upload {
-        event: desk.event.id.clone(),
+        event: event.clone(),
         source: "lav".into(),
         placement: None,
         person: None,
@@ -21,7 +27,6 @@ async fn send(desk: &Desk, name: &str, bytes: &[u8]) {
         received,
     };
     desk.engine.add_upload(upload).await.unwrap();
-    assert_eq!(desk.engine.run_until_idle().await.unwrap(), Idle::Done);
 }
 
 /// Names of the uploads that are kept.
@@ -85,4 +90,39 @@ async fn what_nothing_knows_is_removed_at_the_next_start() {
         .unwrap();
     assert_eq!(kept(data), ["new.wav", "sound.flac"]);
     engine.shutdown().await;
+}
+
+#[tokio::test]
+async fn an_event_takes_its_uploads_with_it_but_not_those_of_others() {
+    let desk = Desk::new(Ears::default()).await;
+    let data = desk.data.path();
+    let (store, engine) = (desk.store(), &desk.engine);
+    let other = store.create_event(titled("Other"), 1).await.unwrap().id;
+    let sound = std::fs::read(line("letter-corin-1")).unwrap();
+    let own = std::fs::read(line("letter-corin-2")).unwrap();
+    let card = desk.line("letter-corin-3", "card.flac");
+    desk.add_and_wait(&[&card]).await;
+    send(&desk, "both.flac", &sound).await;
+    send(&desk, "own.flac", &own).await;
+    // The same bytes are kept once.
+    send_to(&desk, &other, "the same.flac", &sound).await;
+    assert_eq!(engine.run_until_idle().await.unwrap(), Idle::Done);
+    assert_eq!(kept(data), ["both.flac", "own.flac"]);
+    engine.pause().await.unwrap();
+    send_to(&desk, &desk.event.id, "waiting.flac", &own).await;
+    assert_eq!(kept(data).len(), 3);
+
+    engine.remove_event(&desk.event.id).await.unwrap();
+    assert_eq!(kept(data), ["both.flac"]);
+    assert!(card.exists(), "added where it lies");
+    let left = store.recordings(&other).await.unwrap();
+    assert!(left[0].path.0.exists());
+    assert_eq!(
+        store.paths_in_use().await.unwrap(),
+        [left[0].path.0.clone()]
+    );
+    engine.remove_event(&other).await.unwrap();
+    assert!(kept(data).is_empty());
+    assert_eq!(store.paths_in_use().await.unwrap(), Vec::<PathBuf>::new());
+    assert!(engine.remove_event(&other).await.is_err());
 }
