@@ -169,7 +169,7 @@ pub(super) fn spelled(word: &str) -> Vec<Vec<String>> {
     ways.extend(in_pairs(value));
     ways.dedup();
     if ordinal {
-        ways.iter_mut().for_each(make_ordinal);
+        ways.iter_mut().for_each(|way| make_ordinal(way));
     }
     ways
 }
@@ -219,7 +219,7 @@ fn in_pairs(value: u32) -> Option<Vec<String>> {
     Some(pairs)
 }
 
-fn make_ordinal(words: &mut Vec<String>) {
+fn make_ordinal(words: &mut [String]) {
     if let Some(last) = words.last_mut() {
         *last = as_ordinal(last);
     }
