@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::forms::{base, says_little};
-use super::letters::Letters;
+use super::letters::{Letters, most_edits, most_slips, spelled_alike};
 use super::sounds::{self, Sound, skeleton};
 
 /// How a word or a line answers what was asked for, best first.
@@ -314,56 +314,6 @@ fn without(letters: &[char], out: usize) -> String {
     kept.map(|(_, letter)| letter).collect()
 }
 
-/// So many letters may be wrong in a word of so many that sounds like another,
-fn most_edits(longer: u32) -> u32 {
-    match longer {
-        0..=3 => 0,
-        4..=5 => 1,
-        6..=9 => 2,
-        _ => 3,
-    }
-}
-
-/// and so many in one that does not.
-fn most_slips(longer: u32) -> u32 {
-    match longer {
-        0..=3 => 0,
-        4..=7 => 1,
-        _ => 2,
-    }
-}
-
-/// By how many letters changed, left out, put in or exchanged with the next one word is
-/// another, if no more than so many, and what it is worth then.
-fn spelled_alike(a: &str, b: &str, most: u32) -> Option<(u32, f32)> {
-    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
-    let longer = a.len().max(b.len());
-    let edits = u32::try_from(edits(&a, &b)).unwrap_or(u32::MAX);
-    // People get the first letter right, mostly (common knowledge, no source).
-    let first = if a.first() == b.first() { 0.0 } else { 0.1 };
-    (edits <= most).then(|| (edits, 1.0 - 1.1 * edits as f32 / longer as f32 - first))
-}
-
-/// Edits of letters, exchanging two neighbours being one: optimal string alignment
-/// (Damerau, 1964).
-fn edits(a: &[char], b: &[char]) -> usize {
-    let width = b.len() + 1;
-    let [mut before, mut above, mut row] = [vec![0; width], (0..width).collect(), vec![0; width]];
-    for (n, x) in a.iter().enumerate() {
-        row[0] = n + 1;
-        for (m, y) in b.iter().enumerate() {
-            let changed = above[m] + usize::from(x != y);
-            row[m + 1] = changed.min(above[m + 1] + 1).min(row[m] + 1);
-            if n > 0 && m > 0 && *x == b[m - 1] && a[n - 1] == *y {
-                row[m + 1] = row[m + 1].min(before[m - 1] + 1);
-            }
-        }
-        std::mem::swap(&mut before, &mut above);
-        std::mem::swap(&mut above, &mut row);
-    }
-    above[b.len()]
-}
-
 /// What a word sounds like that others are compared with.
 struct Heard<'a> {
     sounds: &'a [Sound],
@@ -470,19 +420,5 @@ mod tests {
         assert_eq!(begin("kett", 9), ["kettle", "kettles"]);
         assert_eq!(begin("kett", 1), ["kettle"]);
         assert!(begin("x", 9).is_empty());
-    }
-
-    #[test]
-    fn edits_are_counted_as_by_hand() {
-        let edits = |a: &str, b: &str| {
-            edits(
-                &a.chars().collect::<Vec<_>>(),
-                &b.chars().collect::<Vec<_>>(),
-            )
-        };
-        // The classic pair, and one exchange of neighbours.
-        assert_eq!(edits("kitten", "sitting"), 3);
-        assert_eq!(edits("kettel", "kettle"), 1);
-        assert_eq!(edits("", "ab"), 2);
     }
 }
