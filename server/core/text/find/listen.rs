@@ -31,8 +31,10 @@ const SURE_AMONG: f32 = 30.0;
 /// and so much more where there are e times as many. Of two words that were said nowhere
 /// a tenth as many moments sound that much alike.
 const SURE_MORE: f32 = 0.033;
-/// What sounds alike is worth so much beside what was found word by word.
+/// What sounds alike is worth so much beside what was found word by word; a guess less than
+/// one of which some words were written.
 const WORTH_WHOLE: f32 = 0.9;
+const WORTH_GUESS: f32 = 0.6;
 
 /// What words sound like, each worked out once.
 #[derive(Debug, Default)]
@@ -235,14 +237,15 @@ impl<'w, 'a> Listener<'w, 'a> {
         if alike < LEAST_WHOLE + LEAST_SHORT / self.total || from > to {
             return None;
         }
+        let sure = alike >= self.sure;
         Some(Found {
             matched: vec![Span {
                 from: *line.word.get(from)?,
                 to: line.word.get(to)? + 1,
             }],
-            score: WORTH_WHOLE * alike,
+            score: alike * if sure { WORTH_WHOLE } else { WORTH_GUESS },
             how: How::SoundsAlike,
-            sure: alike >= self.sure,
+            sure,
         })
     }
 }
