@@ -34,7 +34,7 @@ pub struct Found {
 }
 
 /// What scores less is a guess.
-const CONFIDENT: f32 = 0.68;
+const CONFIDENT: f32 = 0.75;
 /// Answers in which no word stands as it was asked for must score so much.
 const CONFIDENT_UNLIKE: f32 = 0.78;
 /// A plural, or what another hearing has, is worth at least this.
