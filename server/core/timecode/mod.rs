@@ -104,20 +104,23 @@ impl FrameRate {
     pub fn frame_of(self, label: &str) -> Result<u64, TimecodeError> {
         let wrong = || TimecodeError::Label(label.to_owned());
         let bytes = label.as_bytes();
-        if bytes.len() != 11 || !label.is_ascii() {
-            return Err(wrong());
-        }
-        let last = *bytes.get(8).ok_or_else(wrong)?;
         let joined = bytes.get(2) == Some(&b':') && bytes.get(5) == Some(&b':');
-        if !joined || !(last == b':' || (last == b';' && self.is_drop())) {
+        let last = bytes.get(8);
+        if !joined || !(last == Some(&b':') || (last == Some(&b';') && self.is_drop())) {
             return Err(wrong());
         }
-        let part = |from: usize| -> Option<u64> {
-            let digits = label.get(from..from + 2)?;
+        let part = |from: usize, to: usize| -> Option<u64> {
+            let digits = label.get(from..to)?;
             let plain = digits.bytes().all(|digit| digit.is_ascii_digit());
             plain.then(|| digits.parse().ok())?
         };
-        let parts = (part(0), part(3), part(6), part(9));
+        // Above 100 frames a second some have three digits, which is no standard.
+        let of_second = part(9, bytes.len()).filter(|frames| match bytes.len() {
+            11 => true,
+            12 => *frames >= 100,
+            _ => false,
+        });
+        let parts = (part(0, 2), part(3, 5), part(6, 8), of_second);
         let (Some(hours), Some(minutes), Some(seconds), Some(frames)) = parts else {
             return Err(wrong());
         };

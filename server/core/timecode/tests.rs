@@ -71,6 +71,22 @@ fn labels_that_are_left_out_are_refused() {
 }
 
 #[test]
+fn a_hundred_and_twenty_frames_have_labels_of_their_own() {
+    let rate = FrameRate::new(120, 1, false).expect("a rate");
+    for (frame, label) in [
+        (99, "00:00:00:99"),
+        (119, "00:00:00:119"),
+        (120, "00:00:01:00"),
+    ] {
+        assert_eq!(rate.label(frame), label);
+        assert_eq!(rate.frame_of(label), Ok(frame));
+    }
+    for label in ["00:00:00:120", "00:00:00:099", "00:00:00:1190"] {
+        assert!(rate.frame_of(label).is_err(), "{label}");
+    }
+}
+
+#[test]
 fn what_is_no_label_is_refused() {
     for label in [
         "",

@@ -8,6 +8,8 @@
 //! The record side is the cut's clock to the nearest frame. The source side has the
 //! same number of frames, since readers refuse what has not.
 
+use std::collections::BTreeSet;
+
 use super::super::safe;
 use super::files::stem;
 use super::{Laid, Media, Options, Placed, Take, Written, heard, otio, reels};
@@ -37,16 +39,13 @@ pub(super) fn lists(laid: &Laid<'_>, options: &Options) -> Vec<Written> {
             &chosen.collect::<Vec<_>>(),
         );
     }
-    let mut lists = Vec::new();
+    let (mut lists, mut taken) = (Vec::new(), BTreeSet::new());
     for (label, edits) in by_source(laid) {
-        let name = safe::token(label, 40, |_| false);
-        let name = name.unwrap_or_else(|| format!("source_{}", lists.len() + 1));
+        let name = safe::token(label, 40, |_| false).unwrap_or_else(|| "source".into());
         let mut file = format!("{}_{name}", stem(laid.cut()));
-        while lists
-            .iter()
-            .any(|list: &Written| list.name.starts_with(&format!("{file}.")))
-        {
-            file.push('_');
+        // Some file systems know no capitals.
+        while !taken.insert(file.to_lowercase()) {
+            file.push_str("_2");
         }
         let title = format!("{title} - {}", safe::line(label));
         lists.extend(parts(laid, options, &reels, &title, &file, &edits));
@@ -204,11 +203,11 @@ fn comments(laid: &Laid<'_>, options: &Options, reel: &str, edit: &Edit<'_>) -> 
         0 => format!("* CHOSEN HEARING: {}", told(&take.verdict)),
         _ => format!("* BACKUP {rank}: {}", told(&take.verdict)),
     });
-    if take.ppm != 0.0 {
-        lines.push(format!(
-            "* RECORDED {:+.1} PPM FAST, NOT CORRECTED",
-            take.ppm
-        ));
+    // To what is told, a tenth.
+    if take.ppm.abs() >= 0.05 {
+        let way = if take.ppm > 0.0 { "FAST" } else { "SLOW" };
+        let ppm = take.ppm.abs();
+        lines.push(format!("* RECORDER RAN {ppm:.1} PPM {way}, NOT CORRECTED"));
     }
     if let Some(note) = &quote.note {
         lines.push(format!("* NOTE: {}", told(note)));
