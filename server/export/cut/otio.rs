@@ -46,7 +46,7 @@ pub(super) fn text(laid: &Laid<'_>, options: &Options) -> String {
         "global_start_time": time(options.start_frame as f64, cut.rate.per_second()),
         "tracks": stack,
     });
-    format!("{timeline:#}\n")
+    format!("{timeline}\n")
 }
 
 /// The track that is to be heard.
@@ -219,13 +219,7 @@ fn markers(placed: &Placed<'_>, options: &Options) -> Vec<Value> {
         .chain(note)
         .collect();
     let marked = samples(placed.media, take.from, take.to);
-    let of = |person: Option<&str>| {
-        json!({ "sayback": {
-            "quote": placed.number,
-            "person": person.map(safe::line),
-            "text": safe::line(&quote.text),
-        }})
-    };
+    let of = |person: Option<&str>| json!({ "sayback": { "quote": placed.number, "person": person.map(safe::line) } });
     let whole = marker(
         &name(placed),
         "GREEN",

@@ -65,7 +65,7 @@ fn quote(laid: &Laid<'_>, placed: &Placed<'_>) -> String {
     let note = said.note.as_deref().map(safe::lines).unwrap_or_default();
     format!(
         "<li id=\"q{number}\">\n\
-         <div class=\"when\"><span>{number}.</span> <span>{}</span> <span>{}</span></div>\n\
+         <div class=\"when\"><span>{number}.</span> <span>at {}</span> <span>{}</span></div>\n\
          <div>\n{}{}{}</div>\n\
          </li>\n",
         clock(at),

@@ -5,6 +5,7 @@ mod any;
 use sayback_core::timecode::FrameRate;
 
 use super::*;
+use crate::export::tests::processor_ms;
 
 /// Ten seconds at 48 kHz, no stamp.
 pub(super) fn recording(file_name: &str) -> Media {
@@ -364,7 +365,7 @@ fn a_page_tells_nothing_of_how_the_work_is_kept() {
         "&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt;",
         "Rope, &quot;kettle&quot; &amp; &lt;bell&gt;",
         "before the\nbell",
-        "<span>2.</span> <span>0:01</span> <span>1.0 s</span>",
+        "<span>2.</span> <span>at 0:01</span> <span>1.0 s</span>",
         "<footer>2 quotes, 0:02</footer>",
     ] {
         assert!(page.contains(shown), "{shown} in {page}");
@@ -411,4 +412,29 @@ fn names_of_files_come_from_the_title() {
     assert_eq!(files(&cut, CutFormat::Otio)[0].name, "etc_passwd.otio");
     cut.title = "⛵".into();
     assert_eq!(files(&cut, CutFormat::Markers)[0].name, "cut.markers.csv");
+}
+
+/// 2,000 quotes of 20 words, each word with a marker.
+#[test]
+fn two_thousand_quotes_take_no_seconds() {
+    let mut cut = toasts();
+    cut.quotes.truncate(1);
+    let said = (0..20).map(|n| word("said", 48_000 + n * 2_000, 49_900 + n * 2_000));
+    cut.quotes[0].words = said.collect();
+    cut.quotes = vec![cut.quotes[0].clone(); 2_000];
+    let options = Options {
+        word_markers: true,
+        ..Options::of(&cut)
+    };
+    for format in CutFormat::ALL {
+        let begun = processor_ms();
+        let laid = cut.laid().expect("it can be cut");
+        let files = format.write(&laid, &options).expect("it can be written");
+        let took = processor_ms() - begun;
+        let bytes: usize = files.iter().map(|file| file.text.len()).sum();
+        println!("{}: {took:.0} ms, {bytes} bytes", format.name());
+        assert!(bytes > 100_000, "{}", format.name());
+        // An unoptimised build.
+        assert!(took < 5_000.0, "{}: {took} ms", format.name());
+    }
 }
