@@ -153,7 +153,12 @@ fn word_markers<'a>(
             optional(placed.quote.says(word)),
             String::new(),
         ]);
-        row.extend(source(placed, word.from, word.to));
+        let first = word.from.max(placed.take.from);
+        row.extend(source(
+            placed,
+            first,
+            word.to.min(placed.take.to).max(first),
+        ));
         row
     })
 }

@@ -1,6 +1,7 @@
 //! Worked values.
 
 mod any;
+mod lists;
 
 use sayback_core::timecode::FrameRate;
 
@@ -207,118 +208,6 @@ fn rates_without_a_common_measure_are_refused() {
 }
 
 #[test]
-fn an_edit_decision_list_is_as_editors_know_it() {
-    let want = "\
-TITLE: Toasts, short
-FCM: NON-DROP FRAME
-
-001  LECT_002 A     C        01:00:01:00 01:00:02:00 01:00:00:00 01:00:01:00
-* FROM CLIP NAME:  LECT 002.wav
-* REEL LECT_002 IS Lectern: LECT 002.wav
-* CHOSEN HEARING: clean
-* NOTE: before the bell
-* LOC: 01:00:00:00 GREEN   Ottilie: No way!
-002  REEL     A     C        00:00:01:00 00:00:02:00 01:00:01:00 01:00:02:00
-* FROM CLIP NAME:  船着き場.m4a
-* REEL REEL IS Phone: 船着き場.m4a
-* SOURCE TIMECODE COUNTS FROM 0: THE FILE HAS NO STAMP
-* OFFLINE: THE FILE WAS NOT THERE WHEN THIS WAS WRITTEN
-* CHOSEN HEARING: clean
-* LOC: 01:00:01:00 GREEN   Rope, \"kettle\" & <bell>
-";
-    assert_eq!(text(&toasts(), CutFormat::Edl), want.replace('\n', "\r\n"));
-}
-
-#[test]
-fn a_list_for_each_recorder_has_its_backups() {
-    let cut = toasts();
-    let laid = cut.laid().expect("it can be cut");
-    let options = Options {
-        per_source: true,
-        word_markers: true,
-        ..Options::of(&cut)
-    };
-    let lists = CutFormat::Edl.write(&laid, &options).expect("lists");
-    let names: Vec<&str> = lists.iter().map(|list| &*list.name).collect();
-    assert_eq!(
-        names,
-        [
-            "Toasts_short_Lectern.edl",
-            "Toasts_short_Corin_lapel.edl",
-            "Toasts_short_Phone.edl"
-        ]
-    );
-    let lapel = &lists[1].text;
-    assert!(
-        lapel.starts_with("TITLE: Toasts, short - Corin, lapel\r\n"),
-        "{lapel}"
-    );
-    for line in [
-        "001  LAV_A    AA    C        00:00:00:13 00:00:01:13 01:00:00:00 01:00:01:00",
-        "002  LAV_A    AA    C        00:00:02:00 00:00:03:00 01:00:01:00 01:00:02:00",
-        "* BACKUP 1: clean",
-        "* RECORDER RAN 20.5 PPM FAST, NOT CORRECTED",
-        "* LOC: 01:00:00:06 CYAN    way!",
-    ] {
-        assert!(lapel.contains(line), "{line} in {lapel}");
-    }
-}
-
-#[test]
-fn recorders_of_like_names_have_lists_of_their_own() {
-    let mut cut = toasts();
-    for (media, label) in cut.media.iter_mut().zip(["Desk", "desk!", "⛵"]) {
-        media.label = label.into();
-    }
-    let laid = cut.laid().expect("it can be cut");
-    let options = Options {
-        per_source: true,
-        ..Options::of(&cut)
-    };
-    let lists = CutFormat::Edl.write(&laid, &options).expect("lists");
-    let names: Vec<&str> = lists.iter().map(|list| &*list.name).collect();
-    assert_eq!(
-        names,
-        [
-            "Toasts_short_Desk.edl",
-            "Toasts_short_desk_2.edl",
-            "Toasts_short_source.edl"
-        ]
-    );
-}
-
-#[test]
-fn a_long_list_comes_in_parts() {
-    let mut cut = toasts();
-    cut.quotes = vec![cut.quotes[0].clone(); 2_000];
-    let lists = files(&cut, CutFormat::Edl);
-    let names: Vec<&str> = lists.iter().map(|list| &*list.name).collect();
-    assert_eq!(
-        names,
-        [
-            "Toasts_short_1_of_3.edl",
-            "Toasts_short_2_of_3.edl",
-            "Toasts_short_3_of_3.edl"
-        ]
-    );
-    assert!(
-        lists[2]
-            .text
-            .starts_with("TITLE: Toasts, short (3 of 3)\r\n")
-    );
-    let events = |text: &str| {
-        text.lines()
-            .filter(|line| line.starts_with(|c: char| c.is_ascii_digit()))
-            .count()
-    };
-    let counts: Vec<usize> = lists.iter().map(|list| events(&list.text)).collect();
-    assert_eq!(counts, [999, 999, 2]);
-    assert!(lists[2].text.contains(
-        "\n001  LECT_002 A     C        01:00:01:00 01:00:02:00 01:33:18:00 01:33:19:00"
-    ));
-}
-
-#[test]
 fn captions_have_the_cuts_own_clock_and_everybody_who_speaks() {
     let vtt = text(&toasts(), CutFormat::Vtt);
     let head = "WEBVTT\n\nNOTE\nCut list: Toasts, short, event: Boathouse, 20 June\n";
@@ -389,6 +278,63 @@ fn tables_hold_no_formula_and_what_is_in_them_comes_back() {
     assert_eq!(&rows[1][6], "Rope, \"kettle\" & <bell>");
     assert_eq!((&rows[1][12], &rows[1][19]), ("no", "start of file"));
     assert!(table.ends_with("\r\n"));
+}
+
+#[test]
+fn what_reaches_out_of_a_quote_is_cut_off() {
+    let mut cut = toasts();
+    cut.quotes[0].words = vec![
+        word("before", 0, 48_000),
+        word("No", 40_000, 60_000),
+        word("way!", 60_000, 100_000),
+        word("after", 96_000, 97_000),
+    ];
+    let srt = text(&cut, CutFormat::Srt);
+    let want = "1\n00:00:00,000 --> 00:00:01,000\nOttilie: No way!\n\n";
+    assert!(srt.starts_with(want), "{srt}");
+    let laid = cut.laid().expect("it can be cut");
+    let options = Options {
+        word_markers: true,
+        ..Options::of(&cut)
+    };
+    let files = CutFormat::Markers.write(&laid, &options).expect("a table");
+    let mut reader = csv::Reader::from_reader(files[0].text.as_bytes());
+    let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.expect("a row")).collect();
+    let words = rows.iter().filter(|row| &row[0] == "word");
+    let words: Vec<[&str; 4]> = words
+        .map(|row| [&row[3], &row[5], &row[11], &row[12]])
+        .collect();
+    assert_eq!(
+        words,
+        [
+            ["0.000", "No", "48000", "60000"],
+            ["0.250", "way!", "60000", "96000"]
+        ]
+    );
+}
+
+/// The largest numbers that are let in.
+#[test]
+fn no_number_that_is_let_in_is_too_large() {
+    let mut cut = toasts();
+    let most = 1_u64 << 51;
+    for media in &mut cut.media {
+        (media.samples, media.time_reference) = (most, Some(most));
+    }
+    for quote in &mut cut.quotes {
+        quote.words = vec![
+            word("late", most - 50, u64::MAX),
+            word("never", u64::MAX, u64::MAX),
+        ];
+        for take in &mut quote.takes {
+            (take.from, take.to) = (most - 48_000, most);
+        }
+    }
+    for format in CutFormat::ALL {
+        assert!(!text(&cut, format).is_empty());
+    }
+    cut.quotes[0].takes[0].from = 0;
+    assert_eq!(cut.laid().expect_err("not one day"), CutError::Long);
 }
 
 #[test]
