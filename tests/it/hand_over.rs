@@ -75,6 +75,47 @@ fn array(value: &Value) -> &Vec<Value> {
         .unwrap_or_else(|| panic!("no list: {value}"))
 }
 
+/// Ours and OpenTimelineIO's labels of frames all over a day and about its minutes, and
+/// the way back.
+#[test]
+fn labels_of_frames_are_those_of_opentimelineio() {
+    let frames = |rate: FrameRate| -> Vec<u64> {
+        // Where labels could be dropped it begins again after a day of the drop-frame
+        // count even if none is, 86 s before all labels have been used.
+        let drop = FrameRate::new(rate.fraction().0 as u32, rate.fraction().1 as u32, true);
+        let day = drop.unwrap_or(rate).frames_in_a_day();
+        let minute = day / 1_440;
+        let spread = (0..day).step_by(1_009);
+        let about = (1..1_440).flat_map(|n| [n * minute - 1, n * minute, n * minute + 3]);
+        spread.chain(about).chain([day - 1]).collect()
+    };
+    let jobs: Vec<Job> = FrameRate::ALL
+        .iter()
+        .map(|rate| {
+            let text = json!({ "drop": rate.is_drop(), "frames": frames(*rate) }).to_string();
+            let name = "frames.json".into();
+            Job {
+                kind: "labels",
+                file: Written { name, text },
+                rate: rate.per_second(),
+            }
+        })
+        .collect();
+    for (found, rate) in read(&jobs).iter().zip(FrameRate::ALL) {
+        let found = array(found);
+        assert_eq!(found.len(), frames(rate).len());
+        for (read, frame) in found.iter().zip(frames(rate)) {
+            assert_eq!(
+                read[0].as_str(),
+                Some(&*rate.label(frame)),
+                "{frame} at {rate}"
+            );
+            assert_eq!(number(&read[1]), frame as f64);
+            assert_eq!(rate.frame_of(&rate.label(frame)), Ok(frame));
+        }
+    }
+}
+
 /// Cues of both kinds, at the milliseconds of the cut's clock; the words of all of them
 /// are those of the list.
 #[test]

@@ -90,6 +90,18 @@ def edl(path, rate):
         return {"refused": f"{type(error).__name__}: {error}"}
 
 
+def labels(path, rate):
+    """The labels of the frames in a file, and the frames of these labels."""
+    import opentimelineio as otio
+
+    with open(path, encoding="utf-8") as file:
+        asked = json.load(file)
+    drop = asked["drop"]
+    time = lambda frame: otio.opentime.RationalTime(frame, rate)
+    found = [otio.opentime.to_timecode(time(f), rate, drop_frame=drop) for f in asked["frames"]]
+    return [[label, otio.opentime.from_timecode(label, rate).value] for label in found]
+
+
 def vtt(path, rate):
     import webvtt
 
@@ -147,6 +159,14 @@ def page(path, rate):
     return {"quotes": reader.quotes, "tags": sorted(reader.tags), "lost": lost}
 
 
-KINDS = {"otio": timeline, "edl": edl, "vtt": vtt, "srt": subrip, "csv": table, "page": page}
+KINDS = {
+    "otio": timeline,
+    "edl": edl,
+    "labels": labels,
+    "vtt": vtt,
+    "srt": subrip,
+    "csv": table,
+    "page": page,
+}
 jobs = json.load(sys.stdin)
 json.dump([KINDS[job["kind"]](job["path"], job.get("rate")) for job in jobs], sys.stdout)
