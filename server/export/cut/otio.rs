@@ -111,10 +111,8 @@ impl Row {
     /// the chosen one, its last samples are left out.
     fn put(&mut self, laid: &Laid<'_>, at: &Placed<'_>, media: &Media, take: &Take, rank: usize) {
         let sample = laid.ticks(media, 1).max(1);
-        let room = (at.end - at.start) / sample;
-        let to = take
-            .to
-            .min(take.from + u64::try_from(room).unwrap_or(u64::MAX));
+        let room = u64::try_from((at.end - at.start) / sample).unwrap_or(u64::MAX);
+        let to = take.to.min(take.from.saturating_add(room));
         if to == take.from {
             return;
         }
