@@ -7,6 +7,7 @@
 //!
 //! - [`units`]: the two clocks and the scales everything is measured in.
 //! - [`cancel`]: a flag long computations look at.
+//! - [`timecode`]: samples to the frames of a picture and their labels.
 //! - [`signal`]: samples to speech, levels and channel relations.
 //! - [`clock`]: recordings to one clock.
 //! - [`moments`]: speech that several recordings heard, once.
@@ -22,6 +23,7 @@ pub mod moments;
 pub mod quality;
 pub mod signal;
 pub mod text;
+pub mod timecode;
 pub mod units;
 pub mod voices;
 

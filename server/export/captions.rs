@@ -2,14 +2,14 @@
 
 use super::cues::{self, Cue};
 use super::plain::position;
-use super::{Sheet, safe};
+use super::{Line, safe};
 
 /// The header says what it is; a cue's class says what not to trust. No style block: of
 /// a file with one some readers lose every cue (ffmpeg 5.1).
-pub(super) fn vtt(sheet: &Sheet) -> String {
-    let about: Vec<String> = sheet.about().iter().map(|line| comment(line)).collect();
+pub(super) fn vtt(about: &[String], lines: &[Line]) -> String {
+    let about: Vec<String> = about.iter().map(|line| comment(line)).collect();
     let mut out = format!("WEBVTT\n\nNOTE\n{}\n", about.join("\n"));
-    for cue in cues::of(sheet) {
+    for cue in cues::of(lines) {
         let lines: Vec<String> = cue.lines.iter().map(|line| escaped(line)).collect();
         let mut text = lines.join("\n");
         if let Some(class) = cue.class {
@@ -25,9 +25,9 @@ pub(super) fn vtt(sheet: &Sheet) -> String {
 
 /// Numbered from 1; whoever speaks and what is doubtful stands in the text, as there is
 /// nothing else.
-pub(super) fn srt(sheet: &Sheet) -> String {
+pub(super) fn srt(lines: &[Line]) -> String {
     let mut out = String::new();
-    for (n, cue) in cues::of(sheet).iter().enumerate() {
+    for (n, cue) in cues::of(lines).iter().enumerate() {
         let mut text = cue.lines.join("\n");
         if let Some(speaker) = &cue.speaker {
             text = format!("{speaker}: {text}");

@@ -7,7 +7,7 @@
 use sayback_core::units::FileMs;
 use unicode_width::UnicodeWidthStr;
 
-use super::{Line, Sheet, Word, safe};
+use super::{Line, Word, safe};
 
 /// Columns of a line.
 pub(super) const COLUMNS: usize = 42;
@@ -40,9 +40,9 @@ pub(super) struct Cue {
     pub lines: Vec<String>,
 }
 
-/// The cues of a recording, in order of their starts.
-pub(super) fn of(sheet: &Sheet) -> Vec<Cue> {
-    let mut cues: Vec<Cue> = sheet.lines.iter().flat_map(of_line).collect();
+/// The cues of what is said, in order of their starts.
+pub(super) fn of(lines: &[Line]) -> Vec<Cue> {
+    let mut cues: Vec<Cue> = lines.iter().flat_map(of_line).collect();
     cues.sort_by_key(|cue| (cue.start, cue.end));
     let starts: Vec<FileMs> = cues.iter().skip(1).map(|cue| cue.start).collect();
     for (n, cue) in cues.iter_mut().enumerate() {
@@ -317,10 +317,10 @@ fn ends(word: &str) -> Option<End> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::export::tests::{line, sheet, spoken};
+    use crate::export::tests::{line, spoken};
 
     fn texts(line: Line) -> Vec<String> {
-        let cues = of(&sheet(vec![line]));
+        let cues = of(&[line]);
         cues.into_iter().map(|cue| cue.lines.join(" / ")).collect()
     }
 
@@ -353,7 +353,7 @@ mod tests {
         let mut line = spoken(0, 300, said);
         line.doubt = Some("two attempts differ".into());
         line.speaker = Some("Ottilie".into());
-        let cues = of(&sheet(vec![line]));
+        let cues = of(&[line]);
         assert!(cues.len() > 1, "{cues:?}");
         for cue in cues {
             assert_eq!(cue.class, Some("doubtful"));
@@ -368,7 +368,7 @@ mod tests {
     fn what_nobody_has_listened_to_is_a_hole_that_is_seen() {
         let mut hole = line(2_000, 40_000, "");
         hole.words = None;
-        let cues = of(&sheet(vec![hole, line(0, 500, "Yes."), line(600, 900, "")]));
+        let cues = of(&[hole, line(0, 500, "Yes."), line(600, 900, "")]);
         assert_eq!(cues.len(), 2, "nothing was heard in one: {cues:?}");
         assert_eq!(cues[0].lines, ["Yes."]);
         assert_eq!(cues[1].lines, [UNWRITTEN]);
@@ -377,7 +377,7 @@ mod tests {
 
     #[test]
     fn a_short_cue_is_lengthened_as_far_as_the_next() {
-        let cues = of(&sheet(vec![line(0, 200, "Yes."), line(700, 900, "No.")]));
+        let cues = of(&[line(0, 200, "Yes."), line(700, 900, "No.")]);
         assert_eq!((cues[0].start, cues[0].end), (FileMs(0), FileMs(700)));
         assert_eq!((cues[1].start, cues[1].end), (FileMs(700), FileMs(1_700)));
     }

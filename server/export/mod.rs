@@ -1,7 +1,8 @@
-//! How do other programs want to read a transcript?
+//! How do other programs want to read a transcript, or what was chosen from it?
 //!
 //! In: a recording's words at its own times ([`Sheet`]). Out: the text of a file
-//! ([`Format`]): NIST CTM, STM and RTTM, `WebVTT`, `SubRip`, plain text. Units: whole
+//! ([`Format`]): NIST CTM, STM and RTTM, `WebVTT`, `SubRip`, plain text. What was chosen
+//! for a film is a list of its own kind: [`cut`]. Units of a transcript: whole
 //! milliseconds of that recording's file ([`FileMs`]); confidence from 0 to 1. Cost:
 //! it grows as the words do, of captions also with how many of them fit in a cue; three
 //! hours of talk take 10 to 110 ms, unoptimised.
@@ -25,6 +26,7 @@
 
 mod captions;
 mod cues;
+pub mod cut;
 mod nist;
 mod plain;
 mod safe;
@@ -166,9 +168,12 @@ impl Format {
         match self {
             Self::Ctm => nist::ctm(sheet),
             Self::Stm => nist::stm(sheet),
-            Self::Rttm => nist::rttm(sheet),
-            Self::Vtt => captions::vtt(sheet),
-            Self::Srt => captions::srt(sheet),
+            Self::Rttm => {
+                let (file, channel) = (safe::stem(&sheet.file), sheet.channel.unwrap_or(1));
+                nist::rttm(&sheet.about(), &file, channel, &sheet.lines)
+            }
+            Self::Vtt => captions::vtt(&sheet.about(), &sheet.lines),
+            Self::Srt => captions::srt(&sheet.lines),
             Self::Text => plain::text(sheet),
         }
     }
@@ -186,14 +191,14 @@ impl Line {
     }
 }
 
-impl Sheet {
-    /// Its lines in the order of the file.
-    fn in_order(&self) -> Vec<&Line> {
-        let mut lines: Vec<&Line> = self.lines.iter().collect();
-        lines.sort_by_key(|line| (line.start, line.end));
-        lines
-    }
+/// Lines in the order of their times.
+fn in_order(lines: &[Line]) -> Vec<&Line> {
+    let mut lines: Vec<&Line> = lines.iter().collect();
+    lines.sort_by_key(|line| (line.start, line.end));
+    lines
+}
 
+impl Sheet {
     /// What is said about the file at its head.
     fn about(&self) -> Vec<String> {
         let count = |is: fn(&Line) -> bool| self.lines.iter().filter(|line| is(line)).count();

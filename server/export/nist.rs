@@ -9,7 +9,7 @@
 use sayback_core::text::normal;
 use sayback_core::units::FileMs;
 
-use super::{Line, Sheet, Word, safe};
+use super::{Line, Sheet, Word, in_order, safe};
 
 /// Who speaks where nobody knows.
 const UNKNOWN: &str = "unknown";
@@ -99,10 +99,9 @@ pub(super) fn stm(sheet: &Sheet) -> String {
 
 /// `SPEAKER file channel begin duration <NA> <NA> speaker <NA> <NA>`, in the order of
 /// the file; where two speak at once, both. Where nothing was said there is no line.
-pub(super) fn rttm(sheet: &Sheet) -> String {
-    let (file, channel) = (safe::stem(&sheet.file), sheet.channel.unwrap_or(1));
-    let mut out = head(sheet);
-    for line in sheet.in_order() {
+pub(super) fn rttm(about: &[String], file: &str, channel: u16, lines: &[Line]) -> String {
+    let mut out = commented(about);
+    for line in in_order(lines) {
         if line.words.as_ref().is_some_and(Vec::is_empty) {
             continue;
         }
@@ -126,8 +125,11 @@ fn label(name: Option<&str>) -> Option<String> {
 }
 
 fn head(sheet: &Sheet) -> String {
-    let about = sheet.about().into_iter();
-    about.map(|line| format!(";; {line}\n")).collect()
+    commented(&sheet.about())
+}
+
+fn commented(about: &[String]) -> String {
+    about.iter().map(|line| format!(";; {line}\n")).collect()
 }
 
 fn joined(words: &[Word]) -> String {

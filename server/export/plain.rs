@@ -1,15 +1,12 @@
 //! A transcript for people: a moment a line.
 
-use super::{Line, Sheet, safe};
+use super::{Line, Sheet, in_order, safe};
 
 /// `hh:mm:ss.mmm`, then the words, then what speaks against them. Moments without words
 /// are left out; those that nobody has listened to are counted where they are.
 pub(super) fn text(sheet: &Sheet) -> String {
     let mut out = String::new();
-    for group in sheet
-        .in_order()
-        .chunk_by(|a, b| a.words.is_none() && b.words.is_none())
-    {
+    for group in in_order(&sheet.lines).chunk_by(|a, b| a.words.is_none() && b.words.is_none()) {
         let Some(first) = group.first() else { continue };
         let said = match (&first.words, group.len()) {
             (None, 1) => "[not written down yet]".into(),

@@ -1,5 +1,7 @@
 //! Which characters of a name or a word can go into a file?
 
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
 /// Text on one line: white space of any kind is one blank; what moves a cursor or turns
 /// the direction of writing around is left out.
 pub(super) fn line(text: &str) -> String {
@@ -17,6 +19,43 @@ pub(super) fn line(text: &str) -> String {
         }
     }
     out
+}
+
+/// Text that may have several lines, each as [`line`] makes it; none is empty.
+pub(super) fn lines(text: &str) -> String {
+    let lines = text.split(['\n', '\r', '\u{2028}', '\u{2029}']).map(line);
+    let lines: Vec<String> = lines.filter(|line| !line.is_empty()).collect();
+    lines.join("\n")
+}
+
+/// Text on one line of at most so many columns, an ellipsis where more was.
+pub(super) fn shortened(text: &str, columns: usize) -> String {
+    let text = line(text);
+    if text.width() <= columns {
+        return text;
+    }
+    let (mut out, mut width) = (String::new(), 1);
+    for c in text.chars() {
+        width += c.width().unwrap_or(0);
+        if width > columns {
+            break;
+        }
+        out.push(c);
+    }
+    out.truncate(out.trim_end().len());
+    out.push('…');
+    out
+}
+
+/// Text as a cell of a table that a spreadsheet opens: what it would take for a formula
+/// has an apostrophe before it (OWASP, *CSV Injection*).
+pub(super) fn cell(text: &str) -> String {
+    let starts = |c| matches!(c, '=' | '+' | '-' | '@' | '＝' | '＋' | '－' | '＠');
+    let text = lines(text);
+    match text.starts_with(starts) {
+        true => format!("'{text}"),
+        false => text,
+    }
 }
 
 /// Whether a character turns the direction of writing around or is a byte order mark.
@@ -84,6 +123,28 @@ mod tests {
             "\u{1F469}\u{200D}\u{1F467}"
         );
         assert_eq!(line(" \n"), "");
+    }
+
+    #[test]
+    fn a_long_line_is_shortened_by_columns() {
+        assert_eq!(shortened("the ferry bell", 14), "the ferry bell");
+        assert_eq!(shortened("the ferry bell", 11), "the ferry…");
+        assert_eq!(shortened("愿愿愿", 5), "愿愿…");
+        assert_eq!(shortened("abc", 0), "…");
+    }
+
+    #[test]
+    fn a_cell_is_no_formula() {
+        for (text, want) in [
+            ("=1+1", "'=1+1"),
+            ("\t@sum(a1)", "'@sum(a1)"),
+            ("- and then", "'- and then"),
+            ("＝1", "'＝1"),
+            ("a = b", "a = b"),
+            ("one\r\n\n two", "one\ntwo"),
+        ] {
+            assert_eq!(cell(text), want);
+        }
     }
 
     #[test]

@@ -254,7 +254,7 @@ fn three_hours_of_talk_take_no_seconds() {
 }
 
 /// Processor time of this thread: what other programs do meanwhile is not counted.
-fn processor_ms() -> f64 {
+pub(super) fn processor_ms() -> f64 {
     // Documentation/scheduler/sched-stats.rst: first the time on the processor, ns.
     let stat = std::fs::read_to_string("/proc/thread-self/schedstat").expect("a thread");
     let spent = stat.split(' ').next().and_then(|ns| ns.parse::<f64>().ok());

@@ -45,7 +45,6 @@ mod search;
 mod serve;
 mod shapes;
 mod status;
-mod timecode;
 mod uploads;
 pub mod wire;
 mod words;

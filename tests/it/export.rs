@@ -151,7 +151,7 @@ fn a_scorer_of_speakers_reads_who_speaks(landing: &Landing, recording: &Value) {
 }
 
 /// Scored and missed speaker time, s, without a collar.
-fn md_eval(truth: &str, said: &str) -> (f64, f64) {
+pub(crate) fn md_eval(truth: &str, said: &str) -> (f64, f64) {
     let folder = tempfile::tempdir().expect("a folder");
     let write = |name: &str, text: &str| {
         let path = folder.path().join(name);

@@ -10,6 +10,7 @@ mod clock_dsp;
 mod detect;
 mod docker;
 mod export;
+mod hand_over;
 mod http;
 mod http_asked;
 mod http_audio;

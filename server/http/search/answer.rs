@@ -4,12 +4,12 @@ use std::collections::{BTreeSet, HashMap};
 
 use sayback_core::quality::{self, part_of};
 use sayback_core::text::{self, How, Span};
+use sayback_core::timecode::of_day;
 use sayback_core::units::EventMs;
 
 use super::super::people::{also, speaker};
 use super::super::places::{Places, Stretch};
 use super::super::shapes::{reference, source_of};
-use super::super::timecode::timecode;
 use super::super::wire::{EventRef, Hearing, Hit, Matched, NotHeard};
 use super::rank::{Ranked, moments};
 use super::said::{self, Copies, Copy, Said};
@@ -369,7 +369,8 @@ fn joined(spans: Vec<Matched>) -> Vec<Matched> {
     joined
 }
 
-/// By the stamp that counts samples since midnight: bext before iXML.
+/// By the stamp that counts samples since midnight: bext before iXML. No label is left
+/// out unless the event's rate says so.
 fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Option<String> {
     let stamps = &recording.stamps;
     let counted = ["bext", "ixml"].iter().find_map(|kind| {
@@ -379,7 +380,8 @@ fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Opt
             .find_map(|stamp| Some((stamp.samples?, stamp.rate_hz?)))
     });
     let (samples, rate_hz) = counted?;
-    timecode(u64::try_from(samples).ok()?, rate_hz, start_ms, frame_rate)
+    let rate = frame_rate.parse().ok()?;
+    of_day(u64::try_from(samples).ok()?, rate_hz, start_ms, rate)
 }
 
 /// Seconds as W3C Media Fragments writes them, to the millisecond.

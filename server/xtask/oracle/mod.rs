@@ -76,8 +76,8 @@ pub fn chromedriver() -> PathBuf {
     or_end(locate::chromedriver())
 }
 
-/// A Python with the pinned packages: numpy, scipy, onnxruntime, webrtcvad,
-/// jiwer, schemathesis.
+/// A Python with the pinned packages: numpy, scipy, onnxruntime, webrtcvad, jiwer,
+/// schemathesis, opentimelineio and its adapter cmx_3600, webvtt-py, srt.
 #[track_caller]
 pub fn python() -> PathBuf {
     or_end(locate::python())

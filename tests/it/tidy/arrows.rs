@@ -6,7 +6,7 @@ use super::{File, source};
 use std::collections::BTreeSet;
 
 const CORE: &[&str] = &[
-    "core", "meaning", "signal", "clock", "moments", "quality", "text", "voices",
+    "core", "meaning", "signal", "clock", "moments", "quality", "text", "timecode", "voices",
 ];
 
 /// Every room, and what it may use beside itself.
@@ -19,6 +19,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("text", &["core"]),
     ("voices", &["core", "clock"]),
     ("meaning", &["core"]),
+    ("timecode", &["core"]),
     ("media", CORE),
     ("speech", CORE),
     ("store", CORE),
@@ -33,8 +34,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "http",
         &[
-            "core", "signal", "clock", "moments", "quality", "text", "media", "speech", "store",
-            "export", "jobs", "web",
+            "core", "signal", "clock", "moments", "quality", "text", "timecode", "media", "speech",
+            "store", "export", "jobs", "web",
         ],
     ),
     (
