@@ -1,0 +1,152 @@
+//! A file or folder that is whole or not there at all.
+
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+
+use super::super::error::ShownPath;
+use super::error::PullError;
+
+/// What to do where something lies already.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Existing {
+    /// Leave it, and say so.
+    #[default]
+    Keep,
+    /// Put the new file in its place, as a whole.
+    Replace,
+}
+
+/// A name beside `target` that nobody else uses.
+fn aside(target: &Path) -> PathBuf {
+    target.with_file_name(format!(".sayback-{}.part", uuid::Uuid::now_v7().simple()))
+}
+
+fn exists(target: &Path) -> PullError {
+    PullError::Exists {
+        file: ShownPath::new(target),
+    }
+}
+
+/// Refuses a target that is taken.
+pub(super) fn is_free(target: &Path) -> Result<(), PullError> {
+    match fs::symlink_metadata(target) {
+        Ok(_) => Err(exists(target)),
+        Err(_) => Ok(()),
+    }
+}
+
+/// A file being written under another name; gone when dropped before its time.
+pub(super) struct NewFile {
+    file: File,
+    aside: PathBuf,
+    target: PathBuf,
+    sha256: Sha256,
+    bytes: u64,
+}
+
+impl NewFile {
+    pub fn create(target: &Path) -> Result<Self, PullError> {
+        let aside = aside(target);
+        let file = File::create_new(&aside).map_err(PullError::write(target))?;
+        Ok(Self {
+            file,
+            aside,
+            target: target.to_owned(),
+            sha256: Sha256::new(),
+            bytes: 0,
+        })
+    }
+
+    pub fn write(&mut self, bytes: &[u8]) -> Result<(), PullError> {
+        self.sha256.update(bytes);
+        self.bytes += bytes.len() as u64;
+        self.file.write_all(bytes).map_err(PullError::write(&self.target))
+    }
+
+    /// Gives the file its name; returns its length and the SHA-256 of all that
+    /// was written, in lower-case hex.
+    pub fn place(mut self, existing: Existing) -> Result<(u64, String), PullError> {
+        self.file.sync_all().map_err(PullError::write(&self.target))?;
+        if existing == Existing::Keep {
+            // Takes the name, so that nobody else can between a look and the move.
+            File::create_new(&self.target).map_err(|cause| taken(&self.target, cause))?;
+        }
+        if let Err(cause) = fs::rename(&self.aside, &self.target) {
+            if existing == Existing::Keep {
+                let _ = fs::remove_file(&self.target);
+            }
+            return Err(PullError::write(&self.target)(cause));
+        }
+        self.aside = PathBuf::new();
+        Ok((self.bytes, hex(&std::mem::take(&mut self.sha256).finalize())))
+    }
+}
+
+impl Drop for NewFile {
+    fn drop(&mut self) {
+        if !self.aside.as_os_str().is_empty() {
+            let _ = fs::remove_file(&self.aside);
+        }
+    }
+}
+
+/// A folder being filled under another name; gone when dropped before its time.
+pub(super) struct NewFolder {
+    aside: PathBuf,
+    target: PathBuf,
+}
+
+impl NewFolder {
+    /// # Errors
+    /// [`PullError::Exists`] where something lies at `target`.
+    pub fn create(target: &Path) -> Result<Self, PullError> {
+        is_free(target)?;
+        let aside = aside(target);
+        fs::create_dir(&aside).map_err(PullError::write(target))?;
+        Ok(Self {
+            aside,
+            target: target.to_owned(),
+        })
+    }
+
+    /// Where the folder is while it is filled.
+    pub fn path(&self) -> &Path {
+        &self.aside
+    }
+
+    /// Gives the folder its name.
+    pub fn place(mut self) -> Result<(), PullError> {
+        fs::create_dir(&self.target).map_err(|cause| taken(&self.target, cause))?;
+        // POSIX puts a folder in the place of an empty one at once; where that is
+        // not so, the empty one goes first.
+        let moved = fs::rename(&self.aside, &self.target).or_else(|_| {
+            fs::remove_dir(&self.target)?;
+            fs::rename(&self.aside, &self.target)
+        });
+        moved.map_err(PullError::write(&self.target))?;
+        self.aside = PathBuf::new();
+        Ok(())
+    }
+}
+
+impl Drop for NewFolder {
+    fn drop(&mut self) {
+        if !self.aside.as_os_str().is_empty() {
+            let _ = fs::remove_dir_all(&self.aside);
+        }
+    }
+}
+
+fn taken(target: &Path, cause: io::Error) -> PullError {
+    match cause.kind() {
+        io::ErrorKind::AlreadyExists => exists(target),
+        _ => PullError::write(target)(cause),
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
