@@ -170,7 +170,7 @@ impl Folder {
                 Ok(Put::Pulled(Box::new(entry)))
             }
             Err(error) if error.is_of_the_original() => {
-                self.audio_names.take_back(&file);
+                self.audio_names.take_back(name, &file);
                 let missing = Missing {
                     name: name.to_owned(),
                     original: original_name(wish),

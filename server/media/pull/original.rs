@@ -6,7 +6,7 @@ use std::time::SystemTime;
 
 use sayback_core::Cancel;
 
-use super::super::error::ShownPath;
+use super::super::error::{MediaError, ShownPath};
 use super::super::hash::content_hash;
 use super::error::PullError;
 
@@ -31,7 +31,7 @@ pub(super) struct Look {
 
 impl Look {
     fn at(path: &Path) -> Result<Self, PullError> {
-        let facts = std::fs::metadata(path).map_err(|cause| PullError::Offline {
+        let facts = std::fs::metadata(path).map_err(|cause| MediaError::Open {
             file: ShownPath::new(path),
             cause,
         })?;

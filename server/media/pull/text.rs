@@ -1,6 +1,6 @@
 //! Text for fields that want ASCII, and for names of files.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use unicode_normalization::UnicodeNormalization as _;
 
@@ -74,7 +74,11 @@ fn plain(c: char) -> Option<&'static str> {
 
 /// Names in one folder, each given once.
 #[derive(Debug, Default)]
-pub(super) struct Names(HashSet<String>);
+pub(super) struct Names {
+    taken: HashSet<String>,
+    /// The number that a wanted name was given last.
+    last: HashMap<String, u32>,
+}
 
 impl Names {
     /// A name for a file that every system takes and no other file of this
@@ -83,29 +87,33 @@ impl Names {
     /// capitals are one on some systems, so they are here.
     pub fn give(&mut self, wanted: &str, ending: &str) -> String {
         let stem = stem(wanted);
-        let mut number = 1_u32;
+        let mut number = self.last.get(&key(&stem)).copied().unwrap_or(0);
         loop {
+            number += 1;
             let tail = match number {
                 1 => format!(".{ending}"),
                 n => format!("-{n}.{ending}"),
             };
             let room = NAME_MAX.saturating_sub(tail.len());
             let name = format!("{}{tail}", cut(&stem, room).trim_end_matches([' ', '.']));
-            if self.0.insert(key(&name)) {
+            if self.taken.insert(key(&name)) {
+                self.last.insert(key(&stem), number);
                 return name;
             }
-            number += 1;
         }
     }
 
     /// Keeps a name from being given.
     pub fn reserve(&mut self, name: &str) {
-        self.0.insert(key(name));
+        self.taken.insert(key(name));
     }
 
-    /// A name that was given and not used.
-    pub fn take_back(&mut self, name: &str) {
-        self.0.remove(&key(name));
+    /// The name that was given last, and not used.
+    pub fn take_back(&mut self, wanted: &str, name: &str) {
+        self.taken.remove(&key(name));
+        if let Some(number) = self.last.get_mut(&key(&stem(wanted))) {
+            *number = number.saturating_sub(1);
+        }
     }
 }
 
