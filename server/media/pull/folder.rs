@@ -279,7 +279,8 @@ fn original_name(wish: &Pull) -> String {
 fn parted(name: &str) -> (&str, &str) {
     match name.rsplit_once('.') {
         Some((stem, ending))
-            if (1..=ENDING_MAX).contains(&ending.len())
+            if stem.contains(char::is_alphanumeric)
+                && (1..=ENDING_MAX).contains(&ending.len())
                 && ending.bytes().all(|byte| byte.is_ascii_alphanumeric()) =>
         {
             (stem, ending)

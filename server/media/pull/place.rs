@@ -70,16 +70,13 @@ impl NewFile {
     /// was written, in lower-case hex.
     pub fn place(mut self, existing: Existing) -> Result<(u64, String), PullError> {
         self.file.sync_all().map_err(PullError::write(&self.target))?;
-        if existing == Existing::Keep {
-            // Takes the name, so that nobody else can between a look and the move.
-            File::create_new(&self.target).map_err(|cause| taken(&self.target, cause))?;
-        }
-        if let Err(cause) = fs::rename(&self.aside, &self.target) {
-            if existing == Existing::Keep {
-                let _ = fs::remove_file(&self.target);
-            }
-            return Err(PullError::write(&self.target)(cause));
-        }
+        let moved = match existing {
+            Existing::Keep => move_new(&self.aside, &self.target, || {
+                File::create_new(&self.target).map(|_| ())
+            }),
+            Existing::Replace => fs::rename(&self.aside, &self.target),
+        };
+        moved.map_err(|cause| taken(&self.target, cause))?;
         self.aside = PathBuf::new();
         Ok((self.bytes, hex(&std::mem::take(&mut self.sha256).finalize())))
     }
@@ -119,14 +116,8 @@ impl NewFolder {
 
     /// Gives the folder its name.
     pub fn place(mut self) -> Result<(), PullError> {
-        fs::create_dir(&self.target).map_err(|cause| taken(&self.target, cause))?;
-        // POSIX puts a folder in the place of an empty one at once; where that is
-        // not so, the empty one goes first.
-        let moved = fs::rename(&self.aside, &self.target).or_else(|_| {
-            fs::remove_dir(&self.target)?;
-            fs::rename(&self.aside, &self.target)
-        });
-        moved.map_err(PullError::write(&self.target))?;
+        let moved = move_new(&self.aside, &self.target, || fs::create_dir(&self.target));
+        moved.map_err(|cause| taken(&self.target, cause))?;
         self.aside = PathBuf::new();
         Ok(())
     }
@@ -138,6 +129,30 @@ impl Drop for NewFolder {
             let _ = fs::remove_dir_all(&self.aside);
         }
     }
+}
+
+/// Moves what was written to a name that nothing has. Where the system cannot
+/// do both at once, `hold` takes the name first with something empty, which the
+/// move replaces: then a power cut between the two leaves that.
+fn move_new(
+    from: &Path,
+    to: &Path,
+    hold: impl FnOnce() -> io::Result<()>,
+) -> io::Result<()> {
+    #[cfg(target_os = "linux")]
+    {
+        use rustix::fs::{CWD, RenameFlags, renameat_with};
+        use rustix::io::Errno;
+        match renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE) {
+            // Not every file system can.
+            Err(Errno::INVAL | Errno::NOSYS | Errno::OPNOTSUPP) => {}
+            done => return Ok(done?),
+        }
+    }
+    hold()?;
+    fs::rename(from, to).inspect_err(|_| {
+        let _ = fs::remove_file(to).or_else(|_| fs::remove_dir(to));
+    })
 }
 
 fn taken(target: &Path, cause: io::Error) -> PullError {

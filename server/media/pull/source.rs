@@ -198,14 +198,7 @@ impl Source {
                 }
                 if let Some(channel) = self.channel {
                     let channels = usize::from(self.info.channels);
-                    let mut one = 0;
-                    let mut at = channel;
-                    while let Some(sample) = block.get(at).copied() {
-                        block[one] = sample;
-                        one += 1;
-                        at += channels;
-                    }
-                    block.truncate(one);
+                    *block = block.iter().skip(channel).step_by(channels).copied().collect();
                 }
                 if *silence_others {
                     // As the reader does for everyone who listens.

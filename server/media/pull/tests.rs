@@ -221,7 +221,7 @@ fn names_are_safe_unique_and_of_any_script() {
         ("ναι, στη γέφυρα", "ναι_ στη γέφυρα.wav"),
         ("हाँ", "हाँ.wav"),
         ("con", "con_.wav"),
-        ("nul.take", "nul.take_.wav"),
+        ("nul.take", "nul_.take.wav"),
         ("", "untitled.wav"),
         ("...", "untitled-2.wav"),
         ("a.", "a.wav"),

@@ -118,7 +118,9 @@ impl Names {
 }
 
 fn key(name: &str) -> String {
-    name.nfkc().flat_map(char::to_lowercase).nfc().collect()
+    // The sigma at the end of a word is a sigma.
+    let small = name.nfkc().flat_map(char::to_lowercase);
+    small.map(|c| if c == 'ς' { 'σ' } else { c }).nfc().collect()
 }
 
 fn stem(wanted: &str) -> String {
@@ -137,16 +139,18 @@ fn stem(wanted: &str) -> String {
     if out.is_empty() {
         return "untitled".into();
     }
-    if is_device(out) {
-        return format!("{out}_");
+    let first = out.split('.').next().unwrap_or_default();
+    if !is_device(first) {
+        return out.to_owned();
     }
-    out.to_owned()
+    let rest = out.get(first.len()..).unwrap_or_default();
+    format!("{first}_{rest}")
 }
 
 /// Names that one system keeps for devices, whatever follows their first dot
 /// (Microsoft, 'Naming files, paths, and namespaces').
-fn is_device(stem: &str) -> bool {
-    let first = stem.split('.').next().unwrap_or_default().trim().to_ascii_uppercase();
+fn is_device(first: &str) -> bool {
+    let first = first.trim().to_ascii_uppercase();
     let numbered = |start: &str| {
         first
             .strip_prefix(start)
