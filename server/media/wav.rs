@@ -64,11 +64,7 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
 }
 
 /// The chunks of a WAV file, a problem with them as an error of the file.
-pub(super) fn layout(
-    file: &ShownPath,
-    handle: &mut File,
-    len: u64,
-) -> Result<Layout, MediaError> {
+pub(super) fn layout(file: &ShownPath, handle: &mut File, len: u64) -> Result<Layout, MediaError> {
     let file = file.clone();
     riff::read_layout(&mut BufReader::new(handle), len).map_err(|problem| match problem {
         RiffProblem::Io(cause) => MediaError::Read { file, cause },

@@ -9,7 +9,9 @@ use super::super::error::{MediaError, ShownPath};
 #[derive(Debug, thiserror::Error)]
 pub enum PullError {
     /// The original is not where it was.
-    #[error("{file}: is offline: {cause}. Connect the disk it lies on, or add it again from where it is now")]
+    #[error(
+        "{file}: is offline: {cause}. Connect the disk it lies on, or add it again from where it is now"
+    )]
     Offline {
         /// The original.
         file: ShownPath,
@@ -17,7 +19,9 @@ pub enum PullError {
         cause: io::Error,
     },
     /// Other bytes lie where the original was.
-    #[error("{file}: has changed since it was added ({how}). Put the original back, or add this file anew")]
+    #[error(
+        "{file}: has changed since it was added ({how}). Put the original back, or add this file anew"
+    )]
     Changed {
         /// The original.
         file: ShownPath,
@@ -25,7 +29,9 @@ pub enum PullError {
         how: String,
     },
     /// Nothing between the two samples asked for.
-    #[error("{file}: from sample {from} to {to} there is nothing. The end has to lie behind the start")]
+    #[error(
+        "{file}: from sample {from} to {to} there is nothing. The end has to lie behind the start"
+    )]
     Empty {
         /// The original.
         file: ShownPath,
@@ -47,7 +53,9 @@ pub enum PullError {
         frames: u64,
     },
     /// Something lies where the pull should go.
-    #[error("{file}: exists already, and was left as it is. Choose another name, or have it replaced")]
+    #[error(
+        "{file}: exists already, and was left as it is. Choose another name, or have it replaced"
+    )]
     Exists {
         /// Where the pull should go.
         file: ShownPath,
@@ -110,7 +118,10 @@ impl PullError {
 fn gone(cause: &io::Error) -> bool {
     matches!(
         cause.kind(),
-        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory | io::ErrorKind::HostUnreachable
-            | io::ErrorKind::StaleNetworkFileHandle | io::ErrorKind::NotConnected
+        io::ErrorKind::NotFound
+            | io::ErrorKind::NotADirectory
+            | io::ErrorKind::HostUnreachable
+            | io::ErrorKind::StaleNetworkFileHandle
+            | io::ErrorKind::NotConnected
     )
 }

@@ -60,7 +60,11 @@ fn format(form: &Form) -> Vec<u8> {
     let block_align = form.frame_bytes() as u16;
     let rate = form.rate_hz;
     let mut body = Vec::with_capacity(40);
-    let first = if form.channel_mask.is_some() { 0xFFFE } else { tag };
+    let first = if form.channel_mask.is_some() {
+        0xFFFE
+    } else {
+        tag
+    };
     body.extend_from_slice(&first.to_le_bytes());
     body.extend_from_slice(&form.channels.to_le_bytes());
     body.extend_from_slice(&rate.to_le_bytes());

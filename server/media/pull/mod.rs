@@ -230,10 +230,19 @@ impl Range {
         let file = || ShownPath::new(&wish.original.path);
         let (from, to) = (wish.from, wish.to);
         if from >= to {
-            return Err(PullError::Empty { file: file(), from, to });
+            return Err(PullError::Empty {
+                file: file(),
+                from,
+                to,
+            });
         }
         if to > frames {
-            return Err(PullError::Outside { file: file(), from, to, frames });
+            return Err(PullError::Outside {
+                file: file(),
+                from,
+                to,
+                frames,
+            });
         }
         Ok(Self {
             first: from.saturating_sub(wish.before),
@@ -258,7 +267,9 @@ fn copy(
     let mut left = range.frames();
     while left > 0 {
         if cancel.is_cancelled() {
-            return Err(PullError::Cancelled { file: source.shown() });
+            return Err(PullError::Cancelled {
+                file: source.shown(),
+            });
         }
         let count = left.min(BLOCK_FRAMES as u64);
         block.clear();

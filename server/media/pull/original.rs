@@ -94,7 +94,9 @@ pub(super) fn unchanged(path: &Path, before: Look) -> Result<(), PullError> {
 /// Whether a new file at `target` would take an original's place.
 pub(super) fn is_original(path: &Path, target: &Path) -> bool {
     let entry = |path: &Path| -> Option<PathBuf> {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let folder = path
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
         let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
         Some(folder.join(path.file_name()?))
     };

@@ -63,13 +63,17 @@ impl NewFile {
     pub fn write(&mut self, bytes: &[u8]) -> Result<(), PullError> {
         self.sha256.update(bytes);
         self.bytes += bytes.len() as u64;
-        self.file.write_all(bytes).map_err(PullError::write(&self.target))
+        self.file
+            .write_all(bytes)
+            .map_err(PullError::write(&self.target))
     }
 
     /// Gives the file its name; returns its length and the SHA-256 of all that
     /// was written, in lower-case hex.
     pub fn place(mut self, existing: Existing) -> Result<(u64, String), PullError> {
-        self.file.sync_all().map_err(PullError::write(&self.target))?;
+        self.file
+            .sync_all()
+            .map_err(PullError::write(&self.target))?;
         let moved = match existing {
             Existing::Keep => move_new(&self.aside, &self.target, || {
                 File::create_new(&self.target).map(|_| ())
@@ -78,7 +82,10 @@ impl NewFile {
         };
         moved.map_err(|cause| taken(&self.target, cause))?;
         self.aside = PathBuf::new();
-        Ok((self.bytes, hex(&std::mem::take(&mut self.sha256).finalize())))
+        Ok((
+            self.bytes,
+            hex(&std::mem::take(&mut self.sha256).finalize()),
+        ))
     }
 }
 
@@ -134,11 +141,7 @@ impl Drop for NewFolder {
 /// Moves what was written to a name that nothing has. Where the system cannot
 /// do both at once, `hold` takes the name first with something empty, which the
 /// move replaces: then a power cut between the two leaves that.
-fn move_new(
-    from: &Path,
-    to: &Path,
-    hold: impl FnOnce() -> io::Result<()>,
-) -> io::Result<()> {
+fn move_new(from: &Path, to: &Path, hold: impl FnOnce() -> io::Result<()>) -> io::Result<()> {
     #[cfg(target_os = "linux")]
     {
         use rustix::fs::{CWD, RenameFlags, renameat_with};

@@ -8,12 +8,16 @@ use super::super::error::{MediaError, ShownPath};
 use super::super::reader::{FrameSource, Info, Opened, open_file, read_head};
 use super::super::stored::Stored;
 use super::super::{bext, compressed, ixml, riff, wav};
+use super::Made;
 use super::form::Form;
 use super::stamp::Origin;
-use super::Made;
 
 /// Samples of all channels taken at once.
 pub(super) const BLOCK_FRAMES: usize = 8 * 1024;
+
+/// What lossy codecs are let run before the first frame wanted, in s: what they
+/// decode there hangs on what they decoded before, Opus longest.
+const RUN_UP_S: u64 = 2;
 
 /// An original, ready to be read from one of its samples on.
 pub(super) struct Source {
@@ -37,7 +41,7 @@ enum Way {
     Decoded {
         frames: Box<dyn FrameSource<f64>>,
         block: Vec<f64>,
-        silence_others: bool,
+        lossy: bool,
     },
 }
 
@@ -89,7 +93,10 @@ impl Source {
                 bits: Some(layout.format.bits),
                 frames: layout.data_len / u64::from(layout.format.block_align),
             },
-            form: Form::of_wav(&layout.format, channel.is_some() && layout.format.channels > 1),
+            form: Form::of_wav(
+                &layout.format,
+                channel.is_some() && layout.format.channels > 1,
+            ),
             made: Made::Copied,
             origin,
             file: file.clone(),
@@ -103,7 +110,12 @@ impl Source {
     }
 
     fn decoded(file: &ShownPath, opened: Opened<f64>, channel: Option<u16>) -> Self {
-        let Opened { info, stored, source, .. } = opened;
+        let Opened {
+            info,
+            stored,
+            source,
+            ..
+        } = opened;
         let channels = if channel.is_some() { 1 } else { info.channels };
         let lossy = match stored {
             Stored::Lossy(name) => Some(name),
@@ -122,7 +134,7 @@ impl Source {
             way: Way::Decoded {
                 frames: source,
                 block: Vec::new(),
-                silence_others: lossy.is_some(),
+                lossy: lossy.is_some(),
             },
         }
     }
@@ -155,8 +167,27 @@ impl Source {
                     file: self.file.clone(),
                     cause,
                 }),
-            Way::Decoded { frames, .. } if frame > 0 => frames.seek(frame),
-            Way::Decoded { .. } => Ok(()),
+            Way::Decoded {
+                frames,
+                block,
+                lossy,
+            } => {
+                let run_up = RUN_UP_S * u64::from(self.info.rate_hz) * u64::from(*lossy);
+                let start = frame.saturating_sub(run_up);
+                if start > 0 {
+                    frames.seek(start)?;
+                }
+                let mut left = frame - start;
+                while left > 0 {
+                    block.clear();
+                    let got = frames.read(block, left.min(BLOCK_FRAMES as u64) as usize)?;
+                    if got == 0 {
+                        return Err(ended(&self.file));
+                    }
+                    left = left.saturating_sub(got as u64);
+                }
+                Ok(())
+            }
         }
     }
 
@@ -183,10 +214,20 @@ impl Source {
                 if raw.len() < wanted {
                     return Err(ended(&self.file));
                 }
-                take(raw, frame_bytes, usize::from(self.form.bits / 8), self.channel, out);
+                take(
+                    raw,
+                    frame_bytes,
+                    usize::from(self.form.bits / 8),
+                    self.channel,
+                    out,
+                );
                 Ok(())
             }
-            Way::Decoded { frames, block, silence_others } => {
+            Way::Decoded {
+                frames,
+                block,
+                lossy,
+            } => {
                 block.clear();
                 let mut done = 0;
                 while done < count {
@@ -198,11 +239,19 @@ impl Source {
                 }
                 if let Some(channel) = self.channel {
                     let channels = usize::from(self.info.channels);
-                    *block = block.iter().skip(channel).step_by(channels).copied().collect();
+                    *block = block
+                        .iter()
+                        .skip(channel)
+                        .step_by(channels)
+                        .copied()
+                        .collect();
                 }
-                if *silence_others {
+                if *lossy {
                     // As the reader does for everyone who listens.
-                    block.iter_mut().filter(|sample| !sample.is_finite()).for_each(|sample| *sample = 0.0);
+                    block
+                        .iter_mut()
+                        .filter(|sample| !sample.is_finite())
+                        .for_each(|sample| *sample = 0.0);
                 }
                 self.form.encode(block, out, &self.file)
             }

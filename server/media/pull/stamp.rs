@@ -3,9 +3,9 @@
 
 use super::super::bext::Bext;
 use super::super::ixml::Ixml;
+use super::Made;
 use super::form::Form;
 use super::text::{ascii, cut};
-use super::Made;
 
 /// A chunk without coding history (EBU Tech 3285).
 const BEXT_BYTES: usize = 602;

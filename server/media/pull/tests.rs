@@ -5,12 +5,12 @@ use proptest::prelude::*;
 use super::super::riff::read_layout;
 use super::super::stored::Stored;
 use super::super::{bext, error::ShownPath, ixml};
+use super::Made;
 use super::cues::{Cue, chunks, placed};
 use super::form::Form;
 use super::header::header;
 use super::stamp::{Origin, Stamping};
 use super::text::{Names, ascii, cut};
-use super::Made;
 
 fn form(stored: Stored, channels: u16) -> Form {
     Form::of_decoded(stored, channels, 48_000)
@@ -43,7 +43,11 @@ fn origin(date: &str, samples: u64, ixml: Option<&str>) -> Origin {
 #[test]
 fn the_time_reference_is_the_originals_and_the_first_sample() {
     // EBU Tech 3285: unsigned, 64 bits in two halves; 14:00:00 is above 2^31.
-    let bytes = body(&origin("2026-06-20", 2_419_200_000, None), "I do", 4_000_000_000);
+    let bytes = body(
+        &origin("2026-06-20", 2_419_200_000, None),
+        "I do",
+        4_000_000_000,
+    );
     assert_eq!(bytes[338..346], 6_419_200_000_u64.to_le_bytes());
     assert_eq!(bytes[320..338], *b"2026-06-20\0\0\0\0\0\0\0\0");
     assert_eq!(bytes[256..264], *b"sayback\0");
@@ -63,11 +67,19 @@ fn the_time_reference_is_the_originals_and_the_first_sample() {
 
 #[test]
 fn without_a_stamp_the_reference_is_0_and_the_history_says_so() {
-    for origin in [Origin::default(), origin("", 0, None), origin("", u64::MAX, None)] {
+    for origin in [
+        Origin::default(),
+        origin("", 0, None),
+        origin("", u64::MAX, None),
+    ] {
         let bytes = body(&origin, "I do", 5);
         let (read, _) = bext::read(&bytes);
         assert_eq!(read.samples, Some(0));
-        assert!(read.history.ends_with("no time stamp: TimeReference is 0"), "{}", read.history);
+        assert!(
+            read.history.ends_with("no time stamp: TimeReference is 0"),
+            "{}",
+            read.history
+        );
         assert_eq!(origin.reference_at(5), None);
     }
     // Midnight of a day is a time.
@@ -84,14 +96,28 @@ fn ixml_stands_in_where_bext_says_nothing_and_its_rate_is_minded() {
              </TIMESTAMP_SAMPLE_RATE></SPEED></BWFXML>"
         )
     };
-    assert_eq!(origin("", 0, Some(&ixml(48_000))).reference_at(1), Some((1 << 32) + 1));
-    assert_eq!(origin("", 0, Some(&ixml(96_000))).reference_at(1), Some((1 << 31) + 1));
+    assert_eq!(
+        origin("", 0, Some(&ixml(48_000))).reference_at(1),
+        Some((1 << 32) + 1)
+    );
+    assert_eq!(
+        origin("", 0, Some(&ixml(96_000))).reference_at(1),
+        Some((1 << 31) + 1)
+    );
     let odd = origin("", 0, Some(&ixml(44_100)));
     assert_eq!(odd.reference_at(0), Some((1_u64 << 32) * 48_000 / 44_100));
-    assert!(odd.notes.iter().any(|note| note.contains("44100 Hz")), "{:?}", odd.notes);
+    assert!(
+        odd.notes.iter().any(|note| note.contains("44100 Hz")),
+        "{:?}",
+        odd.notes
+    );
     // Where both speak, bext does.
     assert_eq!(origin("", 7, Some(&ixml(48_000))).reference_at(0), Some(7));
-    assert!(odd.notes.iter().any(|note| note.contains("iXML was left out")));
+    assert!(
+        odd.notes
+            .iter()
+            .any(|note| note.contains("iXML was left out"))
+    );
 }
 
 #[test]
@@ -107,7 +133,10 @@ fn a_description_is_ascii_and_cut_at_256() {
         assert_eq!(ascii(text), want, "{text}");
     }
     let long = "é".repeat(300);
-    assert_eq!(&body(&Origin::default(), &long, 0)[..257], &[&[b'e'; 256][..], b"s"].concat());
+    assert_eq!(
+        &body(&Origin::default(), &long, 0)[..257],
+        &[&[b'e'; 256][..], b"s"].concat()
+    );
 }
 
 #[test]
@@ -140,7 +169,9 @@ fn ffprobe_reads_the_header_of_a_pull_above_4_gib() {
     let (head, _) = header(&form, frames, &body(&Origin::default(), "long", 0), &marks);
     let file = tempfile::NamedTempFile::new().unwrap();
     std::fs::write(file.path(), &head).unwrap();
-    file.as_file().set_len(head.len() as u64 + frames * 6).unwrap();
+    file.as_file()
+        .set_len(head.len() as u64 + frames * 6)
+        .unwrap();
     let layout = read_layout(&mut file.reopen().unwrap(), head.len() as u64 + frames * 6).unwrap();
     assert_eq!((layout.container, layout.data_len), ("RF64", frames * 6));
     assert_eq!(layout.warnings, [""; 0]);

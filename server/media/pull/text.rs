@@ -66,8 +66,13 @@ fn plain(c: char) -> Option<&'static str> {
         'Þ' => "Th",
         'ı' => "i",
         // Joiners and marks of direction are not seen.
-        '\u{200B}'..='\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2060}'..='\u{2069}'
-        | '\u{FE0E}' | '\u{FE0F}' | '\u{FEFF}' | '\u{00AD}' => "",
+        '\u{200B}'..='\u{200F}'
+        | '\u{202A}'..='\u{202E}'
+        | '\u{2060}'..='\u{2069}'
+        | '\u{FE0E}'
+        | '\u{FE0F}'
+        | '\u{FEFF}'
+        | '\u{00AD}' => "",
         _ => return None,
     })
 }
@@ -120,7 +125,10 @@ impl Names {
 fn key(name: &str) -> String {
     // The sigma at the end of a word is a sigma.
     let small = name.nfkc().flat_map(char::to_lowercase);
-    small.map(|c| if c == 'ς' { 'σ' } else { c }).nfc().collect()
+    small
+        .map(|c| if c == 'ς' { 'σ' } else { c })
+        .nfc()
+        .collect()
 }
 
 fn stem(wanted: &str) -> String {
@@ -129,7 +137,13 @@ fn stem(wanted: &str) -> String {
         // Vowel signs of many scripts are marks, not letters.
         let mark = unicode_normalization::char::is_combining_mark(c);
         let inside = c.is_alphanumeric() || mark || matches!(c, '-' | '_' | '.' | '\'');
-        let next = if inside { c } else if c.is_whitespace() { ' ' } else { '_' };
+        let next = if inside {
+            c
+        } else if c.is_whitespace() {
+            ' '
+        } else {
+            '_'
+        };
         // What is not a letter does not come twice: no `..`, no row of blanks.
         if inside && (c.is_alphanumeric() || mark) || !out.ends_with(next) {
             out.push(next);
@@ -152,9 +166,12 @@ fn stem(wanted: &str) -> String {
 fn is_device(first: &str) -> bool {
     let first = first.trim().to_ascii_uppercase();
     let numbered = |start: &str| {
-        first
-            .strip_prefix(start)
-            .is_some_and(|n| matches!(n, "0" | "1" | "2" | "3" | "4" | "5" | "6" | "7" | "8" | "9" | "¹" | "²" | "³"))
+        first.strip_prefix(start).is_some_and(|n| {
+            matches!(
+                n,
+                "0" | "1" | "2" | "3" | "4" | "5" | "6" | "7" | "8" | "9" | "¹" | "²" | "³"
+            )
+        })
     };
     matches!(first.as_str(), "CON" | "PRN" | "AUX" | "NUL") || numbered("COM") || numbered("LPT")
 }

@@ -69,27 +69,40 @@ struct AnyWav {
 
 fn any_wav() -> impl Strategy<Value = AnyWav> {
     let format = prop_oneof![
-        (Just(1_u16), prop::sample::select(vec![8_u16, 16, 20, 24, 32])),
+        (
+            Just(1_u16),
+            prop::sample::select(vec![8_u16, 16, 20, 24, 32])
+        ),
         (Just(3_u16), prop::sample::select(vec![32_u16, 64])),
     ];
     let rate = prop::sample::select(vec![8_000_u32, 44_100, 48_000, 192_000]);
     let id = prop::sample::select(vec![*b"RIFF", *b"RF64", *b"BW64"]);
     // Some longer than the blocks that are read at once.
     let frames = prop_oneof![1_usize..300, 8_000_usize..20_000];
-    (format, 1_u16..=8, rate, frames, any::<bool>(), id, any::<bool>(), any::<u32>()).prop_map(
-        |((tag, bits), channels, rate_hz, frames, extensible, id, sound_first, seed)| AnyWav {
-            tag,
-            bits,
-            channels,
-            rate_hz,
-            frames,
-            // A format of 20 bits is written in the old way here.
-            extensible: extensible && bits != 20,
-            id,
-            sound_first,
-            seed,
-        },
+    (
+        format,
+        1_u16..=8,
+        rate,
+        frames,
+        any::<bool>(),
+        id,
+        any::<bool>(),
+        any::<u32>(),
     )
+        .prop_map(
+            |((tag, bits), channels, rate_hz, frames, extensible, id, sound_first, seed)| AnyWav {
+                tag,
+                bits,
+                channels,
+                rate_hz,
+                frames,
+                // A format of 20 bits is written in the old way here.
+                extensible: extensible && bits != 20,
+                id,
+                sound_first,
+                seed,
+            },
+        )
 }
 
 impl AnyWav {
@@ -122,7 +135,12 @@ impl AnyWav {
         let odd = make::chunk(b"LIST", b"odd");
         let chunks = match self.sound_first {
             true => vec![data, odd, format],
-            false => vec![odd, make::bext("2026-06-20", "14:00:00", 2_419_200_000), format, data],
+            false => vec![
+                odd,
+                make::bext("2026-06-20", "14:00:00", 2_419_200_000),
+                format,
+                data,
+            ],
         };
         make::riff(&self.id, &chunks)
     }

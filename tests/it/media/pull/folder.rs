@@ -35,7 +35,10 @@ fn files(folder: &Path, inside: &str, found: &mut Vec<String>) {
 #[test]
 fn what_can_be_pulled_is_written_and_the_manifest_is_true() {
     let folder = Folder::new();
-    let (one, two) = (original(&folder, "REC01.WAV"), original(&folder, "REC02.WAV"));
+    let (one, two) = (
+        original(&folder, "REC01.WAV"),
+        original(&folder, "REC02.WAV"),
+    );
     let hash = sayback::media::content_hash(&one, &Cancel::new(), &mut |_| {}).unwrap();
     let known = Pull {
         original: Original {
@@ -80,11 +83,18 @@ fn what_can_be_pulled_is_written_and_the_manifest_is_true() {
         serde_json::from_slice(&std::fs::read(target.join("manifest.json")).unwrap()).unwrap();
     assert_eq!(json, serde_json::to_value(&manifest).unwrap());
     let mut listed = vec!["manifest.json".to_owned()];
-    for entry in [&json["pulls"], &json["texts"]].into_iter().flat_map(|list| list.as_array().unwrap()) {
+    for entry in [&json["pulls"], &json["texts"]]
+        .into_iter()
+        .flat_map(|list| list.as_array().unwrap())
+    {
         let path = entry["path"].as_str().unwrap();
         let file = target.join(path);
         assert_eq!(entry["sha256"], sha256_of(&file), "{path}");
-        assert_eq!(entry["bytes"], std::fs::metadata(&file).unwrap().len(), "{path}");
+        assert_eq!(
+            entry["bytes"],
+            std::fs::metadata(&file).unwrap().len(),
+            "{path}"
+        );
         listed.push(path.to_owned());
     }
     listed.sort();
@@ -106,7 +116,10 @@ fn what_can_be_pulled_is_written_and_the_manifest_is_true() {
         ]
     );
     let sound = std::fs::read(&one).unwrap();
-    assert_eq!(chunk(&target.join("audio/001 I do.wav"), "data"), sound[44 + 190..44 + 400]);
+    assert_eq!(
+        chunk(&target.join("audio/001 I do.wav"), "data"),
+        sound[44 + 190..44 + 400]
+    );
     assert_eq!(json["pulls"][0]["first"], 95);
     assert_eq!(json["pulls"][0]["original"], "REC01.WAV");
     assert_eq!(json["pulls"][0]["original_blake3"], hash);
@@ -116,7 +129,11 @@ fn what_can_be_pulled_is_written_and_the_manifest_is_true() {
         .iter()
         .map(|missing| (missing.name.as_str(), missing.reason.as_str()))
         .collect();
-    let wants = [("002 gone", "offline"), ("004 changed", "96045"), ("005 too far", "it has 48000")];
+    let wants = [
+        ("002 gone", "offline"),
+        ("004 changed", "96045"),
+        ("005 too far", "it has 48000"),
+    ];
     assert_eq!(missing.len(), wants.len());
     for ((name, reason), (want, why)) in missing.iter().zip(wants) {
         assert!(*name == want && reason.contains(why), "{name}: {reason}");
@@ -134,7 +151,10 @@ fn a_folder_is_there_at_once_or_not_at_all() {
         there
     };
     let target = folder.path("hand over");
-    let pulls = vec![("a".to_owned(), of(&one, 0, 48_000)), ("b".to_owned(), of(&one, 0, 9))];
+    let pulls = vec![
+        ("a".to_owned(), of(&one, 0, 48_000)),
+        ("b".to_owned(), of(&one, 0, 9)),
+    ];
     // While it is written nothing has its name.
     let mut looked = 0;
     let mut seen = 0.0;
@@ -166,13 +186,20 @@ fn a_folder_is_there_at_once_or_not_at_all() {
     assert_eq!(std::fs::read_dir(&late).unwrap().count(), 0);
     std::fs::remove_dir(&late).unwrap();
     assert_eq!(alone(), full);
-    assert_eq!(std::fs::read_dir(&around).unwrap().count(), 2, "nothing half-done");
+    assert_eq!(
+        std::fs::read_dir(&around).unwrap().count(),
+        2,
+        "nothing half-done"
+    );
 }
 
 #[test]
 fn two_thousand_quotes_of_one_name_are_two_thousand_files() {
     let folder = Folder::new();
-    let long = folder.file("LONG.WAV", &make::plain(2, 48_000, &make::samples(4_000_000)));
+    let long = folder.file(
+        "LONG.WAV",
+        &make::plain(2, 48_000, &make::samples(4_000_000)),
+    );
     let hash = sayback::media::content_hash(&long, &Cancel::new(), &mut |_| {}).unwrap();
     let pulls: Vec<(String, Pull)> = (0..2_000)
         .map(|n| {

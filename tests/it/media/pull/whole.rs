@@ -38,9 +38,21 @@ fn errors_name_the_file_and_what_is_wrong() {
         (of(&original, 20, 20), "there is nothing"),
         (of(&original, 20, 10), "there is nothing"),
         (of(&original, 47_999, 48_001), "it has 48000"),
-        (known(Some(bytes + 1), None), "has changed since it was added (it had 96045 bytes"),
-        (known(Some(bytes), Some(&"0".repeat(64))), "has changed since"),
-        (Pull { channel: Some(2), ..of(&original, 0, 9) }, "no channel 2"),
+        (
+            known(Some(bytes + 1), None),
+            "has changed since it was added (it had 96045 bytes",
+        ),
+        (
+            known(Some(bytes), Some(&"0".repeat(64))),
+            "has changed since",
+        ),
+        (
+            Pull {
+                channel: Some(2),
+                ..of(&original, 0, 9)
+            },
+            "no channel 2",
+        ),
     ];
     for (wish, want) in cases {
         let error = pulled(&wish, &folder.path("pull.wav")).unwrap_err();
@@ -64,15 +76,25 @@ fn nothing_is_written_over_unless_told_and_never_an_original() {
     assert!(matches!(error, PullError::Exists { .. }), "{error}");
     assert_eq!(std::fs::read(&taken).unwrap(), b"somebody's");
 
-    let replace = |target: &Path| pull(&wish, target, Existing::Replace, &Cancel::new(), &mut |_| {});
+    let replace = |target: &Path| {
+        pull(
+            &wish,
+            target,
+            Existing::Replace,
+            &Cancel::new(),
+            &mut |_| {},
+        )
+    };
     replace(&taken).unwrap();
     assert_eq!(chunk(&taken, "data"), before[44 + 20..44 + 40]);
 
     let link = folder.path("link.wav");
     std::os::unix::fs::symlink(&original, &link).unwrap();
-    let roundabout = original.parent().unwrap().join("../").join(
-        original.parent().unwrap().file_name().unwrap(),
-    );
+    let roundabout = original
+        .parent()
+        .unwrap()
+        .join("../")
+        .join(original.parent().unwrap().file_name().unwrap());
     for target in [original.clone(), link, roundabout.join("REC01.WAV")] {
         let error = replace(&target).unwrap_err();
         assert!(matches!(error, PullError::Original { .. }), "{error}");
@@ -103,7 +125,10 @@ fn a_pull_that_is_stopped_or_fails_leaves_nothing() {
     // The recorder goes on writing while it is read.
     let mut grow = |done: f32| {
         if done > 0.5 {
-            let mut file = std::fs::OpenOptions::new().append(true).open(&long).unwrap();
+            let mut file = std::fs::OpenOptions::new()
+                .append(true)
+                .open(&long)
+                .unwrap();
             file.write_all(b"more").unwrap();
         }
     };
@@ -115,7 +140,10 @@ fn a_pull_that_is_stopped_or_fails_leaves_nothing() {
         file.set_len(200_000).unwrap();
     };
     let error = pull(&wish, &target, Existing::Keep, &Cancel::new(), &mut tear).unwrap_err();
-    assert!(error.to_string().contains("ends before the last sample"), "{error}");
+    assert!(
+        error.to_string().contains("ends before the last sample"),
+        "{error}"
+    );
     assert_eq!(names(long.parent().unwrap()), ["LONG.WAV"]);
     // No such folder.
     let error = pulled(&of(&long, 0, 9), &folder.path("none/pull.wav")).unwrap_err();
@@ -142,7 +170,8 @@ fn memory_does_not_grow_with_the_pull() {
     let mut file = std::fs::File::create(&path).unwrap();
     file.write_all(&head).unwrap();
     // 5 GiB of holes, and eight bytes at their end.
-    file.seek(SeekFrom::Start(head.len() as u64 + (5 << 30) - 8)).unwrap();
+    file.seek(SeekFrom::Start(head.len() as u64 + (5 << 30) - 8))
+        .unwrap();
     file.write_all(&[1, 2, 3, 4, 5, 6, 7, 8]).unwrap();
     drop(file);
     let child = std::process::Command::new(std::env::current_exe().unwrap())
