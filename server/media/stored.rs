@@ -4,6 +4,9 @@ use sayback_core::signal::pcm::Coding;
 use symphonia::core::codecs::audio::AudioCodecParameters;
 use symphonia::core::codecs::audio::well_known as id;
 
+/// What the kinds of ADPCM are called.
+pub(super) const ADPCM: &str = "ADPCM";
+
 /// How a codec keeps samples.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Stored {
@@ -92,7 +95,7 @@ fn name(codec: symphonia::core::codecs::audio::AudioCodecId) -> &'static str {
         id::CODEC_ID_MP3 => "MP3",
         id::CODEC_ID_VORBIS => "Vorbis",
         id::CODEC_ID_OPUS => "Opus",
-        id::CODEC_ID_ADPCM_MS | id::CODEC_ID_ADPCM_IMA_WAV | id::CODEC_ID_ADPCM_IMA_QT => "ADPCM",
+        id::CODEC_ID_ADPCM_MS | id::CODEC_ID_ADPCM_IMA_WAV | id::CODEC_ID_ADPCM_IMA_QT => ADPCM,
         _ => "a lossy codec",
     }
 }

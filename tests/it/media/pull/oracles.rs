@@ -1,7 +1,8 @@
 //! What others find in a pull: ffmpeg, sox, Python's `wave`, wavinfo.
 
-use super::super::{by_us, ffmpeg, snr_db};
+use super::super::{by_us, ffmpeg, read_on, snr_db};
 use super::{Folder, Made, Pull, chunk, make, of, pulled};
+use sayback::media::Reader;
 use sayback::media::pull::{Cue, Pulled};
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -208,6 +209,10 @@ fn lossy_sound_becomes_float_and_the_report_says_from_what() {
             history.contains(&format!("decoded from {codec}")),
             "{history}"
         );
+        // A seek finds all that is left.
+        let mut reader = Reader::open(&original).unwrap();
+        reader.seek(240_000).unwrap();
+        assert_eq!(read_on(&mut reader).len(), whole.len() - 480_000, "{name}");
         // Further on the decoder starts shortly before.
         let later = folder.path("later.wav");
         pulled(&of(&original, 240_000, 250_000), &later).unwrap();
