@@ -11,8 +11,11 @@ const DATE: (usize, usize) = (320, 10);
 const TIME: (usize, usize) = (330, 8);
 const REFERENCE_LOW: usize = 338;
 const REFERENCE_HIGH: usize = 342;
+const HISTORY: usize = 602;
+/// Longest coding history kept, in bytes; real ones have a few lines.
+const HISTORY_MAX: usize = 16 * 1024;
 
-/// The fields of a bext chunk that say when.
+/// The fields of a bext chunk that say when, and what was done to the sound.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Bext {
     /// OriginationDate as `yyyy-mm-dd`, if it is a date.
@@ -22,6 +25,8 @@ pub struct Bext {
     /// TimeReference: samples since midnight at the first sample. Unsigned
     /// 64 bit: 14:00:00 at 48 kHz is above 2^31.
     pub samples: Option<u64>,
+    /// CodingHistory as it stands (EBU R 98), empty when there is none.
+    pub history: String,
 }
 
 /// Reads a bext chunk; returns what it says and what was wrong with it.
@@ -46,6 +51,7 @@ pub fn read(bytes: &[u8]) -> (Bext, Vec<String>) {
         date: date_text(&date),
         time: clock_text(&time),
         samples,
+        history: field(bytes, (HISTORY, HISTORY_MAX)),
     };
     if bext.date.is_none() && !date.is_empty() {
         warnings.push("the bext date is no date".into());

@@ -26,9 +26,10 @@ use super::boxes::{self, BoxTrack, Movie};
 use super::error::{MediaError, ShownPath};
 use super::guard::guarded;
 use super::masked::Masked;
-use super::packets::{Clock, Packets};
+use super::packets::{Clock, Packets, Wanted};
 use super::reader::{Info, Opened};
 use super::stamps::Stamp;
+use super::stored::Stored;
 
 /// Frames one byte can stand for at the very most (constant FLAC blocks,
 /// silent Opus); a header that claims more is not believed.
@@ -63,7 +64,11 @@ pub(super) struct Origin {
 }
 
 /// Opens a file that is no plain WAV.
-pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, MediaError> {
+pub(super) fn open<S: Wanted>(
+    path: &Path,
+    mut handle: File,
+    len: u64,
+) -> Result<Opened<S>, MediaError> {
     let file = ShownPath::new(path);
     let movie = boxes::read_movie(&mut BufReader::new(&mut handle), len).map_err(|cause| {
         MediaError::Read {
@@ -110,6 +115,7 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
         demuxed = origin.demux()?;
     }
     let decoder = make_decoder(&demuxed.params).map_err(|error| unsupported(&file, &error))?;
+    let stored = Stored::of(decoder.codec_params());
     let (container, media_type) = container(format, movie);
     let info = Info {
         container: container.to_owned(),
@@ -136,6 +142,7 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
     let source = Packets::new(origin, demuxed, decoder, clock, channels);
     Ok(Opened {
         info,
+        stored,
         stamps,
         warnings: warnings.into_iter().collect(),
         source: Box::new(source),

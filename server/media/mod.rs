@@ -2,7 +2,8 @@
 //!
 //! In: a path. Out: a [`Probe`] (what it is, how long, when it was made), and
 //! streams: [`Reader`] (native rate, interleaved), [`AnalysisStream`] (16 kHz
-//! mono), [`Slice`] (bytes of a WAV file). Samples are f32 with full scale
+//! mono), [`Slice`] (bytes of a WAV file to listen to), and [`pull`]s (WAV files
+//! to keep, bit by bit what was recorded). Samples are f32 with full scale
 //! 1.0 and always finite; positions are [`FileMs`](sayback_core::units::FileMs)
 //! or frames from the first one that plays (encoder delay is cut off). All
 //! calls block.
@@ -12,7 +13,7 @@
 //!      └ boxes ─ compressed: symphonia, libopus ─────────────────┴ Reader ─ AnalysisStream, Slice
 //! ```
 //!
-//! **Never** writes to a recording, never trusts a length in a file before
+//! **Never** writes to an original, never trusts a length in a file before
 //! holding it against the file's size, never holds a whole recording in
 //! memory, never applies gain.
 
@@ -31,11 +32,13 @@ pub mod ixml;
 pub mod joins;
 mod masked;
 mod packets;
+pub mod pull;
 mod reader;
 mod resample;
 pub mod riff;
 mod slice;
 mod stamps;
+mod stored;
 mod trouble;
 mod wav;
 

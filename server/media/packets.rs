@@ -5,6 +5,7 @@
 //! is missing leaves silence of its length, so that everything after it keeps
 //! its time.
 
+use symphonia::core::audio::conv::ConvertibleSample;
 use symphonia::core::codecs::audio::AudioDecoder;
 use symphonia::core::errors::Error;
 use symphonia::core::formats::{SeekMode, SeekTo, Track};
@@ -15,6 +16,7 @@ use super::compressed::{Demuxed, Origin, make_decoder};
 use super::error::MediaError;
 use super::guard::guarded;
 use super::reader::FrameSource;
+use super::stored::{ADPCM, Stored};
 use super::trouble::Trouble;
 
 /// Packets before the wanted one that are decoded and thrown away after a
@@ -94,14 +96,19 @@ impl Clock {
     }
 }
 
-pub(super) struct Packets {
+/// A sample as somebody wants it: f32 or f64.
+pub(super) trait Wanted: ConvertibleSample + Send + 'static {}
+impl Wanted for f32 {}
+impl Wanted for f64 {}
+
+pub(super) struct Packets<S> {
     origin: Origin,
     demuxed: Demuxed,
     decoder: Box<dyn AudioDecoder>,
     clock: Clock,
     channels: usize,
     /// Decoded and not yet taken; its first frame plays at `decoded_at`.
-    decoded: Vec<f32>,
+    decoded: Vec<S>,
     decoded_at: i64,
     /// Where the next packet should play; unknown after a seek.
     expected: Option<i64>,
@@ -113,7 +120,7 @@ pub(super) struct Packets {
     trouble: Trouble,
 }
 
-impl Packets {
+impl<S: Wanted> Packets<S> {
     pub fn new(
         origin: Origin,
         demuxed: Demuxed,
@@ -230,8 +237,8 @@ impl Packets {
             if buffer.spec().channels().count() != channels {
                 return Err(Error::DecodeError("the number of channels changes"));
             }
-            out.resize(buffer.samples_interleaved(), 0.0);
-            buffer.copy_to_slice_interleaved(&mut *out);
+            out.resize(buffer.samples_interleaved(), S::MID);
+            buffer.copy_to_slice_interleaved::<S, _>(&mut *out);
             Ok(buffer.frames())
         });
         if frames.is_err() {
@@ -267,14 +274,14 @@ impl Packets {
     }
 }
 
-impl FrameSource for Packets {
-    fn read(&mut self, out: &mut Vec<f32>, max_frames: usize) -> Result<usize, MediaError> {
+impl<S: Wanted> FrameSource<S> for Packets<S> {
+    fn read(&mut self, out: &mut Vec<S>, max_frames: usize) -> Result<usize, MediaError> {
         let mut done = 0;
         while done < max_frames {
             let left = max_frames - done;
             let silent = usize::try_from(self.silence()).unwrap_or(0).min(left);
             if silent > 0 {
-                out.resize(out.len() + silent * self.channels, 0.0);
+                out.resize(out.len() + silent * self.channels, S::MID);
                 self.wanted += silent as i64;
                 done += silent;
                 continue;
@@ -317,10 +324,14 @@ impl FrameSource for Packets {
             self.demuxed = self.origin.demux()?;
         }
         let format = &mut self.demuxed.format;
-        let found = guarded(|| format.seek(SeekMode::Accurate, to));
+        // The library (symphonia 0.6.1) finds nothing more after a seek in ADPCM.
+        let seeks = Stored::of(&self.demuxed.params) != Stored::Lossy(ADPCM);
+        let found = seeks
+            && guarded(|| format.seek(SeekMode::Accurate, to))
+                .is_ok_and(|found| found.actual_ts.get() <= ticks);
         // Without an index Matroska is only searched forwards, and not to
         // before its first entry: then all packets are passed by from the start.
-        if !found.is_ok_and(|found| found.actual_ts.get() <= ticks) {
+        if !found {
             self.demuxed = self.origin.demux()?;
         }
         self.decoder.reset();

@@ -8,6 +8,7 @@ use sayback_core::signal::pcm::silence_non_finite;
 
 use super::error::{MediaError, ShownPath};
 use super::stamps::Stamp;
+use super::stored::Stored;
 use super::{compressed, riff, wav};
 
 /// Most channels a recording may have.
@@ -42,7 +43,7 @@ impl Info {
     }
 
     /// Refuses what the rooms behind cannot work with.
-    fn check(self, file: &ShownPath) -> Result<Self, MediaError> {
+    pub(super) fn check(self, file: &ShownPath) -> Result<Self, MediaError> {
         let reason = if self.channels == 0 || self.channels > CHANNELS_MAX {
             format!(
                 "it has {} channels, at most {CHANNELS_MAX} are read",
@@ -70,17 +71,19 @@ fn no_sound_in(file: &ShownPath) -> MediaError {
 }
 
 /// What every container reader hands over: facts, stamps, and a source.
-pub(super) struct Opened {
+pub(super) struct Opened<S = f32> {
     pub info: Info,
+    pub stored: Stored,
     pub stamps: Vec<Stamp>,
     pub warnings: Vec<String>,
-    pub source: Box<dyn FrameSource>,
+    pub source: Box<dyn FrameSource<S>>,
 }
 
-/// A container reader's stream of interleaved frames.
-pub(super) trait FrameSource: Send {
+/// A container reader's stream of interleaved frames: f32 for whoever listens,
+/// f64 for pulls, since it holds 32-bit integers exactly, too.
+pub(super) trait FrameSource<S = f32>: Send {
     /// Appends at most `max_frames` frames to `out`; 0 only at the end.
-    fn read(&mut self, out: &mut Vec<f32>, max_frames: usize) -> Result<usize, MediaError>;
+    fn read(&mut self, out: &mut Vec<S>, max_frames: usize) -> Result<usize, MediaError>;
     /// The next read starts at `frame`, which lies inside the file.
     fn seek(&mut self, frame: u64) -> Result<(), MediaError>;
     /// All frames were taken: looks whether something follows them.
@@ -262,7 +265,7 @@ pub(super) fn open_file(path: &Path) -> Result<(File, u64), MediaError> {
     Ok((handle, facts.len()))
 }
 
-fn read_head(handle: &mut File, head: &mut [u8]) -> std::io::Result<usize> {
+pub(super) fn read_head(handle: &mut File, head: &mut [u8]) -> std::io::Result<usize> {
     let mut bytes = Vec::with_capacity(head.len());
     handle.take(head.len() as u64).read_to_end(&mut bytes)?;
     head[..bytes.len()].copy_from_slice(&bytes);

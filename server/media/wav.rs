@@ -13,9 +13,11 @@ use std::path::Path;
 use sayback_core::signal::pcm::Coding;
 
 use super::error::{MediaError, ShownPath};
+use super::packets::Wanted;
 use super::reader::{FrameSource, Info, Opened};
 use super::riff::{self, Format, Layout, RiffProblem, tag};
 use super::stamps::Stamp;
+use super::stored::Stored;
 use super::{bext, compressed, ixml};
 
 /// Bytes read from the file at once.
@@ -28,11 +30,7 @@ const HOUND_START_LIMIT: u64 = 1 << 20;
 /// Opens a file that starts like a WAV file.
 pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, MediaError> {
     let file = ShownPath::new(path);
-    let mut layout = match riff::read_layout(&mut BufReader::new(&mut handle), len) {
-        Ok(layout) => layout,
-        Err(RiffProblem::Io(cause)) => return Err(MediaError::Read { file, cause }),
-        Err(RiffProblem::Damaged(reason)) => return Err(MediaError::Damaged { file, reason }),
-    };
+    let mut layout = layout(&file, &mut handle, len)?;
     let stamps = stamps(&mut layout);
     let format = layout.format;
     let Some(coding) = coding(&format) else {
@@ -58,9 +56,19 @@ pub(super) fn open(path: &Path, mut handle: File, len: u64) -> Result<Opened, Me
     };
     Ok(Opened {
         info,
+        stored: Stored::from(coding),
         stamps,
         warnings: layout.warnings,
         source,
+    })
+}
+
+/// The chunks of a WAV file, a problem with them as an error of the file.
+pub(super) fn layout(file: &ShownPath, handle: &mut File, len: u64) -> Result<Layout, MediaError> {
+    let file = file.clone();
+    riff::read_layout(&mut BufReader::new(handle), len).map_err(|problem| match problem {
+        RiffProblem::Io(cause) => MediaError::Read { file, cause },
+        RiffProblem::Damaged(reason) => MediaError::Damaged { file, reason },
     })
 }
 
@@ -81,7 +89,7 @@ fn stamps(layout: &mut Layout) -> Vec<Stamp> {
 }
 
 /// How the samples of this format are stored, if it is PCM.
-fn coding(format: &Format) -> Option<Coding> {
+pub(super) fn coding(format: &Format) -> Option<Coding> {
     match (format.tag, format.bits) {
         (tag::PCM, 8) => Some(Coding::U8),
         (tag::PCM, 16) => Some(Coding::I16),
@@ -95,13 +103,13 @@ fn coding(format: &Format) -> Option<Coding> {
 
 /// A WAV file that wraps a codec (A-law, ADPCM): the library's business, once
 /// the header has been found sane.
-fn other_codec(
+pub(super) fn other_codec<S: Wanted>(
     path: &Path,
     handle: File,
     len: u64,
     layout: &Layout,
     stamps: Vec<Stamp>,
-) -> Result<Opened, MediaError> {
+) -> Result<Opened<S>, MediaError> {
     let unsupported = |reason: String| MediaError::Unsupported {
         file: ShownPath::new(path),
         reason,

@@ -5,6 +5,7 @@ mod compressed;
 mod growing;
 pub mod make;
 mod pcm;
+mod pull;
 mod rates;
 mod relations;
 mod slices;

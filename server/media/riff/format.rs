@@ -32,6 +32,10 @@ pub struct Format {
     pub block_align: u16,
     /// Bits each sample takes in the file.
     pub bits: u16,
+    /// Bits of it that count, at its upper end.
+    pub valid_bits: u16,
+    /// Which loudspeaker each channel is for; only an extensible format says.
+    pub channel_mask: Option<u32>,
 }
 
 /// Checks and reads the body of a `fmt ` chunk.
@@ -44,9 +48,14 @@ pub(super) fn parse(bytes: &[u8], warnings: &mut Vec<String>) -> Result<Format, 
     let rate_hz = u32_at(bytes, 4);
     let mut block_align = u16_at(bytes, 12);
     let bits = u16_at(bytes, 14);
+    let (mut valid_bits, mut channel_mask) = (bits, None);
     if tag == tag::EXTENSIBLE {
         if bytes.len() >= 40 && bytes[26..40] == GUID_TAIL {
             tag = u16_at(bytes, 24);
+            valid_bits = Some(u16_at(bytes, 18))
+                .filter(|valid| (1..=bits).contains(valid))
+                .unwrap_or(bits);
+            channel_mask = Some(u32_at(bytes, 20));
         } else if bytes.len() >= 40 {
             return damaged("its extensible format is of an unknown kind");
         } else {
@@ -81,5 +90,7 @@ pub(super) fn parse(bytes: &[u8], warnings: &mut Vec<String>) -> Result<Format, 
         rate_hz,
         block_align,
         bits: bits.min(BITS_MAX).div_ceil(8) * 8,
+        valid_bits: valid_bits.min(BITS_MAX),
+        channel_mask,
     })
 }

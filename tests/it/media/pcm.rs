@@ -270,7 +270,7 @@ fn user_time_s() -> f64 {
 }
 
 /// Greatest resident memory of this process so far.
-fn memory_peak_kib() -> u64 {
+pub fn memory_peak_kib() -> u64 {
     let status = std::fs::read_to_string("/proc/self/status").expect("Linux tells");
     let line = status
         .lines()
