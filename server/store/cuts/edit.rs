@@ -15,6 +15,10 @@ use super::{CutRow, FrameRate, MOST_QUOTES, Nudge, Quote};
 const FAR_MS: i64 = 86_400_000;
 const FAR_FRAMES: i64 = 86_400 * 120;
 
+/// No list is longer, ms: a day of quotes. What is told of a list, every word in it, is
+/// bounded by that.
+const LONGEST_MS: f64 = 86_400_000.0;
+
 /// What somebody does to a cut list. Places count from 1.
 #[derive(Clone, Debug, PartialEq)]
 pub enum CutEdit {
@@ -252,6 +256,18 @@ fn at(quotes: &[Quote], id: &QuoteId) -> Result<usize, StoreError> {
     there.ok_or_else(|| unknown("quote", id)(sqlx::Error::RowNotFound))
 }
 
+/// Refuses what makes a list longer than lists are.
+fn no_longer(now: &Whole, was: &Whole, rate: Option<FrameRate>) -> Result<(), StoreError> {
+    let length = |whole: &Whole| -> f64 {
+        let quotes = whole.quotes.iter();
+        quotes.map(|quote| quote.length_ms(rate)).sum()
+    };
+    if length(now) > LONGEST_MS && length(now) > length(was) {
+        return Err(unfit("quotes", "a cut list is at most 24 hours long".into()));
+    }
+    Ok(())
+}
+
 fn unfit(field: &'static str, reason: String) -> StoreError {
     StoreError::Unfit { field, reason }
 }
@@ -291,7 +307,9 @@ impl Store {
             CutEdit::Restore(to) => self.kept_before(&mut transaction, &cut, *to).await?,
             _ => {
                 let mut now = was.clone();
-                match edit.apply(&mut now, cut.rate()) {
+                let rate = cut.rate();
+                let applied = edit.apply(&mut now, rate).and_then(|()| no_longer(&now, &was, rate));
+                match applied {
                     Err(_) if outdated => return Err(late),
                     done => done?,
                 }
