@@ -93,7 +93,9 @@ macro_rules! fresh {
         }
     )+};
 }
-fresh!(EventId, PersonId, SourceId, IntakeId, MomentId, ScriptId, CutId, QuoteId);
+fresh!(
+    EventId, PersonId, SourceId, IntakeId, MomentId, ScriptId, CutId, QuoteId
+);
 
 impl RecordingId {
     /// The id of the recording that holds `pick` ('mix' or a channel number) of

@@ -143,14 +143,12 @@ async fn remove(State(state): State<AppState>, Path(cut): Path<String>) -> Answe
 }
 
 /// Does something to a list, and lets everybody know.
-async fn edited(
-    state: &AppState,
-    cut: &str,
-    version: i64,
-    edit: &CutEdit,
-) -> Answer<CutEdited> {
+async fn edited(state: &AppState, cut: &str, version: i64, edit: &CutEdit) -> Answer<CutEdited> {
     let row = state.store.find_cut(cut).await?;
-    let edited = state.store.edit_cut(&row.id, version, edit, now_ms()).await?;
+    let edited = state
+        .store
+        .edit_cut(&row.id, version, edit, now_ms())
+        .await?;
     state.engine.changed(Some(row.event_id), What::Content);
     Ok(edited)
 }

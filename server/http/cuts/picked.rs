@@ -9,9 +9,7 @@ use super::super::problem::{Answer, Problem};
 use super::super::wire::NewQuote;
 use super::a_note;
 use super::resolve::{Base, Desk, Spoken, joined};
-use crate::store::{
-    Lie, MOST_QUOTES, MomentId, MomentRow, Quote, RecordingId, Store, WordRow,
-};
+use crate::store::{Lie, MOST_QUOTES, MomentId, MomentRow, Quote, RecordingId, Store, WordRow};
 
 /// Files in which a quote is remembered.
 const MOST_LIES: usize = 16;
@@ -27,7 +25,9 @@ struct Known {
 
 impl Known {
     async fn of(store: &Store, desk: &Desk, asked: &[NewQuote]) -> Answer<Self> {
-        let named = asked.iter().flat_map(|one| one.moment.iter().chain(&one.runs_over));
+        let named = asked
+            .iter()
+            .flat_map(|one| one.moment.iter().chain(&one.runs_over));
         let mut ids: Vec<MomentId> = named.map(|id| id.as_str().into()).collect();
         ids.sort();
         ids.dedup();
@@ -98,7 +98,10 @@ pub fn hearing(desk: &Desk, id: &str) -> Answer<(RecordingId, String)> {
         let why = format!("the event has no recording '{id}'");
         Problem::field("hearing", why)
     })?;
-    Ok((row.id.clone(), format!("{} ({})", row.source_label, row.name)))
+    Ok((
+        row.id.clone(),
+        format!("{} ({})", row.source_label, row.name),
+    ))
 }
 
 /// How many backups are wanted.
@@ -220,7 +223,10 @@ fn words(desk: &Desk, known: &Known, moment: &str, asked: &NewQuote) -> Answer<Q
 
 /// A stretch of one file in another.
 fn across(desk: &Desk, from: &RecordingId, at: Stretch, to: &RecordingId) -> Answer<Stretch> {
-    let on_clock = desk.places.placed(from).zip(desk.places.on_own_clock(from, at));
+    let on_clock = desk
+        .places
+        .placed(from)
+        .zip(desk.places.on_own_clock(from, at));
     let there = on_clock.and_then(|(row, at)| desk.places.in_file_of(to, row.island, at));
     there.ok_or_else(|| {
         let why = "these moments are on no common clock; pick them one by one";
@@ -257,7 +263,12 @@ fn matched<'a>(known: &'a Known, moment: &str, asked: &NewQuote) -> Answer<Vec<R
             shown.extend(std::iter::repeat_n((row, word), count));
         }
     }
-    let from = asked.matched.iter().map(|span| span.from).min().unwrap_or(0);
+    let from = asked
+        .matched
+        .iter()
+        .map(|span| span.from)
+        .min()
+        .unwrap_or(0);
     let to = asked.matched.iter().map(|span| span.to).max().unwrap_or(0);
     let rows = shown.get(from..to).filter(|rows| !rows.is_empty());
     let rows = rows.ok_or_else(|| {
@@ -354,7 +365,9 @@ async fn said_there(store: &Store, desk: &Desk, quotes: &mut [Quote]) -> Answer<
         for (_, _, moment) in &words {
             counts.entry(&moment.id).or_insert((0, moment)).0 += 1;
         }
-        let most = counts.into_values().max_by_key(|(count, row)| (*count, &row.id));
+        let most = counts
+            .into_values()
+            .max_by_key(|(count, row)| (*count, &row.id));
         if let Some((_, row)) = most {
             quote.moment_id = Some(row.id.clone());
             quote.person.clone_from(&row.person_name);

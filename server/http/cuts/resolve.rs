@@ -130,7 +130,9 @@ impl Desk {
     fn on_clock(&self, base: &Base, recording: &RecordingId, at: Stretch) -> Option<Stretch> {
         match base.island {
             Some(island) => {
-                self.places.placed(recording).filter(|row| row.island == island)?;
+                self.places
+                    .placed(recording)
+                    .filter(|row| row.island == island)?;
                 self.places.on_own_clock(recording, at)
             }
             None => self.in_file(base, recording, at),
@@ -149,7 +151,11 @@ impl Desk {
     ) -> Answer<(Option<store::Nudge>, Option<store::Nudge>)> {
         let base = self.base(quote);
         if !base.on_event_clock {
-            let field = if start_ms.is_some() { "start_ms" } else { "end_ms" };
+            let field = if start_ms.is_some() {
+                "start_ms"
+            } else {
+                "end_ms"
+            };
             let why = "this quote is not on the event clock; say in and out instead";
             return Err(Problem::field(field, why));
         }
@@ -266,7 +272,10 @@ impl Spoken {
 
 /// Words joined by spaces.
 pub fn joined(words: &[(Stretch, &WordRow, &MomentRow)]) -> String {
-    let words: Vec<&str> = words.iter().map(|(_, word, _)| word.text.as_str()).collect();
+    let words: Vec<&str> = words
+        .iter()
+        .map(|(_, word, _)| word.text.as_str())
+        .collect();
     words.join(" ")
 }
 

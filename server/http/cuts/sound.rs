@@ -34,7 +34,9 @@ pub async fn online(desk: &Desk) -> Answer<HashSet<RecordingId>> {
         });
         there.map(|(id, ..)| id).collect()
     };
-    tokio::task::spawn_blocking(look).await.map_err(Problem::internal)
+    tokio::task::spawn_blocking(look)
+        .await
+        .map_err(Problem::internal)
 }
 
 /// Who has a quote.

@@ -263,7 +263,10 @@ fn no_longer(now: &Whole, was: &Whole, rate: Option<FrameRate>) -> Result<(), St
         quotes.map(|quote| quote.length_ms(rate)).sum()
     };
     if length(now) > LONGEST_MS && length(now) > length(was) {
-        return Err(unfit("quotes", "a cut list is at most 24 hours long".into()));
+        return Err(unfit(
+            "quotes",
+            "a cut list is at most 24 hours long".into(),
+        ));
     }
     Ok(())
 }
@@ -308,7 +311,9 @@ impl Store {
             _ => {
                 let mut now = was.clone();
                 let rate = cut.rate();
-                let applied = edit.apply(&mut now, rate).and_then(|()| no_longer(&now, &was, rate));
+                let applied = edit
+                    .apply(&mut now, rate)
+                    .and_then(|()| no_longer(&now, &was, rate));
                 match applied {
                     Err(_) if outdated => return Err(late),
                     done => done?,

@@ -5,6 +5,7 @@
 //! schema; `the_story_uses_every_statement` (in `story.rs`) fails if one was not
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
+mod cuts;
 mod full;
 mod glossary;
 mod going_on;
@@ -32,6 +33,8 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         asked::ALL,
         claiming::ALL,
         clock::ALL,
+        super::cuts::ALL,
+        super::cuts::VERSIONS_ALL,
         events::ALL,
         files::ALL,
         fixing::ALL,
