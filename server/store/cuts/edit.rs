@@ -129,8 +129,12 @@ impl CutEdit {
     fn apply(&self, whole: &mut Whole, rate: Option<FrameRate>) -> Result<(), StoreError> {
         match self {
             Self::Name { name, note } => {
-                whole.name.clone_from(name.as_ref().unwrap_or(&whole.name));
-                whole.note.clone_from(note.as_ref().unwrap_or(&whole.note));
+                if let Some(name) = name {
+                    whole.name.clone_from(name);
+                }
+                if let Some(note) = note {
+                    whole.note.clone_from(note);
+                }
             }
             Self::Add { place, quotes } => add(&mut whole.quotes, *place, quotes, rate)?,
             Self::Move { quote, place } => {

@@ -4,6 +4,9 @@
 //! where they are together more than [`KEPT_BYTES`]; what somebody gave a name stays for
 //! good.
 
+use std::fmt;
+use std::str::FromStr;
+
 use serde::{Deserialize, Serialize};
 use sqlx::{FromRow, Sqlite, Transaction};
 
