@@ -8,6 +8,8 @@ mod picked;
 mod quotes;
 mod resolve;
 mod sound;
+#[cfg(test)]
+mod tests;
 mod versions;
 
 use axum::extract::State;
@@ -198,7 +200,7 @@ fn listed(row: CutRow) -> CutRef {
 }
 
 #[cfg(test)]
-mod tests {
+mod kept {
     use super::*;
 
     #[test]

@@ -381,7 +381,7 @@ fn nudge(nudge: store::Nudge) -> Nudge {
 }
 
 /// What is wrong with the words of a quote and where they lie.
-fn of_words(quote: &store::Quote, base: &Base, now: Option<&str>) -> Vec<QuoteProblem> {
+pub(super) fn of_words(quote: &store::Quote, base: &Base, now: Option<&str>) -> Vec<QuoteProblem> {
     let mut problems = Vec::new();
     if base.anchor.is_none() {
         let detail = "every recording it was picked in is removed; its times are those of when it \

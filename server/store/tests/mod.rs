@@ -6,6 +6,7 @@
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod cuts;
+mod cuts_many;
 mod full;
 mod glossary;
 mod going_on;
