@@ -232,16 +232,19 @@ fn nudge(client: &Client, asked: &CutNudge) -> Result<Outcome, CliError> {
 
 fn hearing(client: &Client, asked: &CutHearing) -> Result<Outcome, CliError> {
     let (cut, quote) = which(client, &asked.which)?;
-    let mut hearings = quote.chosen.iter().chain(&quote.backups);
+    let hearings = quote.chosen.iter().chain(&quote.backups);
     let recording = match asked.source.as_str() {
         "best" => None,
         // Of several recordings of one recorder the one that has it best comes first.
         source => {
-            let there =
-                hearings.find(|one| one.source.label == source || one.recording.id == source);
-            Some(there.map(|one| one.recording.id.clone()).ok_or_else(|| {
-                let all = told::hearings(&quote);
-                CliError::Usage(format!("'{source}' has nothing of it; these do:\n{all}"))
+            let there = hearings
+                .clone()
+                .find(|one| one.source.label == source || one.recording.id == source);
+            let id = there.map(|one| one.recording.id.clone());
+            Some(id.ok_or_else(|| {
+                let all: Vec<&str> = hearings.map(|one| one.source.label.as_str()).collect();
+                let all = all.join(", ");
+                CliError::Usage(format!("'{source}' has nothing of it; these do: {all}"))
             })?)
         }
     };

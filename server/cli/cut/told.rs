@@ -82,7 +82,6 @@ pub struct Hearing {
     /// The recording.
     pub recording: Recording,
     verdict: Option<String>,
-    start_ms: i64,
 }
 
 /// A recording.
@@ -90,7 +89,6 @@ pub struct Hearing {
 pub struct Recording {
     /// Its id.
     pub id: String,
-    file: String,
 }
 
 #[derive(Debug, Deserialize)]
@@ -168,26 +166,6 @@ pub fn lines(quotes: &[Quote], paint: Paint) -> String {
         }
     }
     out
-}
-
-/// Where a quote is in the files that have it: what is used, then the backups.
-pub fn hearings(quote: &Quote) -> String {
-    let mut table = Table::new(&["", "SOURCE", "VERDICT", "FROM", "FILE"]);
-    for (which, hearing) in quote
-        .chosen
-        .iter()
-        .map(|one| ("used", one))
-        .chain(quote.backups.iter().map(|one| ("backup", one)))
-    {
-        table.row(&[
-            which,
-            &hearing.source.label,
-            hearing.verdict.as_deref().unwrap_or("-"),
-            &position(hearing.start_ms),
-            &hearing.recording.file,
-        ]);
-    }
-    table.render(Paint::stdout())
 }
 
 /// The versions of a list, the newest first.

@@ -38,14 +38,14 @@ pub struct Base {
     on_event_clock: bool,
     /// What was picked, ms.
     pub picked: Stretch,
-    /// That with its nudges, whole ms.
+    /// That with its nudges.
     pub at: Stretch,
 }
 
 impl Base {
-    /// Whole ms.
+    /// From its first whole ms to its last.
     pub fn length_ms(&self) -> i64 {
-        (self.at.end_ms - self.at.start_ms) as i64
+        (self.at.end_ms.round() - self.at.start_ms.round()) as i64
     }
 }
 
@@ -86,8 +86,8 @@ impl Desk {
                 (quote.island, quote.island == Some(0), at)
             }
         };
-        let start_ms = (picked.start_ms + quote.begins_later().in_ms(self.rate)).round();
-        let end_ms = (picked.end_ms + quote.ends_later().in_ms(self.rate)).round();
+        let start_ms = picked.start_ms + quote.begins_later().in_ms(self.rate);
+        let end_ms = picked.end_ms + quote.ends_later().in_ms(self.rate);
         Base {
             anchor: there.cloned(),
             lost,
@@ -340,7 +340,7 @@ fn one(
     problems.extend(heard.problems);
     let words = spoken.words(desk, n, base, base.at);
     let in_quote = |ms: f64| (ms - base.at.start_ms).round() as i64;
-    let on_clock = |ms: f64| base.on_event_clock.then_some(ms as i64);
+    let on_clock = |ms: f64| base.on_event_clock.then_some(ms.round() as i64);
     Quote {
         id: quote.id.0.clone(),
         place: 0,

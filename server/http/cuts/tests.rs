@@ -59,7 +59,7 @@ fn quote() -> store::Quote {
 }
 
 fn at(base: &Base) -> (f64, f64) {
-    (base.at.start_ms, base.at.end_ms)
+    (base.at.start_ms.round(), base.at.end_ms.round())
 }
 
 fn problems(desk: &Desk, quote: &store::Quote) -> Vec<String> {
@@ -86,7 +86,10 @@ fn a_quote_goes_with_the_file_it_was_picked_in() {
     let there = after
         .in_file(&base, &"b".into(), base.at)
         .expect("b has it");
-    assert_eq!((there.start_ms, there.end_ms), (9_299.0, 11_299.0));
+    assert_eq!(
+        (there.start_ms.round(), there.end_ms.round()),
+        (9_299.0, 11_299.0)
+    );
     let own = after
         .in_file(&base, &"a".into(), base.at)
         .expect("a has it");

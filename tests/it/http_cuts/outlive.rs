@@ -6,6 +6,10 @@ use serde_json::json;
 use super::{CAMERA, Desk, LAPEL, first, heard, kinds, number, text};
 use crate::landing::Landing;
 
+/// How far an instant may be off that is taken from one recording to the other: the goal
+/// of the clock for 99 of 100 instants, ms.
+const CLOCK_MS: i64 = 10;
+
 pub(super) fn corrected_words_are_told_beside_those_that_were_picked(
     landing: &Landing,
     desk: &Desk<'_>,
@@ -78,7 +82,7 @@ pub(super) fn a_quote_goes_with_its_file_when_the_clock_is_put_elsewhere(
     landing.app.wait_idle();
     let now = first(desk);
     let later = number(&now, "start_ms") - number(&before, "start_ms");
-    assert!((later - 60_000).abs() <= 1, "{later}: {now:#}");
+    assert!((later - 60_000).abs() <= CLOCK_MS, "{later}: {now:#}");
     assert_eq!(
         (&now["text"], &now["text_now"]),
         (&before["text"], &before["text_now"])
@@ -86,7 +90,7 @@ pub(super) fn a_quote_goes_with_its_file_when_the_clock_is_put_elsewhere(
     for label in [LAPEL, CAMERA] {
         let off =
             number(heard(&now, label), "start_ms") - number(heard(&before, label), "start_ms");
-        assert!(off.abs() <= 1, "{label}: {off}");
+        assert!(off.abs() <= CLOCK_MS, "{label}: {off}");
     }
     assert_eq!(kinds(&now), kinds(&before));
     for label in [LAPEL, CAMERA] {
@@ -121,13 +125,13 @@ pub(super) fn moments_that_are_found_anew_take_nothing_away(landing: &Landing, d
     );
     for (n, quote) in now["quotes"].as_array().expect("quotes").iter().enumerate() {
         let was = &before["quotes"][n];
-        for member in ["id", "text", "text_now", "person", "length_ms"] {
+        for member in ["id", "text", "text_now", "person"] {
             assert_eq!(quote[member], was[member], "{member}");
         }
         for label in [LAPEL, CAMERA] {
             let off =
                 number(heard(quote, label), "start_ms") - number(heard(was, label), "start_ms");
-            assert!(off.abs() <= 1, "{label}: {off}");
+            assert!(off.abs() <= CLOCK_MS, "{label}: {off}");
         }
     }
     if let Some(picked) = picked {
