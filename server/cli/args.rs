@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::coverage::Coverage;
+use super::cut::CutCommand;
 use super::event::EventCommand;
 use super::find::{Find, SearchesArgs};
 use super::fix::FixCommand;
@@ -111,6 +112,9 @@ pub enum Command {
     /// Written texts of an event (letters, vows, readings), and where they were said
     #[command(subcommand)]
     Script(ScriptCommand),
+    /// Cut lists: words that were picked, in an order
+    #[command(subcommand)]
+    Cut(CutCommand),
     /// Listen again to what was written down by another speech model, or with --anew by any
     Listen(Listen),
     /// Where the recordings of an event lie on its one clock

@@ -23,6 +23,7 @@ mod args;
 pub mod client;
 mod clock;
 mod coverage;
+mod cut;
 pub mod error;
 mod event;
 mod file;
@@ -116,6 +117,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
             people::run(client, command, &cancel)
         }
         Command::Script(command) => script::run(client, command),
+        Command::Cut(command) => cut::run(client, command),
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)
@@ -147,6 +149,7 @@ fn need(command: &Command) -> Need {
             Some(true) => Need::Work,
         },
         Command::Script(script) if script.changes() => Need::Keep,
+        Command::Cut(cut) if cut.changes() => Need::Keep,
         Command::Event(EventCommand::Names(names)) if names.changes() => Need::Keep,
         Command::Event(EventCommand::Languages(said)) if said.changes() => Need::Keep,
         Command::Event(EventCommand::Parts(parts)) if parts.changes() => Need::Keep,

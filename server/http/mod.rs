@@ -20,6 +20,7 @@ mod add;
 mod audio;
 mod clock;
 mod coverage;
+mod cuts;
 mod events;
 mod extract;
 mod fixes;
@@ -134,6 +135,7 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(people::routes())
             .merge(scripts::routes())
             .merge(coverage::routes())
+            .merge(cuts::routes())
             .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())

@@ -56,6 +56,11 @@ impl Places {
         Self(by_id.collect())
     }
 
+    /// Where a recording lies, if that is known.
+    pub fn placed(&self, recording: &RecordingId) -> Option<&PlacementRow> {
+        self.0.get(recording)
+    }
+
     /// Where a stretch of the file of `from` lies on the event clock; `None` for
     /// what is not on it.
     pub fn on_event_clock(&self, from: &HearingRow, at: Stretch) -> Option<Stretch> {

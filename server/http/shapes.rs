@@ -161,6 +161,13 @@ impl From<StoreError> for Problem {
                 told,
             )
             .with("ids", ids),
+            StoreError::Outdated { version, .. } => Self::of(
+                StatusCode::CONFLICT,
+                "changed-meanwhile",
+                "Somebody was quicker",
+                told,
+            )
+            .with("version", version),
             StoreError::Exists { .. } => Self::new(StatusCode::CONFLICT, told),
             StoreError::Invalid { .. } => Self::of(
                 StatusCode::UNPROCESSABLE_ENTITY,

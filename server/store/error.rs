@@ -40,12 +40,14 @@ pub enum StoreError {
         /// What was asked for.
         id: String,
     },
-    /// A title that several events have was given where one event is meant.
-    #[error("'{title}' is the title of several events; use one of the ids {}", ids.join(", "))]
+    /// A name that several things have was given where one is meant.
+    #[error("'{title}' is the name of several {what}; use one of the ids {}", ids.join(", "))]
     Ambiguous {
-        /// The title as given.
+        /// 'events', 'cut lists'.
+        what: &'static str,
+        /// The name as given.
         title: String,
-        /// Ids of the events that have it.
+        /// Ids of those that have it.
         ids: Vec<String>,
     },
     /// A unique thing is there already.
@@ -72,6 +74,20 @@ pub enum StoreError {
     /// stands; nothing was written.
     #[error("moment {} was changed meanwhile; look at it again", .0.moment)]
     Stale(Box<Stale>),
+    /// A change was made against a version of a thing that is not the one that stands;
+    /// nothing was written.
+    #[error(
+        "the {what} was changed meanwhile and is at version {version}; look at it and say again \
+         what it is to be"
+    )]
+    Outdated {
+        /// 'cut list'.
+        what: &'static str,
+        /// Its id.
+        id: String,
+        /// The version that stands.
+        version: i64,
+    },
     /// The disk is full; nothing of the change was written.
     #[error(
         "the disk of the data folder is full; nothing was lost, work goes on once there is room"

@@ -136,6 +136,7 @@ impl Store {
                 self.event(first).await
             }
             several => Err(StoreError::Ambiguous {
+                what: "events",
                 title: id_or_title.to_owned(),
                 ids: several.iter().map(|id| id.0.clone()).collect(),
             }),

@@ -70,6 +70,14 @@ text_id!(
     ScriptId
 );
 text_id!(
+    /// Names a cut list of an event: a UUIDv7.
+    CutId
+);
+text_id!(
+    /// Names a quote of a cut list: a UUIDv7.
+    QuoteId
+);
+text_id!(
     /// Names a recording by its sound: see [`RecordingId::of`].
     RecordingId
 );
@@ -85,7 +93,9 @@ macro_rules! fresh {
         }
     )+};
 }
-fresh!(EventId, PersonId, SourceId, IntakeId, MomentId, ScriptId);
+fresh!(
+    EventId, PersonId, SourceId, IntakeId, MomentId, ScriptId, CutId, QuoteId
+);
 
 impl RecordingId {
     /// The id of the recording that holds `pick` ('mix' or a channel number) of

@@ -22,6 +22,7 @@
 mod asked;
 mod claiming;
 mod clock;
+mod cuts;
 mod error;
 mod events;
 mod files;
@@ -59,6 +60,10 @@ mod tests;
 mod wanting;
 
 pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
+pub use cuts::{
+    Before, CutEdit, CutEdited, CutRow, CutVersion, FrameRate, Lie, MOST_QUOTES, Nudge, Quote,
+    QuoteChange, TouchedRow,
+};
 pub use error::StoreError;
 pub use events::NewEvent;
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
@@ -69,7 +74,8 @@ pub use fixing::{
 pub use found::{Called, EventPart, Wearer};
 pub use grouping::{Grouped, NewHearing, NewMoment};
 pub use ids::{
-    EventId, IntakeId, JobId, MomentId, PersonId, RecordingId, ScriptId, SegmentId, SourceId,
+    CutId, EventId, IntakeId, JobId, MomentId, PersonId, QuoteId, RecordingId, ScriptId, SegmentId,
+    SourceId,
 };
 pub use index::IndexCheck;
 pub use intake::{NewIntake, Queued, path_from_bytes, path_to_bytes, shown_name};

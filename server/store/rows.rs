@@ -346,7 +346,8 @@ impl TryFrom<String> for Sentences {
 }
 
 /// A value kept as JSON.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(transparent)]
 pub struct Json<T>(pub T);
 
 impl<T: serde::de::DeserializeOwned> TryFrom<String> for Json<T> {

@@ -5,6 +5,7 @@ mod bad_day;
 mod bad_input;
 mod clock;
 mod coverage;
+mod cut;
 mod day;
 mod long;
 mod one_by_one;

@@ -12,13 +12,19 @@ const EXAMPLES: &str = "20";
 
 /// What a description can't say: that a part ends after it begins, that no two have one
 /// name, that a name has something to see in it and a text something to speak, what a day
-/// is, that the name of a file names no folder, and who there is.
+/// is, that the name of a file names no folder, who there is, and that a quote is picked in
+/// one of several ways.
 const RULES: &str = r#"
 [[operations]]
 include-name = [
     "PUT /api/v1/events/{event}/parts",
     "POST /api/v1/events/{event}/scripts",
     "PUT /api/v1/scripts/{script}",
+    "POST /api/v1/events/{event}/cuts",
+    "PATCH /api/v1/cuts/{cut}",
+    "POST /api/v1/cuts/{cut}/quotes",
+    "POST /api/v1/cuts/{cut}/versions",
+    "POST /api/v1/cuts/{cut}/restore",
     "POST /api/v1/events/{event}/people",
     "PATCH /api/v1/people/{person}",
     "POST /api/v1/people/{person}/merge",
@@ -63,6 +69,6 @@ fn made_up_requests_get_what_the_description_says() {
     let told = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{told}");
     // Without the operations it would be content with nothing.
-    assert!(told.contains("Operations:       68 selected"), "{told}");
+    assert!(told.contains("Operations:       83 selected"), "{told}");
     assert_eq!(app.get("/health").json()["status"], "ok");
 }

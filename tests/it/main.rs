@@ -18,6 +18,7 @@ mod http_cancel;
 mod http_clock;
 mod http_contract;
 mod http_coverage;
+mod http_cuts;
 mod http_fixes;
 mod http_levels;
 mod http_names;

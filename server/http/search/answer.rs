@@ -371,7 +371,7 @@ fn joined(spans: Vec<Matched>) -> Vec<Matched> {
 
 /// By the stamp that counts samples since midnight: bext before iXML. No label is left
 /// out unless the event's rate says so.
-fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Option<String> {
+pub fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Option<String> {
     let stamps = &recording.stamps;
     let counted = ["bext", "ixml"].iter().find_map(|kind| {
         stamps
@@ -385,7 +385,7 @@ fn time_of_day(recording: &RecordingRow, start_ms: i64, frame_rate: &str) -> Opt
 }
 
 /// Seconds as W3C Media Fragments writes them, to the millisecond.
-fn seconds(ms: i64) -> String {
+pub fn seconds(ms: i64) -> String {
     format!("{}.{:03}", ms / 1000, ms % 1000)
 }
 

@@ -221,7 +221,7 @@ pub(super) fn whole<'de, D: Deserializer<'de>>(from: D) -> Result<i64, D::Error>
     Whole::deserialize(from)?.number()
 }
 
-fn whole_or_none<'de, D: Deserializer<'de>>(from: D) -> Result<Option<i64>, D::Error> {
+pub(super) fn whole_or_none<'de, D: Deserializer<'de>>(from: D) -> Result<Option<i64>, D::Error> {
     Option::<Whole>::deserialize(from)?
         .map(Whole::number)
         .transpose()

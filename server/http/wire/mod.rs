@@ -3,6 +3,7 @@
 
 mod clock;
 mod coverage;
+mod cut;
 mod event;
 mod fix;
 mod levels;
@@ -14,6 +15,7 @@ mod status;
 
 pub use clock::*;
 pub use coverage::*;
+pub use cut::*;
 pub use event::*;
 pub use fix::*;
 pub use levels::*;

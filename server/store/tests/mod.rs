@@ -6,6 +6,8 @@
 //! executed; that no other room holds SQL is a rule of `tests/it/tidy`.
 
 mod before_search;
+mod cuts;
+mod cuts_many;
 mod full;
 mod glossary;
 mod going_on;
@@ -34,6 +36,8 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         asked::ALL,
         claiming::ALL,
         clock::ALL,
+        super::cuts::ALL,
+        super::cuts::VERSIONS_ALL,
         events::ALL,
         files::ALL,
         fixing::ALL,

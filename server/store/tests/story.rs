@@ -258,6 +258,7 @@ async fn the_story_uses_every_statement() {
     assert_eq!(store.track(id).await.unwrap().unwrap(), [1, 2, 3]);
     assert_eq!(store.quality(id).await.unwrap().unwrap(), [4, 5]);
     super::parts::given(&store, &event.id).await;
+    super::cuts::kept(&store, &event.id).await;
     store
         .measure_again(&store.unmeasured().await.unwrap())
         .await

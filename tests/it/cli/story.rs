@@ -5,7 +5,7 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use super::{Bench, clock, redacted, script};
+use super::{Bench, clock, cut, redacted, script};
 
 /// Two recorders that heard three lines, and a note somebody left on a card.
 fn cards(folder: &Path) {
@@ -351,6 +351,7 @@ fn an_event_is_found_on_every_recording_with_and_without_a_server() {
 
     for_people(&bench, &event);
     script::a_letter_is_found_by_its_text(&bench, &event);
+    cut::quotes_are_collected(&bench, &event);
     clock::a_person_knows_better(&bench, &event);
 }
 
