@@ -8,6 +8,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use super::coverage::Coverage;
 use super::cut::CutCommand;
 use super::event::EventCommand;
+use super::export::Export;
 use super::find::{Find, SearchesArgs};
 use super::fix::FixCommand;
 use super::instant;
@@ -115,6 +116,8 @@ pub enum Command {
     /// Cut lists: words that were picked, in an order
     #[command(subcommand)]
     Cut(CutCommand),
+    /// Write a cut list for other programs and people, with its sound
+    Export(Export),
     /// Listen again to what was written down by another speech model, or with --anew by any
     Listen(Listen),
     /// Where the recordings of an event lie on its one clock

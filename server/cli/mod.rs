@@ -26,6 +26,7 @@ mod coverage;
 mod cut;
 pub mod error;
 mod event;
+mod export;
 mod file;
 mod find;
 mod fix;
@@ -118,6 +119,7 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Script(command) => script::run(client, command),
         Command::Cut(command) => cut::run(client, command),
+        Command::Export(command) => export::run(client, command),
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)

@@ -4,6 +4,7 @@
 //! [`resolve`] works out from that where they are on the clock, which words stand there
 //! and who heard them.
 
+mod hand_over;
 mod picked;
 mod quotes;
 mod resolve;
@@ -40,6 +41,7 @@ pub fn routes() -> OpenApiRouter<AppState> {
         .routes(routes!(show, change, remove))
         .merge(quotes::routes())
         .merge(versions::routes())
+        .merge(hand_over::routes())
 }
 
 /// The cut lists of an event, without their quotes.
