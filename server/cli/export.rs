@@ -40,7 +40,7 @@ pub struct Export {
     pub backups: bool,
     /// Frames a second, such as 25, 30000/1001 or 29.97df [default: the event's]
     #[arg(long, value_name = "RATE")]
-    pub rate: Option<String>,
+    pub frame_rate: Option<String>,
     /// The timecode that the cut starts at [default: 01:00:00:00]
     #[arg(long, value_name = "TIMECODE")]
     pub start: Option<String>,
@@ -113,7 +113,7 @@ fn query(format: &str, asked: &Export) -> String {
         "format={format}&per_source={}&word_markers={}",
         asked.per_source, asked.word_markers
     );
-    for (name, value) in [("rate", &asked.rate), ("start", &asked.start)] {
+    for (name, value) in [("frame_rate", &asked.frame_rate), ("start", &asked.start)] {
         if let Some(value) = value {
             query.push_str(&format!("&{name}={}", quoted(value)));
         }
@@ -133,7 +133,7 @@ fn with_sound(client: &Client, list: &str, asked: &Export) -> Result<Outcome, Cl
         "formats": asked.formats,
         "handles_ms": asked.handles,
         "backups": asked.backups,
-        "rate": asked.rate,
+        "frame_rate": asked.frame_rate,
         "start": asked.start,
         "per_source": asked.per_source,
         "word_markers": asked.word_markers,

@@ -133,7 +133,7 @@ impl Demo {
         let title = scene::demo::TITLE;
         if !succeeds(self.sayback().args(["event", "show", title])) {
             let new = ["event", "new", title, "--date", scene::demo::DATE];
-            process::run(self.sayback().args(new))?;
+            process::run(self.sayback().args(new).args(["--frame-rate", "25"]))?;
             let names = ["event", "names", title];
             process::run(self.sayback().args(names).args(scene::demo::NAMES))?;
             let mut add = self.sayback();

@@ -2,6 +2,7 @@
 //! happens to the event. On recordings of a letter and vows, heard by two recorders and
 //! written down by tiny.en.
 
+mod handed_over;
 mod lists;
 mod outlive;
 
@@ -101,6 +102,9 @@ fn quotes_are_picked_in_every_way_and_outlive_everything() {
     every_way_of_picking_lies_at_the_same_time(&landing, &desk);
     a_quote_is_nudged_by_ms_and_by_frames(&desk);
     a_hearing_is_chosen(&landing, &desk);
+    handed_over::a_list_is_written_in_every_format(&desk);
+    handed_over::a_folder_has_the_sound_bit_by_bit(&landing, &desk);
+    handed_over::what_is_offline_is_told_and_the_rest_is_written(&landing, &desk);
     nonsense_is_refused_by_the_name_of_the_field(&landing, &desk);
     outlive::corrected_words_are_told_beside_those_that_were_picked(&landing, &desk);
     outlive::a_quote_goes_with_its_file_when_the_clock_is_put_elsewhere(&landing, &desk);

@@ -449,7 +449,7 @@ pub struct CutFolder {
     #[serde(default)]
     pub backups: bool,
     /// Frames a second, as `25`, `30000/1001` or `29.97df`; the event's if it is left out.
-    pub rate: Option<String>,
+    pub frame_rate: Option<String>,
     /// The timecode that the cut starts at; 01:00:00:00 if it is left out.
     pub start: Option<String>,
     /// Whether there is an edit decision list for each recorder.

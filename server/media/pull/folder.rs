@@ -14,6 +14,8 @@ use super::{Pull, Pulled, pull_verified};
 
 /// Where the sound lies in the folder.
 const AUDIO: &str = "audio";
+/// How its files end.
+const SOUND: &str = "wav";
 /// Where it says what is in the folder.
 const MANIFEST: &str = "manifest.json";
 /// Longest ending of a name that is kept, in characters.
@@ -160,7 +162,7 @@ impl Folder {
     ) -> Result<Put, PullError> {
         let folder = self.place.path().join(AUDIO);
         fs::create_dir_all(&folder).map_err(PullError::write(&folder))?;
-        let file = self.audio_names.give(name, "wav");
+        let file = self.audio_names.give(name, SOUND);
         let target = folder.join(&file);
         let verified = &mut self.verified;
         match pull_verified(wish, &target, Existing::Keep, verified, cancel, progress) {
@@ -170,7 +172,7 @@ impl Folder {
                 Ok(Put::Pulled(Box::new(entry)))
             }
             Err(error) if error.is_of_the_original() => {
-                self.audio_names.take_back(name, &file);
+                self.audio_names.take_back(name, SOUND, &file);
                 let missing = Missing {
                     name: name.to_owned(),
                     original: original_name(wish),

@@ -92,7 +92,8 @@ impl Names {
     /// capitals are one on some systems, so they are here.
     pub fn give(&mut self, wanted: &str, ending: &str) -> String {
         let stem = stem(wanted);
-        let mut number = self.last.get(&key(&stem)).copied().unwrap_or(0);
+        let own = key(&format!("{stem}.{ending}"));
+        let mut number = self.last.get(&own).copied().unwrap_or(0);
         loop {
             number += 1;
             let tail = match number {
@@ -102,7 +103,7 @@ impl Names {
             let room = NAME_MAX.saturating_sub(tail.len());
             let name = format!("{}{tail}", cut(&stem, room).trim_end_matches([' ', '.']));
             if self.taken.insert(key(&name)) {
-                self.last.insert(key(&stem), number);
+                self.last.insert(own, number);
                 return name;
             }
         }
@@ -114,9 +115,10 @@ impl Names {
     }
 
     /// The name that was given last, and not used.
-    pub fn take_back(&mut self, wanted: &str, name: &str) {
+    pub fn take_back(&mut self, wanted: &str, ending: &str, name: &str) {
         self.taken.remove(&key(name));
-        if let Some(number) = self.last.get_mut(&key(&stem(wanted))) {
+        let own = key(&format!("{}.{ending}", stem(wanted)));
+        if let Some(number) = self.last.get_mut(&own) {
             *number = number.saturating_sub(1);
         }
     }

@@ -51,7 +51,7 @@ impl List {
             None if formats.iter().all(without) => Ok(FrameRate::R25),
             None => {
                 let why = "the event has no frame rate: say which, such as 25 or 30000/1001";
-                Err(Problem::field("rate", why))
+                Err(Problem::field("frame_rate", why))
             }
         }
     }

@@ -38,7 +38,7 @@ pub(super) struct How {
     /// `otio`, `edl`, `vtt`, `srt`, `csv`, `markers`, `rttm` or `page`.
     format: String,
     /// Frames a second, as `25`, `30000/1001` or `29.97df`; the event's if it is left out.
-    rate: Option<String>,
+    frame_rate: Option<String>,
     /// The timecode that the cut starts at; 01:00:00:00 if it is left out.
     start: Option<String>,
     /// Whether there is an edit decision list for each recorder.
@@ -67,7 +67,7 @@ async fn files(
 ) -> Answer<Json<CutFiles>> {
     let format = format_of(&how.format)?;
     let list = read(&state, &cut).await?;
-    let rate = list.rate(how.rate.as_deref(), &[format])?;
+    let rate = list.rate(how.frame_rate.as_deref(), &[format])?;
     let (cut, left_out) = list.where_it_lies(rate);
     let written = tokio::task::spawn_blocking(move || written(&cut, &[format], &how))
         .await
@@ -105,7 +105,7 @@ async fn make_folder(
         return Err(Problem::field("handles_ms", why));
     }
     let list = read(&state, &cut).await?;
-    let rate = list.rate(asked.rate.as_deref(), &formats)?;
+    let rate = list.rate(asked.frame_rate.as_deref(), &formats)?;
     let made = tokio::task::spawn_blocking(move || folder::make(&list, rate, &formats, &asked));
     let made = made.await.map_err(Problem::internal)??;
     Ok((StatusCode::CREATED, Json(made)))
@@ -173,7 +173,7 @@ fn refused(why: CutError) -> Problem {
 /// The rate that was asked for.
 fn rate_of(text: &str) -> Answer<FrameRate> {
     text.parse()
-        .map_err(|why| Problem::field("rate", format!("rate: {why}")))
+        .map_err(|why| Problem::field("frame_rate", format!("frame_rate: {why}")))
 }
 
 fn left_out(place: usize, reason: impl Into<String>) -> LeftOut {
