@@ -232,7 +232,8 @@ pub struct CutRestore {
     /// The list's id, or its name where only one has it
     pub list: String,
     /// The version, as `cut versions` tells it [default: undo what was done last]
-    pub version: Option<i64>,
+    #[arg(value_name = "VERSION")]
+    pub to: Option<i64>,
     /// For whom the answer is.
     #[command(flatten)]
     pub json: Json,

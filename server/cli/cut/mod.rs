@@ -307,7 +307,7 @@ fn versions(client: &Client, asked: &CutVersions) -> Result<Outcome, CliError> {
 
 fn restore(client: &Client, asked: &CutRestore) -> Result<Outcome, CliError> {
     let cut = read(client, &asked.list)?;
-    let body = json!({"version": cut.cut.version, "to": asked.version});
+    let body = json!({"version": cut.cut.version, "to": asked.to});
     let path = format!("{}/restore", path_of(&cut.cut.id));
     listed(&client.post(&path, &body)?, asked.json)
 }
