@@ -262,8 +262,10 @@ fn names_are_safe_unique_and_of_any_script() {
         assert_eq!(names.give(wanted, "wav"), want, "{wanted:?}");
     }
     let given = names.give("lost", "wav");
-    names.take_back("lost", &given);
+    names.take_back("lost", "wav", &given);
     assert_eq!(names.give("lost", "wav"), "lost.wav");
+    // A list of that name in two formats.
+    assert_eq!(names.give("lost", "otio"), "lost.otio");
     let mut names = Names::default();
     for n in 1..2_000 {
         let name = names.give(&"é".repeat(200), "wav");
