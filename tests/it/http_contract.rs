@@ -12,8 +12,8 @@ const EXAMPLES: &str = "20";
 
 /// What a description can't say: that a part ends after it begins, that no two have one
 /// name, that a name has something to see in it and a text something to speak, what a day
-/// is, that the name of a file names no folder, who there is, and that a quote is picked in
-/// one of several ways.
+/// is, that the name of a file names no folder, who there is, that a quote is picked in
+/// one of several ways, and which timecode there is at a rate.
 const RULES: &str = r#"
 [[operations]]
 include-name = [
@@ -25,6 +25,7 @@ include-name = [
     "POST /api/v1/cuts/{cut}/quotes",
     "POST /api/v1/cuts/{cut}/versions",
     "POST /api/v1/cuts/{cut}/restore",
+    "GET /api/v1/cuts/{cut}/files",
     "POST /api/v1/events/{event}/people",
     "PATCH /api/v1/people/{person}",
     "POST /api/v1/people/{person}/merge",
@@ -38,6 +39,13 @@ include-name = [
 
 [operations.checks]
 positive_data_acceptance.expected-statuses = ["2xx", 404, 409, 422]
+
+[[operations]]
+include-name = ["POST /api/v1/cuts/{cut}/folder"]
+
+[operations.checks]
+# Only with the owner's token, which is not described.
+positive_data_acceptance.expected-statuses = [403]
 "#;
 
 #[test]

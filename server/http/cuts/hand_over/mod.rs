@@ -36,6 +36,7 @@ pub fn routes() -> OpenApiRouter<AppState> {
 #[into_params(parameter_in = Query)]
 pub(super) struct How {
     /// `otio`, `edl`, `vtt`, `srt`, `csv`, `markers`, `rttm` or `page`.
+    #[param(pattern = "^(otio|edl|vtt|srt|csv|markers|rttm|page)$")]
     format: String,
     /// Frames a second, as `25`, `30000/1001` or `29.97df`; the event's if it is left out.
     frame_rate: Option<String>,
