@@ -195,14 +195,17 @@ fn original(one: &Heard<'_>) -> Media {
     }
 }
 
-/// Samples from midnight to the first one, by the recorder's stamp.
+/// Samples from midnight to the first one, by the recorder's stamp: bext before iXML.
 fn time_reference(row: &RecordingRow) -> Option<u64> {
-    let stamp = row.stamps.iter().find(|stamp| stamp.kind == "bext")?;
-    let own = stamp.rate_hz.is_none_or(|rate| rate == row.rate_hz);
-    stamp
-        .samples
-        .filter(|_| own)
-        .and_then(|n| u64::try_from(n).ok())
+    let own = |kind: &&str| {
+        let mut stamps = row.stamps.iter().filter(|stamp| stamp.kind == **kind);
+        stamps.find_map(|stamp| {
+            let counts = stamp.rate_hz.is_none_or(|rate| rate == row.rate_hz);
+            stamp.samples.filter(|_| counts)
+        })
+    };
+    let samples = ["bext", "ixml"].iter().find_map(|kind| own(&kind))?;
+    u64::try_from(samples).ok()
 }
 
 /// A path as that of a URL.
