@@ -197,14 +197,14 @@ fn original(one: &Heard<'_>) -> Media {
 
 /// Samples from midnight to the first one, by the recorder's stamp: bext before iXML.
 fn time_reference(row: &RecordingRow) -> Option<u64> {
-    let own = |kind: &&str| {
-        let mut stamps = row.stamps.iter().filter(|stamp| stamp.kind == **kind);
+    let own = |kind: &str| {
+        let mut stamps = row.stamps.iter().filter(|stamp| stamp.kind == kind);
         stamps.find_map(|stamp| {
             let counts = stamp.rate_hz.is_none_or(|rate| rate == row.rate_hz);
             stamp.samples.filter(|_| counts)
         })
     };
-    let samples = ["bext", "ixml"].iter().find_map(|kind| own(&kind))?;
+    let samples = ["bext", "ixml"].iter().find_map(|kind| own(kind))?;
     u64::try_from(samples).ok()
 }
 
