@@ -27,7 +27,7 @@ pub async fn page(request: Request) -> Response {
             .header(header::ALLOW, HeaderValue::from_static("GET, HEAD"))
             .into_response();
     }
-    let etag = format!("\"{}\"", &blake3::hash(asset.bytes).to_hex()[..16]);
+    let etag = format!("\"{}\"", &blake3::hash(&asset.bytes).to_hex()[..16]);
     let mut headers = HeaderMap::new();
     for (name, value) in [
         (header::CONTENT_TYPE, asset.media_type),
@@ -42,6 +42,6 @@ pub async fn page(request: Request) -> Response {
     let length = asset.bytes.len() as u64;
     match wanted(request.method(), request.headers(), length, &etag) {
         Wanted::NotModified => (StatusCode::NOT_MODIFIED, headers).into_response(),
-        _ => (headers, asset.bytes).into_response(),
+        _ => (headers, asset.bytes.into_owned()).into_response(),
     }
 }

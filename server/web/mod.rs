@@ -1,58 +1,59 @@
 //! What does a person see?
 //!
-//! Comes in: nothing. Goes out: the page's own files, embedded in the binary.
-//! Plain modules that speak to `/api/v1` and nowhere else: `transport` asks,
-//! `state` remembers, `view` shows, `player` plays.
+//! Comes in: nothing. Goes out: the page's own files, embedded in the binary
+//! (a debug build reads them from the source folder, so that a change is seen
+//! by loading the page anew). Plain modules that speak to `/api/v1` and nowhere
+//! else.
 //!
 //! It never carries another site's file, a script written inline, or a build
 //! step.
 
+use std::borrow::Cow;
+
+use rust_embed::RustEmbed;
+
+#[derive(RustEmbed)]
+#[folder = "server/web/page"]
+struct Files;
+
+/// The page itself, which is served at `/`.
+const INDEX: &str = "index.html";
+
+/// Where all other files are served.
+const BASE: &str = "/page/";
+
 /// One file of the page.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Asset {
-    /// Its path on the server.
-    pub path: &'static str,
     /// Its media type.
     pub media_type: &'static str,
     /// Its content.
-    pub bytes: &'static [u8],
+    pub bytes: Cow<'static, [u8]>,
 }
 
-const SCRIPT: &str = "text/javascript; charset=utf-8";
-
-macro_rules! asset {
-    ($path:literal, $file:literal, $media_type:expr) => {
-        Asset {
-            path: $path,
-            media_type: $media_type,
-            bytes: include_bytes!($file),
-        }
-    };
-}
-
-/// Every file of the page.
-pub const ASSETS: &[Asset] = &[
-    asset!("/", "index.html", "text/html; charset=utf-8"),
-    asset!("/page/style.css", "style.css", "text/css; charset=utf-8"),
-    asset!("/page/mark.svg", "mark.svg", "image/svg+xml"),
-    asset!("/page/main.js", "main.js", SCRIPT),
-    asset!("/page/scripts.js", "scripts.js", SCRIPT),
-    asset!("/page/transport.js", "transport.js", SCRIPT),
-    asset!("/page/state.js", "state.js", SCRIPT),
-    asset!("/page/player.js", "player.js", SCRIPT),
-    asset!("/page/words.js", "words.js", SCRIPT),
-    asset!("/page/view/dom.js", "view/dom.js", SCRIPT),
-    asset!("/page/view/clock.js", "view/clock.js", SCRIPT),
-    asset!("/page/view/events.js", "view/events.js", SCRIPT),
-    asset!("/page/view/hits.js", "view/hits.js", SCRIPT),
-    asset!("/page/view/recordings.js", "view/recordings.js", SCRIPT),
-    asset!("/page/view/passes.js", "view/passes.js", SCRIPT),
-    asset!("/page/view/progress.js", "view/progress.js", SCRIPT),
-    asset!("/page/view/scripts.js", "view/scripts.js", SCRIPT),
-];
-
-/// The file at `path`.
+/// The file that is served at `path`.
 #[must_use]
-pub fn asset(path: &str) -> Option<&'static Asset> {
-    ASSETS.iter().find(|asset| asset.path == path)
+pub fn asset(path: &str) -> Option<Asset> {
+    let name = match path {
+        "/" => INDEX,
+        _ => path.strip_prefix(BASE).filter(|&name| name != INDEX)?,
+    };
+    let ending = name.rsplit_once('.')?.1;
+    let media_type = match ending {
+        "html" => "text/html; charset=utf-8",
+        "css" => "text/css; charset=utf-8",
+        "js" => "text/javascript; charset=utf-8",
+        "svg" => "image/svg+xml",
+        _ => return None,
+    };
+    let bytes = Files::get(name)?.data;
+    Some(Asset { media_type, bytes })
+}
+
+/// Where every file of the page is served.
+pub fn paths() -> impl Iterator<Item = String> {
+    Files::iter().map(|name| match name.as_ref() {
+        INDEX => "/".to_owned(),
+        name => format!("{BASE}{name}"),
+    })
 }

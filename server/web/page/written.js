@@ -9,6 +9,11 @@ export function position(ms) {
   return `${clock(seconds)}.${fine}`;
 }
 
+/** An instant for an address: seconds with at most three decimals. */
+export function seconds(ms) {
+  return String(Math.round(ms) / 1000);
+}
+
 /** How far something may be off: 0.8 ms, 320 ms, 3.0 s. */
 export function doubt(ms) {
   if (ms < 9.95) return `${ms.toFixed(1)} ms`;

@@ -1,31 +1,51 @@
 // What a person does with the written texts of an event: adds one, looks where it was
 // read, marks a part by it, takes it away.
 
-import * as server from "./transport.js";
-import { position } from "./words.js";
-import { at } from "./view/dom.js";
+import * as server from "../transport.js";
+import { position } from "../written.js";
+import { at } from "../dom.js";
 
 /** The server takes 200,000 characters, each of at most 4 bytes. */
 const MAX_FILE_BYTES = 800_000;
 
+/** What is known of the texts until somebody looked. */
+const NOTHING = {
+  scripts: null, // the written texts of the event
+  scriptId: null, // the one that is looked at
+  passes: null, // where that one was read
+  scriptNews: null, // {text, trouble, field}: what became of the last thing asked of them
+};
+
 export class Scripts {
-  #state;
-  #guarded;
-  #changed;
+  #desk;
+  #known = { ...NOTHING };
+  #reader = () => {};
   #keeping = false;
 
-  /** `guarded` tells of a failed reading; `changed` has the page look again. */
-  constructor(state, { guarded, changed }) {
-    this.#state = state;
-    this.#guarded = guarded;
-    this.#changed = changed;
+  constructor(desk) {
+    this.#desk = desk;
+  }
+
+  /** Calls `reader()` after every change. */
+  read(reader) {
+    this.#reader = reader;
+  }
+
+  get known() {
+    return this.#known;
+  }
+
+  #set(changes) {
+    this.#known = { ...this.#known, ...changes };
+    this.#reader();
+  }
+
+  get #eventId() {
+    return this.#desk.state.known.eventId;
   }
 
   listen() {
     const form = at("script-new");
-    at("scripts").addEventListener("toggle", (event) => {
-      if (event.target === at("scripts")) this.refresh();
-    });
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       this.#keep();
@@ -47,35 +67,35 @@ export class Scripts {
 
   /** Another event was chosen. */
   forget() {
-    this.#state.set({ scripts: null, scriptId: null, passes: null, scriptNews: null });
+    this.#set(NOTHING);
   }
 
   /** What there is now, while somebody looks at it. */
   async refresh() {
-    const { eventId } = this.#state.known;
-    if (!eventId || !at("scripts").open) return;
-    const scripts = await this.#guarded(server.scripts(eventId));
-    const { known } = this.#state;
-    if (!scripts || known.eventId !== eventId) return;
+    const eventId = this.#eventId;
+    if (!eventId) return;
+    const scripts = await this.#desk.guarded(server.scripts(eventId));
+    const known = this.#known;
+    if (!scripts || this.#eventId !== eventId) return;
     if (known.scripts === null && scripts.length === 0) at("script-add").open = true;
     const there = scripts.some((script) => script.id === known.scriptId);
-    this.#state.set(there ? { scripts } : { scripts, scriptId: null, passes: null });
+    this.#set(there ? { scripts } : { scripts, scriptId: null, passes: null });
     await this.#look();
   }
 
   /** Looks at a text, or away from it where it is the one that is looked at. */
   async choose(id) {
-    const scriptId = this.#state.known.scriptId === id ? null : id;
-    this.#state.set({ scriptId, passes: null, scriptNews: null });
+    const scriptId = this.#known.scriptId === id ? null : id;
+    this.#set({ scriptId, passes: null, scriptNews: null });
     await this.#look();
   }
 
   async mark(pass, name) {
-    const done = await this.#asked(server.markPart(this.#state.known.scriptId, { name, pass }));
+    const done = await this.#asked(server.markPart(this.#known.scriptId, { name, pass }));
     if (!done) return;
     const { name: kept, start_ms, end_ms } = done.answer;
     this.#tell(`The part ${kept} is marked from ${position(start_ms)} to ${position(end_ms)}.`);
-    this.#changed();
+    this.#desk.refreshSoon();
   }
 
   /** The button with which it was asked for goes; the next thing gets the focus. */
@@ -83,39 +103,39 @@ export class Scripts {
     if (!(await this.#asked(server.removeScript(id)))) return;
     this.#tell(`${title} was removed.`);
     await this.refresh();
-    const next = at("scripts-list").querySelector("button") ?? at("scripts").firstElementChild;
+    const next = at("scripts-list").querySelector("button") ?? at("script-add").firstElementChild;
     next.focus();
   }
 
   /** Tells of the texts; `trouble` where something could not be done. */
   #tell(text, trouble = false, field = null) {
-    this.#state.set({ scriptNews: { text, trouble, field } });
+    this.#set({ scriptNews: { text, trouble, field } });
   }
 
   async #look() {
-    const { scriptId } = this.#state.known;
+    const { scriptId } = this.#known;
     if (!scriptId) return;
-    const passes = await this.#guarded(server.passes(scriptId));
-    if (passes && this.#state.known.scriptId === scriptId) this.#state.set({ passes });
+    const passes = await this.#desk.guarded(server.passes(scriptId));
+    if (passes && this.#known.scriptId === scriptId) this.#set({ passes });
   }
 
   async #keep() {
-    const { eventId } = this.#state.known;
+    const eventId = this.#eventId;
     if (!eventId || this.#keeping) return;
     this.#keeping = true;
     const script = { title: at("script-name").value, text: at("script-words").value };
     const done = await this.#asked(server.addScript(eventId, script));
     this.#keeping = false;
-    if (this.#state.known.eventId !== eventId) return;
+    if (this.#eventId !== eventId) return;
     if (!done) {
       ({ title: at("script-name"), text: at("script-words") })[
-        this.#state.known.scriptNews.field
+        this.#known.scriptNews.field
       ]?.focus();
       return;
     }
     at("script-new").reset();
     at("script-add").open = false;
-    this.#state.set({ scriptId: done.answer.id, passes: null, scriptNews: null });
+    this.#set({ scriptId: done.answer.id, passes: null, scriptNews: null });
     await this.refresh();
     at("script-title").focus();
   }

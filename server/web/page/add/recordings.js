@@ -1,7 +1,7 @@
 // The recordings of the event: what they are and how far they are.
 
-import { length } from "../words.js";
-import { at, el, update } from "./dom.js";
+import { length } from "../written.js";
+import { at, el, update } from "../dom.js";
 
 export function showRecordings({ detail }, onFirst) {
   const items = detail ? [...detail.recordings, ...detail.intakes.filter(isUnopened)] : [];

@@ -1,8 +1,8 @@
 // Every time a written text was read: sentence by sentence what was written beside what
 // was said. What became of a word is told in words, not by colour.
 
-import { count, position } from "../words.js";
-import { at, el, update } from "./dom.js";
+import { count, position } from "../written.js";
+import { at, el, update } from "../dom.js";
 
 export function showPasses({ scripts, scriptId, passes }, acts) {
   const script = scripts?.find(({ id }) => id === scriptId);

@@ -1,8 +1,8 @@
 // Where the recordings lie on the clock of the event: as a picture and, the same
 // in words, as a table.
 
-import { count, doubt, length, position } from "../words.js";
-import { at, el, replace, update } from "./dom.js";
+import { count, doubt, length, position } from "../written.js";
+import { at, el, replace, update } from "../dom.js";
 
 /** What to know about a clock that is not solved. */
 const STATES = {

@@ -44,6 +44,13 @@ export const first = (recording) => post(`/recordings/${part(recording)}/first`)
 
 export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
 
+/** Every moment of an event in short, in columns. */
+export const outline = (eventId) => ask(`/events/${part(eventId)}/outline`);
+export const parts = (eventId) => ask(`/events/${part(eventId)}/parts`).then((answer) => answer.parts);
+export const people = (eventId) =>
+  ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
+export const cuts = (eventId) => ask(`/events/${part(eventId)}/cuts`).then((answer) => answer.cuts);
+
 export const moments = (eventId, { offset = 0, limit = 100 } = {}) =>
   ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ offset, limit })}`);
 

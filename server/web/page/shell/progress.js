@@ -1,7 +1,7 @@
-// How far the work is, and what went wrong.
+// How far the work is.
 
-import { about, count } from "../words.js";
-import { at, el, update } from "./dom.js";
+import { about } from "../written.js";
+import { at } from "../dom.js";
 
 let lastTold = "";
 
@@ -41,41 +41,3 @@ function tell(status, open) {
 
 /** Whether it is no file's fault but keeps all work waiting: no model, a full disk. */
 const concernsAll = (problem) => problem.file === "" && problem.step === "";
-
-export function showProblems({ status, detail }, onRetry) {
-  const told = status?.problems ?? [];
-  const known = new Set(told.map((problem) => problem.intake));
-  const refused = (detail?.intakes ?? []).filter(
-    (item) => item.state === "refused" && !known.has(item.id),
-  );
-  const problems = [
-    ...told,
-    ...refused.map(({ id, file, reason }) => ({
-      intake: id,
-      file,
-      step: "open",
-      reason: reason ?? "",
-    })),
-  ];
-  at("problems").hidden = problems.length === 0;
-  at("problems-title").textContent = count(problems.length, "problem", "problems");
-  update(at("problems-list"), problems, (problem) => row(problem, onRetry));
-}
-
-function row({ job, file, step, reason }, onRetry) {
-  const retry = job
-    ? el(
-        "button",
-        {
-          type: "button",
-          class: "quiet",
-          "data-key": `retry/${job}`,
-          "aria-label": `Try ${file} again`,
-          onclick: () => onRetry(job),
-        },
-        "try again",
-      )
-    : null;
-  const name = file ? [el("strong", {}, file), " "] : [];
-  return el("li", {}, ...name, `${step ? `${step}: ` : ""}${reason} `, retry);
-}

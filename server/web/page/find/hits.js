@@ -1,8 +1,8 @@
 // The lines that were found, each with the recordings that heard it.
 
-import { brief, count, position, runs } from "../words.js";
-import { mark } from "./clock.js";
-import { at, el, replace } from "./dom.js";
+import { brief, count, position, runs } from "../written.js";
+import { mark } from "../day/clock.js";
+import { at, el, replace } from "../dom.js";
 
 /** A name for one hearing that stays the same when the list is shown anew. */
 export const keyOf = (hit, hearing) => `${hit.moment}/${hearing.recording.id}/${hearing.start_ms}`;

@@ -1,10 +1,9 @@
 // The written texts of the event: which there are, and what to do with each.
 
-import { count } from "../words.js";
-import { at, el, update } from "./dom.js";
+import { count } from "../written.js";
+import { at, el, update } from "../dom.js";
 
-export function showScripts({ detail, scripts, scriptId, scriptNews }, texts) {
-  at("scripts").hidden = detail === null;
+export function showScripts({ scripts, scriptId, scriptNews }, texts) {
   const items = (scripts ?? []).map((script) => ({ ...script, chosen: script.id === scriptId }));
   update(at("scripts-list"), items, (script) => row(script, texts));
   const news = at("scripts-news");
