@@ -45,12 +45,12 @@ export class Desk {
     this.player.play(spot);
   }
 
-  /** Plays a stretch of a recording's file, wherever that lies. */
+  /** Plays a stretch of a recording's file, wherever that lies; on and on where it has no end. */
   hearFile(recording, startMs, endMs, spot = {}) {
     const { timeline } = this.state.known;
     const line = timeline?.lineOf(recording) ?? `file:${recording}`;
     const on = (ms) => timeline?.toLine(recording, ms) ?? ms;
-    this.hear({ ...spot, line, recording, startMs: on(startMs), endMs: on(endMs) });
+    this.hear({ ...spot, line, recording, startMs: on(startMs), endMs: endMs === null ? null : on(endMs) });
   }
 
   /** The recording that has what is said at an instant best; null where nothing is said. */
