@@ -13,7 +13,9 @@ export function showHits(list, hits, acts) {
   replace(list, lines);
 }
 
-export function summary({ answer, asked, busy, status }) {
+export function summary({ answer, asked, busy, known: { events, detail, status } }) {
+  if (events?.length === 0) return "No event yet: make one under Add.";
+  if (detail && detail.recordings.length === 0) return "No recordings yet: bring them in under Add.";
   if (busy && !answer) return "Looking…";
   if (!answer) return "";
   if (answer.total === 0) {

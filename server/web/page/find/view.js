@@ -9,12 +9,16 @@ import { showHits, showPlaying, summary } from "./hits.js";
 import { Kept } from "./kept.js";
 import { Narrow } from "./narrow.js";
 
+/** After so long without a letter a word counts as whole. */
+const FINISHED_MS = 500;
+
 export class FindView {
   #desk;
   #asking = new AbortController();
   #asked = null; // what the answer below belongs to, as parameters
   #answer = null;
   #busy = false;
+  #goesOn = 0;
   #parts;
 
   constructor(host, desk) {
@@ -45,7 +49,7 @@ export class FindView {
     // New words may have come; a list somebody paged through stays as it is.
     else if (any("outline", "detail") && (this.#answer?.hits.length ?? 0) <= 20) this.#find(known, { quietly: true });
     if (any("heard")) showPlaying(this.#parts.hits.parentElement, known.heard);
-    if (any("status")) this.#sum();
+    if (any("status", "events", "detail")) this.#sum();
     this.#parts.kept.show(known, changed);
   }
 
@@ -53,6 +57,7 @@ export class FindView {
 
   async #find(known, { quietly = false } = {}) {
     this.#asking.abort();
+    clearTimeout(this.#goesOn);
     this.#asking = new AbortController();
     const { signal } = this.#asking;
     const asked = parameters(known);
@@ -69,15 +74,22 @@ export class FindView {
     if (signal.aborted) return;
     this.#busy = false;
     if (!(quietly && same(answer, this.#answer))) this.#take(answer, asked);
-    this.#count(asked, signal);
+    this.#goesOn = setTimeout(() => this.#finish(asked, signal), FINISHED_MS);
   }
 
-  /** Counts by person, part and so on; after the lines, which do not wait for it. */
-  async #count(asked, signal) {
-    const counted = await this.#desk.server
-      .search({ ...asked, typing: true, facets: true, limit: 1 }, { signal })
-      .catch(() => null);
-    if (counted && !signal.aborted) this.#parts.narrow.count(counted.facets);
+  /**
+   * Nobody typed on: the last word is whole, so what sounds like it counts as well, and
+   * lines are counted by person, part and so on.
+   */
+  async #finish(asked, signal) {
+    const answer = await this.#desk.server.search({ ...asked, facets: true }, { signal }).catch(() => null);
+    if (!answer || signal.aborted) return;
+    this.#parts.narrow.count(answer.facets);
+    const has = new Set(answer.hits.map(({ moment }) => moment));
+    const begun = this.#answer?.hits ?? [];
+    if (begun.length <= answer.hits.length && begun.every(({ moment }) => has.has(moment))) {
+      if (!same(answer, this.#answer)) this.#take(answer, asked);
+    }
   }
 
   async #more() {
@@ -121,7 +133,7 @@ export class FindView {
       answer: this.#answer,
       asked: this.#asked,
       busy: this.#busy,
-      status: this.#desk.state.known.status,
+      known: this.#desk.state.known,
     });
   }
 

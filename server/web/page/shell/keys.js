@@ -49,6 +49,11 @@ export class Keys {
 
   listen() {
     document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && !event.defaultPrevented && this.#desk.state.known.heard?.playing) {
+        event.preventDefault();
+        this.#desk.player.stop();
+        return;
+      }
       if (!this.#on || event.altKey || event.ctrlKey || event.metaKey) return;
       if (event.defaultPrevented || inField(event.target)) return;
       const found = this.all.find(([key]) => key === event.key.toLowerCase());
