@@ -9,7 +9,7 @@
 
 import { Gains } from "./gains.js";
 import { Reader } from "./reader.js";
-import { JOINT_S, Voice } from "./voice.js";
+import { exactFrame, JOINT_S, Voice } from "./voice.js";
 
 /** Sound laid down ahead, s; more where the page is hidden and its timers are slowed. */
 const AHEAD_S = 1;
@@ -102,7 +102,8 @@ export class Deck {
     const ready = this.#now() + Math.ceil(LEAD_S * this.rate);
     // Fades don't overlap, so that they add up to one.
     const begun = this.#voices.filter((voice) => voice.frame <= ready);
-    return begun.reduce((frame, voice) => Math.max(frame, voice.fadedIn + 1), ready);
+    const free = begun.reduce((frame, voice) => Math.max(frame, voice.fadedIn + 1), ready);
+    return exactFrame(free, this.rate);
   }
 
   #heardFrame() {
@@ -199,7 +200,8 @@ export class Deck {
     const frame = this.#soon();
     const { spot, sample } = this.#target(want, frame);
     const fadeS = want.fadeS ?? FADE_S;
-    const voice = this.#voice(want.recording, spot, sample, frame, fadeS);
+    const fadeInS = this.#silentAt(frame) ? JOINT_S : fadeS;
+    const voice = this.#voice(want.recording, spot, sample, frame, fadeInS);
     if (!voice) return false;
     this.#cut(frame, fadeS);
     this.#voices.push(voice);

@@ -93,7 +93,9 @@ export class Voice {
       return "end";
     }
     const length = this.next === this.frame ? FIRST_S : BLOCK_S;
-    const frames = Math.min(Math.round(length * this.#reader.rate), end - this.next);
+    const rate = this.#reader.rate;
+    const full = exactFrame(this.next + Math.round(length * rate), rate) - this.next;
+    const frames = Math.min(full, end - this.next);
     return this.#lay(frames) ? "block" : "missing";
   }
 
@@ -178,4 +180,15 @@ export class Voice {
     this.#made = null;
     return samples;
   }
+}
+
+/**
+ * The next frame, from one on, whose time in seconds leads the context back to just
+ * that frame. Six in seven do; after another samples would be mixed with their
+ * neighbours by some 10⁻¹⁴.
+ */
+export function exactFrame(frame, rate) {
+  let exact = frame;
+  while ((exact / rate) * rate !== exact) exact += 1;
+  return exact;
 }
