@@ -3,6 +3,8 @@
 
 /** Nothing shorter is played, ms: it would be all fades. */
 const SHORTEST_MS = 25;
+/** Ends of files are known to some ms: what takes over must have so much more, ms. */
+const LASTING_MS = 50;
 
 export class Plan {
   /** Recordings that were refused, not to be chosen again by themselves. */
@@ -19,11 +21,15 @@ export class Plan {
 
   /**
    * Which recording to hear at an instant of a spot, and from when: where none runs
-   * at that instant, when the next begins. Null if the spot has no sound left.
+   * at that instant, when the next begins. Null if the spot has no sound left. Where
+   * `without` has just ended, another is chosen.
    */
   choose(timeline, best, index, ms, { without = null } = {}) {
     const spot = this.spots[index];
-    const fits = (id) => id && id !== without && timeline.runs(id, ms) !== null;
+    const runs = (id) =>
+      timeline.runs(id, ms) !== null &&
+      (without === null || timeline.runs(id, ms + LASTING_MS) !== null);
+    const fits = (id) => id && id !== without && runs(id);
     const picked = spot.recording;
     if (fits(picked)) return { spot: index, recording: picked, ms };
     if (picked !== null && picked !== without) {
