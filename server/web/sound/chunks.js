@@ -135,16 +135,22 @@ export class Chunks {
 }
 
 /** The chunk that begins at `startMs`, of sound that begins at `fromMs`. */
-function cut({ rate, channels, samples }, fromMs, startMs, toRate, length) {
-  // The server rounds the start of a slice down to a sample.
-  const first = Math.floor((fromMs * rate) / 1000);
-  const at = (startMs * rate) / 1000 - first;
+async function cut({ rate, channels, samples }, fromMs, startMs, toRate, length) {
+  // The margin holds what the first and last samples are made of.
+  if (reach(rate, toRate) > (rate * MARGIN_MS) / 1000) {
+    throw new Error(`sound of ${rate} samples a second can't be played here`);
+  }
+  // The server rounds the start of a slice down to a sample; that of a chunk is whole.
+  const at = (startMs * rate) / 1000 - Math.floor((fromMs * rate) / 1000);
   const here = Math.max(0, Math.floor(((samples.length - at) * toRate) / rate));
   const count = Math.min(length, here);
-  // The margin holds what the first and last samples are made of.
-  const enough = reach(rate, toRate) <= (rate * MARGIN_MS) / 1000;
-  if (!enough) throw new Error(`sound of ${rate} samples a second can't be played here`);
-  const made =
-    rate === toRate ? samples.slice(at, at + count) : resample(samples, rate, toRate, at, count);
-  return { samples: made, channels, last: count < length };
+  const last = count < length;
+  if (rate === toRate) return { samples: samples.slice(at, at + count), channels, last };
+  const made = new Float32Array(count);
+  // By seconds, so that keys and pictures come in between.
+  for (let done = 0, from = at; done < count; done += toRate, from += rate) {
+    await new Promise((resolve) => setTimeout(resolve));
+    made.set(resample(samples, rate, toRate, from, Math.min(toRate, count - done)), done);
+  }
+  return { samples: made, channels, last };
 }
