@@ -92,6 +92,10 @@ export function slice(recording, startMs, endMs) {
   return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;
 }
 
+/** How loud [startMs, endMs) of a recording is. */
+export const levels = (recording, startMs, endMs) =>
+  ask(`/recordings/${part(recording)}/levels?start_ms=${startMs}&end_ms=${endMs}`);
+
 /** Follows the work on an event, or on all; returns what stops it. */
 export function follow(eventId, { progress, change, lost }) {
   const whose = eventId ? `?event=${part(eventId)}` : "";
