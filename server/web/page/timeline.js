@@ -34,7 +34,7 @@ export class Timeline {
   }
 
   /** The line a recording lies on. */
-  islandOf(recording) {
+  lineOf(recording) {
     return this.#tracks.get(recording)?.line ?? ownLine(recording);
   }
 

@@ -29,7 +29,7 @@ export function summary({ answer, asked, busy, known: { events, detail, status }
 /** Marks the button of the spot that plays. */
 export function showPlaying(host, heard) {
   for (const button of host.querySelectorAll("button.play")) {
-    const plays = Boolean(heard?.playing) && button.dataset.key === heard.key;
+    const plays = Boolean(heard?.key) && button.dataset.key === heard.key;
     button.setAttribute("aria-pressed", String(plays));
     button.closest("li").classList.toggle("plays", plays);
   }

@@ -4,6 +4,7 @@
 import { el } from "../dom.js";
 import { copy } from "../deck/deck.js";
 import { linkTo } from "../shell/address.js";
+import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 import { showHits, showPlaying, summary } from "./hits.js";
 import { Kept } from "./kept.js";
@@ -176,7 +177,7 @@ export class FindView {
     if (event.key === "ArrowDown") next = buttons[here + 1];
     else if (event.key === "ArrowUp") next = here === 0 ? field : buttons[here - 1];
     else if (event.key === "Escape") {
-      if (this.#desk.state.known.heard?.playing) this.#desk.player.stop();
+      if (sounds(this.#desk.state.known.heard)) this.#desk.player.stop();
       else next = field;
       event.preventDefault();
     }

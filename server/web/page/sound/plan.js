@@ -73,12 +73,12 @@ export class Plan {
 function told(timeline, spot) {
   const { recording = null, key = null, title = "" } = spot;
   if (recording !== null && spot.fileStartMs !== undefined) {
-    const line = timeline.islandOf(recording);
+    const line = timeline.lineOf(recording);
     const startMs = timeline.toLine(recording, spot.fileStartMs);
     const endMs = timeline.toLine(recording, spot.fileEndMs);
     return { recording, line, startMs, endMs: atLeast(startMs, endMs), key, title };
   }
-  const line = spot.line ?? (recording === null ? 0 : timeline.islandOf(recording));
+  const line = spot.line ?? (recording === null ? 0 : timeline.lineOf(recording));
   const { startMs, endMs = null } = spot;
   return { recording, line, startMs, endMs: atLeast(startMs, endMs), key, title };
 }
