@@ -2,6 +2,7 @@
 
 mod clock;
 mod script;
+mod sound;
 mod work;
 
 use axum::http::Method;

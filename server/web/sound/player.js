@@ -264,6 +264,7 @@ export class Player {
   #open(plan, from) {
     plan.bad.clear();
     this.#plan = plan;
+    this.#rest = null;
     this.#toldSpot = null;
     this.#mode = "playing";
     this.#wake();
