@@ -2,7 +2,7 @@
 //!
 //! Comes in: nothing. Goes out: the page's own files, embedded in the binary.
 //! Plain modules that speak to `/api/v1` and nowhere else: `transport` asks,
-//! `state` remembers, `view` shows, `player` plays.
+//! `state` remembers, `view` shows, `timeline` maps clocks, `sound` is heard.
 //!
 //! It never carries another site's file, a script written inline, or a build
 //! step.

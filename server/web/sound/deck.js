@@ -95,6 +95,11 @@ export class Deck {
     return this.#placeAt(this.#soon());
   }
 
+  /** The recording that was wanted last, whether it is heard yet or not. */
+  get aim() {
+    return this.#pending?.want.recording ?? this.coming?.recording ?? null;
+  }
+
   #now() {
     return Math.ceil(this.#context.currentTime * this.rate);
   }
