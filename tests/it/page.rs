@@ -3,6 +3,7 @@
 mod find;
 mod script;
 mod shell;
+mod sound;
 
 use axum::http::Method;
 use serde_json::Value;
