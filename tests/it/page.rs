@@ -6,7 +6,6 @@ mod shell;
 mod sound;
 
 use axum::http::Method;
-use serde_json::Value;
 
 use crate::app::TestApp;
 use crate::browser::Browser;
