@@ -181,7 +181,9 @@ export class Work {
     if (edit.whole) await this.reload();
     else {
       const changed = edit.apply?.(this.#known.quotes, answer) ?? this.#known.quotes;
-      const quotes = laid(answer.quotes ? merged(changed, answer.quotes) : changed);
+      // A list as lists name it only counts its quotes.
+      const told = Array.isArray(answer.quotes) ? answer.quotes : [];
+      const quotes = laid(merged(changed, told));
       this.set({ cut, quotes, chosen: this.#stillChosen(quotes) });
     }
     if (cut.version !== before) {
