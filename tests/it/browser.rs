@@ -120,6 +120,20 @@ impl Browser {
         element.click().await.expect("it is clicked");
     }
 
+    /// Makes the window another size, in CSS px.
+    pub async fn resize(&self, width: u32, height: u32) {
+        let metrics = json!({"width": width, "height": height, "deviceScaleFactor": 1,
+            "mobile": false});
+        self.devtools("Emulation.setDeviceMetricsOverride", &metrics)
+            .await;
+    }
+
+    /// Calls a command of the browser's own protocol.
+    async fn devtools(&self, command: &str, params: &Value) {
+        let body = json!({"cmd": command, "params": params});
+        self.ask_driver("goog/cdp/execute", body.to_string()).await;
+    }
+
     /// Ends the browser; the complaints it had about the page.
     pub async fn end(self) -> Vec<String> {
         let complaints = self.complaints().await;
@@ -129,13 +143,25 @@ impl Browser {
     }
 
     async fn complaints(&self) -> Vec<String> {
+        let answer = self
+            .ask_driver("se/log", json!({"type": "browser"}).to_string())
+            .await;
+        let entries = answer["value"].as_array().cloned().unwrap_or_default();
+        entries
+            .iter()
+            .map(|entry| entry["message"].to_string())
+            .collect()
+    }
+
+    /// Asks the driver what the client has no call for.
+    async fn ask_driver(&self, path: &str, body: String) -> Value {
         let session = self
             .client
             .session_id()
             .await
             .expect("a session")
             .expect("a session");
-        let url = format!("{}/session/{session}/se/log", self.driver.url);
+        let url = format!("{}/session/{session}/{path}", self.driver.url);
         let asked = move || {
             // The driver is on this machine, whatever the environment says.
             let agent = ureq::Agent::config_builder()
@@ -143,19 +169,14 @@ impl Browser {
                 .build()
                 .new_agent();
             let request = agent.post(url).header("content-type", "application/json");
-            let mut answer = request.send(r#"{"type": "browser"}"#)?;
+            let mut answer = request.send(body)?;
             answer.body_mut().read_to_string()
         };
         let answer = tokio::task::spawn_blocking(asked)
             .await
             .expect("it runs")
-            .expect("a log");
-        let answer: Value = serde_json::from_str(&answer).expect("JSON");
-        let entries = answer["value"].as_array().cloned().unwrap_or_default();
-        entries
-            .iter()
-            .map(|entry| entry["message"].to_string())
-            .collect()
+            .expect("an answer");
+        serde_json::from_str(&answer).expect("JSON")
     }
 }
 

@@ -2,6 +2,7 @@
 // one is. A press lands there.
 
 import { el } from "../dom.js";
+import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 
 export class Strip {
@@ -37,7 +38,7 @@ export class Strip {
   #land(ms) {
     const { heard } = this.#desk.state.known;
     this.#desk.state.set({ place: { line: 0, ms } });
-    if (heard?.playing) this.#desk.player.seek(ms);
+    if (sounds(heard)) this.#desk.player.seek(ms);
   }
 
   #point(ms) {
