@@ -2,13 +2,14 @@
 
 import { count } from "../written.js";
 import { el } from "../dom.js";
+import { sounds } from "../shell/desk.js";
 import { short } from "./order.js";
 
 const KEY = "quote/";
 
 /** The quote that sounds; null where something else does. */
 export function soundingOf(heard) {
-  const key = heard?.playing || heard?.paused ? heard.key : null;
+  const key = sounds(heard) ? heard.key : null;
   return key?.startsWith(KEY) ? key.slice(KEY.length) : null;
 }
 
@@ -40,9 +41,9 @@ export class Back {
     this.#all.disabled = quotes.length === 0;
     this.#from.disabled = !chosen;
     this.loop.disabled = !chosen;
-    const sounds = soundingOf(heard) !== null;
-    for (const button of this.#buttons) button.disabled = !sounds;
-    const over = sounds && heard.loop && heard.spots === 1;
+    const here = soundingOf(heard) !== null;
+    for (const button of this.#buttons) button.disabled = !here;
+    const over = here && heard.loop && heard.spots === 1;
     this.loop.setAttribute("aria-pressed", String(Boolean(over)));
   }
 
@@ -61,7 +62,7 @@ export class Back {
     const quote = this.#work.quote(id);
     if (!quote) return;
     const { heard } = this.#desk.state.known;
-    if (heard?.playing && soundingOf(heard) === id && heard.loop === loop) this.#desk.player.stop();
+    if (soundingOf(heard) === id && heard.loop === loop && heard.spots === 1) this.#desk.player.stop();
     else this.#play([quote], 0, loop);
   }
 

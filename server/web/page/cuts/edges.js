@@ -180,7 +180,7 @@ export class Edges {
     const { chosen, length_ms: length } = this.#quote;
     if (!chosen) return;
     const at = chosen.start_ms + (edge === "begin" ? 0 : length);
-    const spot = { title: `Where ${short(this.#quote)} ${EDGES[edge].name.toLowerCase()}` };
+    const spot = { loop: false, title: `Where ${short(this.#quote)} ${EDGES[edge].name.toLowerCase()}` };
     this.#desk.hearFile(chosen.recording.id, Math.max(at - AROUND_MS, 0), at + AROUND_MS, spot);
   }
 }

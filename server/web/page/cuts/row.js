@@ -105,6 +105,14 @@ export class Row {
     c.backups.textContent = wanted === null ? count(there, "backup", "backups") : `${most} of ${count(there, "backup", "backups")}`;
   }
 
+  /** Room for rows that are not there, CSS pixels; and of how many it is one. */
+  room(before, after, all) {
+    this.node.style.setProperty("--before", `${before}px`);
+    this.node.style.setProperty("--after", `${after}px`);
+    this.node.setAttribute("aria-posinset", this.#quote.place);
+    this.node.setAttribute("aria-setsize", all);
+  }
+
   mark({ chosen, sounds, reachable }) {
     this.node.classList.toggle("chosen", chosen);
     this.node.classList.toggle("plays", sounds);

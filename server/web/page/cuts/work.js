@@ -41,6 +41,8 @@ export class Work {
   #did = new Map(); // version -> what was done to it
   #same = new Map(); // version -> the older one it is again
   #redo = [];
+  #base = []; // the quotes as the server has told them
+  #early = []; // changes shown before they are done
 
   constructor(desk) {
     this.#desk = desk;
@@ -87,6 +89,8 @@ export class Work {
     this.#did.clear();
     this.#same.clear();
     this.#redo = [];
+    this.#base = [];
+    this.#early = [];
     this.set({ ...NOTHING, id, state: id ? "reading" : "none" });
     if (id) await this.reload();
   }
@@ -109,11 +113,15 @@ export class Work {
 
   #show({ cut, frame_rate, quotes }) {
     if (this.#known.cut && cut.version < this.#known.cut.version) return;
-    const was = new Map(this.#known.quotes.map((quote) => [quote.id, quote]));
-    const same = (quote) => JSON.stringify(quote) === JSON.stringify(was.get(quote.id));
-    const now = quotes.map((quote) => (same(quote) ? was.get(quote.id) : quote));
-    this.set({ state: "here", cut, frameRate: frame_rate, quotes: now, chosen: this.#stillChosen(now) });
+    this.#base = quotes;
+    this.set({ state: "here", cut, frameRate: frame_rate, ...this.#shown() });
     this.#list(cut);
+  }
+
+  /** The quotes with what is under way, so that a long list answers a hand at once. */
+  #shown() {
+    const quotes = laid(this.#early.reduce((all, edit) => edit.apply(all), this.#base));
+    return { quotes, chosen: this.#stillChosen(quotes) };
   }
 
   /** What is looked at, or what has come into its place. */
@@ -142,12 +150,16 @@ export class Work {
   // -- what is done ------------------------------------------------------------------
 
   /**
-   * Does something to the list: `send(version)` asks the server; `apply(quotes, answer)`
-   * is the list after it; `did` says it in words. Whether it was done.
+   * Does something to the list: `send(version)` asks the server; `apply(quotes)` is the
+   * list after it; `did` says it in words. Whether it was done.
    */
   edit(edit) {
     const turn = this.#turn;
     this.set({ busy: this.#known.busy + 1 });
+    if (edit.apply) {
+      this.#early.push(edit);
+      this.set(this.#shown());
+    }
     const done = this.#line.then(() => this.#run(edit, turn));
     const rest = () => this.set({ busy: Math.max(this.#known.busy - 1, 0) });
     this.#line = done.then(rest, rest);
@@ -156,17 +168,22 @@ export class Work {
 
   async #run(edit, turn) {
     const { cut, id, conflict } = this.#known;
+    const late = () => {
+      this.#early = this.#early.filter((one) => one !== edit);
+      this.set(this.#shown());
+    };
     if (turn !== this.#turn) {
+      late();
       // It waited behind what was not done.
       if (conflict) this.set({ conflict: { ...conflict, edits: [...conflict.edits, edit] } });
       return false;
     }
     try {
       const answer = await edit.send(cut.version);
-      if (this.#known.id === id) await this.#done(edit, cut.version, answer);
+      await this.#done(edit, cut.version, answer);
       return true;
     } catch (error) {
-      if (this.#known.id !== id) return false;
+      late();
       if (error.status === 409 && error.version !== undefined) await this.#late(edit);
       else if (error.status === 404) {
         this.tell(`${error.message}: not done: ${edit.did}`, { trouble: true });
@@ -178,13 +195,13 @@ export class Work {
 
   async #done(edit, before, answer) {
     const cut = answer.cut ?? answer;
+    this.#early = this.#early.filter((one) => one !== edit);
     if (edit.whole) await this.reload();
     else {
-      const changed = edit.apply?.(this.#known.quotes, answer) ?? this.#known.quotes;
       // A list as lists name it only counts its quotes.
       const told = Array.isArray(answer.quotes) ? answer.quotes : [];
-      const quotes = laid(merged(changed, told));
-      this.set({ cut, quotes, chosen: this.#stillChosen(quotes) });
+      this.#base = laid(merged(edit.apply?.(this.#base) ?? this.#base, told));
+      this.set({ cut, ...this.#shown() });
     }
     if (cut.version !== before) {
       this.#did.set(before, edit.did);
