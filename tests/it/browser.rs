@@ -57,6 +57,17 @@ impl Browser {
         self.client.goto(url).await.expect("the page opens");
     }
 
+    /// From the next page on, pages' own policies are not kept: for what a test brings
+    /// along.
+    pub async fn without_policy(&self) {
+        let session = self.client.session_id().await.expect("a session");
+        let session = session.expect("a session");
+        let url = format!("{}/session/{session}/goog/cdp/execute", self.driver.url);
+        let body = json!({"cmd": "Page.setBypassCSP", "params": {"enabled": true}});
+        let asked = tokio::task::spawn_blocking(move || tell(&url, &body.to_string()));
+        asked.await.expect("it runs").expect("the driver does it");
+    }
+
     /// Runs a script in the page.
     pub async fn run(&self, script: &str) -> Value {
         self.client
@@ -186,22 +197,25 @@ impl Browser {
             .expect("a session")
             .expect("a session");
         let url = format!("{}/session/{session}/{path}", self.driver.url);
-        let asked = move || {
-            // The driver is on this machine, whatever the environment says.
-            let agent = ureq::Agent::config_builder()
-                .proxy(None)
-                .build()
-                .new_agent();
-            let request = agent.post(url).header("content-type", "application/json");
-            let mut answer = request.send(body)?;
-            answer.body_mut().read_to_string()
-        };
+        let asked = move || tell(&url, &body);
         let answer = tokio::task::spawn_blocking(asked)
             .await
             .expect("it runs")
             .expect("an answer");
         serde_json::from_str(&answer).expect("JSON")
     }
+}
+
+/// What the driver says to something that the client has no call for.
+fn tell(url: &str, body: &str) -> Result<String, ureq::Error> {
+    // The driver is on this machine, whatever the environment says.
+    let agent = ureq::Agent::config_builder()
+        .proxy(None)
+        .build()
+        .new_agent();
+    let request = agent.post(url).header("content-type", "application/json");
+    let mut answer = request.send(body)?;
+    answer.body_mut().read_to_string()
 }
 
 fn arguments(profile: &Path) -> Vec<String> {

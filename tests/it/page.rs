@@ -4,6 +4,7 @@ mod cuts;
 mod find;
 mod script;
 mod shell;
+mod sound;
 
 use axum::http::Method;
 use serde_json::Value;

@@ -18,7 +18,7 @@ export class Deck {
     const button = (id, text, onclick) =>
       el("button", { id, type: "button", class: "quiet", onclick }, text);
     this.#parts = {
-      play: el("button", { id: "play", type: "button", class: "main", onclick: () => this.#play() }, "Play"),
+      play: el("button", { id: "play", type: "button", class: "main", onclick: () => desk.playOrPause() }, "Play"),
       clock: el("p", { id: "deck-clock", class: "clock" }, position(0)),
       wait: el("span", { id: "waiting", class: "tag", hidden: true }, "fetching"),
       title: el("p", { id: "deck-title", class: "title", role: "status" }),
@@ -108,12 +108,6 @@ export class Deck {
     const { heard, place } = this.#desk.state.known;
     if (sounds(heard)) this.#desk.player.switchTo(recording);
     else this.#desk.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, recording });
-  }
-
-  #play() {
-    const { heard, place } = this.#desk.state.known;
-    if (sounds(heard)) this.#desk.player.toggle();
-    else this.#desk.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, endMs: place?.endMs ?? null });
   }
 
   async #copy() {

@@ -2,6 +2,7 @@
 // one is. A press lands there.
 
 import { el } from "../dom.js";
+import { onLight } from "../shell/scheme.js";
 import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 
@@ -18,7 +19,7 @@ export class Strip {
     host.append(this.#canvas, this.#slider, this.#head);
     this.#slider.addEventListener("input", () => this.#land(Number(this.#slider.value)));
     new ResizeObserver(() => this.#draw()).observe(host);
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.#draw());
+    onLight(() => this.#draw());
   }
 
   show(known, changed) {

@@ -46,6 +46,13 @@ export class Desk {
     this.player.play({ loop: heard?.loop ?? false, ...spot });
   }
 
+  /** Pauses or goes on; where nothing sounds, plays from the instant that is looked at. */
+  playOrPause() {
+    const { heard, place } = this.state.known;
+    if (sounds(heard)) this.player.toggle();
+    else this.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, endMs: place?.endMs ?? null });
+  }
+
   /** Plays a stretch of a recording's file, wherever that lies; on and on where it has no end. */
   hearFile(recording, startMs, endMs, spot = {}) {
     const { timeline } = this.state.known;

@@ -14,7 +14,7 @@ export class Keys {
     const { player } = this.#desk;
     const { known } = this.#desk.state;
     return [
-      ["p", "play or pause", () => player.toggle()],
+      ["p", "play or pause", () => this.#desk.playOrPause()],
       ["n", "next source, same instant", () => player.nextSource()],
       ["b", "source before, same instant", () => player.previousSource()],
       ["g", "match levels on or off", () => player.setMatch(!known.heard?.match)],

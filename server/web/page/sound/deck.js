@@ -24,6 +24,8 @@ const FETCH_S = 3;
 /** Sources whose sound is kept at hand, and requests for them at once. */
 const AT_HAND = 8;
 const REQUESTS = 3;
+/** Samples that a beginning may be put off by to be exact, and more. */
+const NEAR = 64;
 
 const nothing = () => {};
 
@@ -93,6 +95,11 @@ export class Deck {
     return this.#placeAt(this.#soon());
   }
 
+  /** The recording that was wanted last, whether it is heard yet or not. */
+  get aim() {
+    return this.#pending?.want.recording ?? this.coming?.recording ?? null;
+  }
+
   #now() {
     return Math.ceil(this.#context.currentTime * this.rate);
   }
@@ -101,7 +108,7 @@ export class Deck {
   #soon() {
     const ready = this.#now() + Math.ceil(LEAD_S * this.rate);
     // Fades don't overlap, so that they add up to one.
-    const begun = this.#voices.filter((voice) => voice.frame <= ready);
+    const begun = this.#voices.filter((voice) => voice.frame <= ready + NEAR);
     const free = begun.reduce((frame, voice) => Math.max(frame, voice.fadedIn + 1), ready);
     return exactFrame(free, this.rate);
   }
@@ -142,7 +149,8 @@ export class Deck {
       (error) => {
         if (this.#pending !== pending) return;
         this.#pending = null;
-        this.#guide.refused(want, error, this.#silentAt(this.#soon()));
+        const silent = want.ms !== null || this.#silentAt(this.#soon());
+        this.#guide.refused(want, error, silent);
       },
     );
   }

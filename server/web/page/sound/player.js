@@ -98,7 +98,8 @@ export class Player {
 
   pause() {
     if (this.#mode !== "playing") return;
-    this.#rest = this.#deck.goal ?? this.#deck.coming ?? this.#rest;
+    const { goal, coming, aim } = this.#deck;
+    this.#rest = goal ?? (coming ? { ...coming, recording: aim } : this.#rest);
     this.#deck.hush();
     this.#quiet("paused");
   }
@@ -264,6 +265,7 @@ export class Player {
   #open(plan, from) {
     plan.bad.clear();
     this.#plan = plan;
+    this.#rest = null;
     this.#toldSpot = null;
     this.#mode = "playing";
     this.#wake();
@@ -281,8 +283,10 @@ export class Player {
   }
 
   #step(by) {
-    const { recording, sources } = this.state;
+    const { sources, playing, recording: heard } = this.state;
     if (sources.length === 0) return;
+    // Two quick steps are two, though the first is not heard yet.
+    const recording = playing ? this.#deck.aim : heard;
     const at = sources.findIndex((source) => source.recording === recording);
     const from = at < 0 && by < 0 ? 0 : at;
     const next = sources[(from + by + sources.length) % sources.length];

@@ -101,7 +101,7 @@ export class Voice {
 
   /** Fades it out from a frame on; it has sound until there, and for the fade. */
   endAt(frame, seconds) {
-    if (frame >= this.#silent) return;
+    if (frame > this.#fadeFrom) return;
     const rate = this.#reader.rate;
     const silent = frame + Math.ceil(seconds * rate);
     while (this.next < silent) {
