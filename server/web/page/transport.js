@@ -46,7 +46,12 @@ export const first = (recording) => post(`/recordings/${part(recording)}/first`)
 export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
 
 /** Every moment of an event in short, in columns. */
-export const outline = (eventId) => ask(`/events/${part(eventId)}/outline`);
+export const outline = (eventId) =>
+  ask(`/events/${part(eventId)}/outline`).then(({ moments, people, recordings }) => ({
+    ...moments,
+    people,
+    recordings,
+  }));
 export const parts = (eventId) => ask(`/events/${part(eventId)}/parts`).then((answer) => answer.parts);
 export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);

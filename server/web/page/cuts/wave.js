@@ -3,6 +3,7 @@
 
 import { el } from "../dom.js";
 import { sized } from "../deck/strip.js";
+import { onLight } from "../shell/scheme.js";
 import { soundingOf } from "./back.js";
 import { Peaks } from "./peaks.js";
 import { snapped } from "./words.js";
@@ -58,9 +59,7 @@ export class Wave {
       this.#told,
     );
     new ResizeObserver(() => this.#paint()).observe(this.#frame);
-    const scheme = () => this.#paint();
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", scheme);
-    new MutationObserver(scheme).observe(document.documentElement, { attributeFilter: ["data-light"] });
+    onLight(() => this.#paint());
   }
 
   #handle(edge, name) {
