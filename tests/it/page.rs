@@ -1,5 +1,6 @@
 //! The page as a person meets it.
 
+mod cuts;
 mod find;
 mod script;
 mod shell;

@@ -8,6 +8,7 @@ export class Refusal extends Error {
     super(problem.detail || problem.title || "the server refused");
     this.status = problem.status;
     this.field = problem.field;
+    this.version = problem.version; // the one that stands, where somebody was quicker
   }
 }
 
@@ -109,4 +110,61 @@ export function follow(eventId, { progress, change, lost }) {
   source.addEventListener("change", () => change());
   source.addEventListener("error", () => lost());
   return () => source.close();
+}
+
+// -- cut lists --------------------------------------------------------------------
+
+const change = (method, path, body) =>
+  ask(path, {
+    method,
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
+const ofCut = (cut, rest = "") => `/cuts/${part(cut)}${rest}`;
+const ofQuote = (cut, quote, rest = "") => ofCut(cut, `/quotes/${part(quote)}${rest}`);
+
+/** A cut list with its quotes as everything lies now. */
+export const cut = (id) => ask(ofCut(id));
+export const makeCut = (eventId, { name, note = "" }) =>
+  send(`/events/${part(eventId)}/cuts`, { name, note });
+export const changeCut = (id, version, changes) => change("PATCH", ofCut(id), { version, ...changes });
+export const removeCut = (id) => ask(ofCut(id), { method: "DELETE" });
+
+/** Puts quotes into a list: hits, words of moments, or stretches; at the end without `place`. */
+export const addQuotes = (id, version, quotes, place = null) =>
+  send(ofCut(id, "/quotes"), place === null ? { version, quotes } : { version, place, quotes });
+export const changeQuote = (id, version, quote, changes) =>
+  change("PATCH", ofQuote(id, quote), { version, ...changes });
+export const nudgeQuote = (id, version, quote, nudge) =>
+  send(ofQuote(id, quote, "/nudge"), { version, ...nudge });
+export const placeQuote = (id, version, quote, place) =>
+  change("PUT", ofQuote(id, quote, "/place"), { version, place });
+export const removeQuote = (id, version, quote) =>
+  ask(`${ofQuote(id, quote)}?version=${version}`, { method: "DELETE" });
+export const orderQuotes = (id, version, quotes) => change("PUT", ofCut(id, "/order"), { version, quotes });
+
+/** The versions of a list that are kept, the newest first. */
+export const cutVersions = (id) => ask(ofCut(id, "/versions")).then((answer) => answer.versions);
+export const nameVersion = (id, version, name) => send(ofCut(id, "/versions"), { version, name });
+export const forgetVersion = (id, version) => ask(ofCut(id, `/versions/${version}`), { method: "DELETE" });
+export const restoreCut = (id, version, to) => send(ofCut(id, "/restore"), { version, to });
+
+/** `{files: [{name, media_type, text}], left_out}` of a list in an open format. */
+export const cutFiles = (id, options) => ask(`${ofCut(id, "/files")}?${new URLSearchParams(options)}`);
+/** The addresses of the page for a client, and of everything with its sound. */
+export const clientPage = (id, options) => `${BASE}${ofCut(id, "/page")}?${new URLSearchParams(options)}`;
+export const cutArchive = (id, options) => `${BASE}${ofCut(id, "/archive")}?${new URLSearchParams(options)}`;
+
+/** What the server can do, as OpenAPI describes it. */
+export const description = () => ask("/openapi.json");
+
+export const moment = (id) => ask(`/moments/${part(id)}`);
+
+/** A tile of a recording's wave: bytes, three a bin; null where there is none. */
+export async function peakTile(recording, level, tile) {
+  const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
+  const response = await fetch(BASE + path).catch(() => null);
+  if (response?.status === 404) return null;
+  if (!response?.ok) throw new Refusal({ status: response?.status, detail: "The wave is not drawn yet." });
+  return new Uint8Array(await response.arrayBuffer());
 }

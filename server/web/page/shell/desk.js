@@ -101,7 +101,7 @@ export class Desk {
 
   /** Looks again at what every view needs; the first event that comes is chosen. */
   async refresh() {
-    const { eventId } = this.state.known;
+    const { eventId, cut } = this.state.known;
     if (!eventId) {
       await this.listEvents();
       const first = this.state.known.events?.[0];
@@ -125,7 +125,9 @@ export class Desk {
       changes.timeline = new Timeline(lies ?? undefined, has?.recordings);
       this.player.setTimeline(changes.timeline);
     }
-    if (cuts && !cuts.some(({ id }) => id === this.state.known.cut)) {
+    // One that was made or chosen since is none that went.
+    const same = cut === this.state.known.cut;
+    if (cuts && same && !cuts.some(({ id }) => id === cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
     this.state.set(changes);
@@ -161,9 +163,9 @@ export class Desk {
     document.getElementById("main").focus({ preventScroll: true });
   }
 
-  /** One sentence for the user. */
-  tell(text, { trouble = false } = {}) {
-    this.state.set({ news: text ? { text, trouble } : null });
+  /** One sentence for the user, and what can be done about it: `act` is `{name, run}`. */
+  tell(text, { trouble = false, act = null } = {}) {
+    this.state.set({ news: text ? { text, trouble, act } : null });
   }
 
   /** The answer, or null after telling the user why there is none. */
