@@ -119,7 +119,7 @@ export class Desk {
     if (cuts && !cuts.some(({ id }) => id === this.state.known.cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
-    this.state.set(changes);
+    this.state.set({ ...changes, looked: this.state.known.looked + 1 });
   }
 
   /** One refresh at a time, at rest ten times as long as the last one took. */

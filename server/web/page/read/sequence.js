@@ -1,0 +1,107 @@
+// Which moments are read, in which order? Asks the server for stretches of them, so that
+// an event of ten hours costs no more than one of ten minutes.
+
+/** Moments asked for at once where they are asked for one by one. */
+const AT_ONCE = 6;
+
+/** All moments of an event, or those of a part of it. */
+export class Everything {
+  #desk;
+  #eventId;
+  #stretch;
+
+  /** `stretch`: `{start_ms, end_ms}` on the event clock, or null for all. */
+  constructor(desk, eventId, stretch = null) {
+    this.#desk = desk;
+    this.#eventId = eventId;
+    this.#stretch = stretch ? { fromMs: stretch.start_ms, toMs: stretch.end_ms } : {};
+  }
+
+  /** `{total, moments}`: at most `limit` from the place `offset` on. */
+  load(offset, limit) {
+    return this.#desk.server.moments(this.#eventId, { ...this.#stretch, offset, limit });
+  }
+
+  /** The place of the moment that is said at an instant, else of the last one before. */
+  async placeOf(ms) {
+    const { fromMs = null, toMs = null } = this.#stretch;
+    const to = Math.min(Math.floor(ms) + 1, toMs ?? Infinity);
+    const before = { fromMs, toMs: to, limit: 1 };
+    const { total } = await this.#desk.server.moments(this.#eventId, before);
+    return Math.max(total - 1, 0);
+  }
+}
+
+/** Some moments of an event by their ids, in order. */
+export class Some {
+  #desk;
+  #picked;
+
+  /** `picked`: `[{id, startMs}]`. */
+  constructor(desk, picked) {
+    this.#desk = desk;
+    this.#picked = picked;
+  }
+
+  async load(offset, limit) {
+    const wanted = this.#picked.slice(offset, offset + limit);
+    const moments = new Array(wanted.length).fill(null);
+    let next = 0;
+    const work = async () => {
+      while (next < wanted.length) {
+        const n = next;
+        next += 1;
+        moments[n] = await this.#one(wanted[n].id);
+      }
+    };
+    await Promise.all(Array.from({ length: AT_ONCE }, work));
+    // A moment that is no more is passed over until the outline is known anew.
+    const total = this.#picked.length;
+    return { total, moments: moments.map((moment, n) => moment ?? gone(wanted[n])) };
+  }
+
+  async #one(id) {
+    try {
+      return await this.#desk.server.moment(id);
+    } catch (error) {
+      if (error.status === 404) return null;
+      throw error;
+    }
+  }
+
+  async placeOf(ms) {
+    const after = this.#picked.findIndex(({ startMs }) => startMs > ms);
+    return Math.max((after < 0 ? this.#picked.length : after) - 1, 0);
+  }
+}
+
+const gone = ({ id, startMs, endMs }) => ({
+  id,
+  version: 0,
+  by_hand: false,
+  island: 0,
+  start_ms: startMs,
+  end_ms: endMs,
+  text: "",
+  language: null,
+  doubt: "this moment is no more",
+  words_from: null,
+  person: null,
+  also: null,
+  hearings: [],
+});
+
+/** Those of the outline that a choice lets through. */
+export function picked(outline, { person = null, part = null, doubtful = false, alone = false }) {
+  const who = person === null ? null : outline.people.findIndex(({ id }) => id === person);
+  const found = [];
+  for (let n = 0; n < outline.id.length; n += 1) {
+    const [startMs, endMs] = [outline.start_ms[n], outline.end_ms[n]];
+    if (who !== null && outline.person[n] !== who) continue;
+    if (part && (endMs <= part.start_ms || startMs >= part.end_ms)) continue;
+    if (doubtful && !outline.doubtful[n]) continue;
+    if (alone && !(outline.good[n] !== null && outline.good[n] < 2)) continue;
+    found.push({ id: outline.id[n], startMs, endMs });
+  }
+  return found;
+}
