@@ -12,6 +12,7 @@ export class Edit {
   #drafts;
   #on;
   #version;
+  #met = 0; // the version of others that is shown beside mine
   #was;
   #field;
   #saying = el("p", { class: "saying", role: "status" });
@@ -50,10 +51,14 @@ export class Edit {
   }
 
   /** The moment became another while one types: said now, not only when saving. */
-  refresh(moment) {
-    if (moment.version <= this.#version || this.#saving) return;
-    const { text, version } = moment;
-    this.#conflict({ text, version, by: null, at: null }, "This moment was changed meanwhile.");
+  async refresh({ id, text, version }) {
+    if (version <= Math.max(this.#version, this.#met) || this.#saving) return;
+    this.#met = version;
+    const answer = await this.#desk.guarded(this.#desk.server.changes(id, { limit: 1 }));
+    if (this.#met !== version || this.#saving || !this.node.isConnected) return;
+    const last = answer?.changes[0];
+    const { by = null, at = null } = last?.version === version ? last : {};
+    this.#conflict({ text, version, by, at });
   }
 
   #make() {
@@ -141,7 +146,10 @@ export class Edit {
     } catch (error) {
       this.#saving = false;
       const theirs = error.status === 409 ? error.problem.theirs : null;
-      if (theirs) this.#conflict(theirs, error.message);
+      if (theirs) {
+        this.#conflict(theirs);
+        this.#theirs.querySelector("button")?.focus();
+      }
       else this.#say(`${error.message} Nothing was written; what you typed is still here.`, true);
     }
   }
@@ -152,15 +160,16 @@ export class Edit {
   }
 
   /** Both texts beside each other; mine stays in its field. */
-  #conflict(theirs, told) {
+  #conflict(theirs) {
     const { text, version, by, at, now_in: nowIn = null } = theirs;
     this.#keep();
     const whom = by ? `by ${by}` : "by a speech model or somebody else";
     const when = at ? ` at ${new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : "";
     const gone = version === null || version === undefined;
+    this.#met = gone ? Infinity : version;
     this.#theirs.hidden = false;
     this.#theirs.replaceChildren(
-      el("p", { class: "conflict-told" }, el("strong", {}, "Somebody was quicker. "), told),
+      el("p", { class: "conflict-told" }, el("strong", {}, "Somebody was quicker. "), "This moment was changed while you wrote; nothing of yours is lost."),
       el(
         "div",
         { class: "both" },
@@ -175,7 +184,6 @@ export class Edit {
       gone ? this.#lost(nowIn) : this.#choice(text ?? "", version),
     );
     this.#say("Not saved: choose which text is to stand.", true);
-    this.#theirs.querySelector("button")?.focus();
   }
 
   #own(theirs) {

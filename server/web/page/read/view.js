@@ -295,9 +295,9 @@ export class ReadView {
     const { line, startMs, endMs } = row.times ? { ...where, line: row.times.line } : where;
     const word = n === null ? null : row.times?.words[n];
     this.#sounding.follow(true);
-    const title = row.moment.text ?? "";
-    if (word) this.#desk.hear({ line, startMs: word.startMs, endMs: null, key: null, title });
-    else this.#desk.hear({ line, startMs, endMs, key: `read/${row.id}`, title });
+    // From a word on it plays through what follows, so its title is no moment's text.
+    if (word) this.#desk.hear({ line, startMs: word.startMs, endMs: null, title: `from “${row.stop(n).textContent}” on` });
+    else this.#desk.hear({ line, startMs, endMs, key: `read/${row.id}`, title: row.moment.text ?? "" });
   }
 
   #heard({ heard }) {
