@@ -53,6 +53,11 @@ export class Edit {
   /** The moment became another while one types: said now, not only when saving. */
   async refresh({ id, text, version }) {
     if (version <= Math.max(this.#version, this.#met) || this.#saving) return;
+    if (this.#field.value === this.#was) {
+      // Nothing was typed yet: it begins with what stands.
+      [this.#was, this.#version, this.#field.value] = [text ?? "", version, text ?? ""];
+      return;
+    }
     this.#met = version;
     const answer = await this.#desk.guarded(this.#desk.server.changes(id, { limit: 1 }));
     if (this.#met !== version || this.#saving || !this.node.isConnected) return;

@@ -24,6 +24,10 @@ export class Everything {
 
   /** The place of the moment that is said at an instant, else of the last one before. */
   async placeOf(ms) {
+    const { outline } = this.#desk.state.known;
+    // The outline has the same moments in the same order; where it is a little older, the
+    // place is a little off, and still near.
+    if (outline && this.#stretch.fromMs === undefined) return Math.max(countTo(outline.start_ms, ms) - 1, 0);
     const { fromMs = null, toMs = null } = this.#stretch;
     const to = Math.min(Math.floor(ms) + 1, toMs ?? Infinity);
     const before = { fromMs, toMs: to, limit: 1 };
@@ -73,6 +77,17 @@ export class Some {
     const after = this.#picked.findIndex(({ startMs }) => startMs > ms);
     return Math.max((after < 0 ? this.#picked.length : after) - 1, 0);
   }
+}
+
+/** How many of these rising instants are not after another. */
+function countTo(instants, ms) {
+  let [from, to] = [0, instants.length];
+  while (from < to) {
+    const middle = (from + to) >> 1;
+    if (instants[middle] <= ms) from = middle + 1;
+    else to = middle;
+  }
+  return from;
 }
 
 const gone = ({ id, startMs, endMs }) => ({

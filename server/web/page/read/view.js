@@ -36,6 +36,7 @@ export class ReadView {
   #reads = ""; // which sequence is read
   #resting;
   #opening = null;
+  #described = null; // the word that the panel tells more of
 
   constructor(host, desk) {
     this.#desk = desk;
@@ -268,10 +269,9 @@ export class ReadView {
   }
 
   #current(row, n) {
-    for (const word of this.#list.rows.flatMap(({ words }) => [...words.querySelectorAll("[aria-describedby]")])) {
-      word.removeAttribute("aria-describedby");
-    }
-    row.stop(n)?.setAttribute("aria-describedby", "read-word");
+    this.#described?.removeAttribute("aria-describedby");
+    this.#described = row.stop(n) ?? null;
+    this.#described?.setAttribute("aria-describedby", "read-word");
     this.#panel.show(row, n);
     clearTimeout(this.#resting);
     this.#resting = setTimeout(() => this.#setPlace(row, n), REST_MS);
