@@ -6,8 +6,7 @@ import { el } from "../dom.js";
 import { isUncertain, partAt } from "./spoken.js";
 import { Row } from "./row.js";
 
-/** Moments loaded at a time, and the most that are on the page. */
-const STEP = 40;
+/** The most moments that are on the page. */
 const MOST = 160;
 /** So much is to be loaded beyond what is seen, px. */
 const BEYOND = 900;
@@ -108,7 +107,7 @@ export class List {
       if (place === null || token !== this.#token) return this.#end(token);
       from = Math.max(0, place - this.rows.indexOf(anchor));
     }
-    const count = Math.max(this.rows.length, STEP);
+    const count = Math.max(this.rows.length, this.#sequence.step);
     const answer = await this.#load(from, count);
     if (answer && token === this.#token) {
       this.#steady(() => this.#set(from, answer.moments, answer.total));
@@ -177,8 +176,9 @@ export class List {
   }
 
   async #jump(place, token) {
-    const from = Math.max(0, place - STEP / 2);
-    const answer = await this.#load(from, 2 * STEP);
+    const { step } = this.#sequence;
+    const from = Math.max(0, place - step / 2);
+    const answer = await this.#load(from, 2 * step);
     if (answer && token === this.#token) {
       this.#set(from, answer.moments, answer.total);
       const row = this.rows[place - this.#from];
@@ -200,8 +200,9 @@ export class List {
     const down = end < this.#total && last.bottom < view.bottom + BEYOND;
     if (!up && !down) return;
     const token = this.#begin();
-    const from = up ? Math.max(0, this.#from - STEP) : end;
-    const answer = await this.#load(from, up ? this.#from - from : STEP);
+    const { step } = this.#sequence;
+    const from = up ? Math.max(0, this.#from - step) : end;
+    const answer = await this.#load(from, up ? this.#from - from : step);
     if (answer && token === this.#token) this.#steady(() => this.#extend(up, answer));
     this.#end(token);
     if (answer) this.#soon();

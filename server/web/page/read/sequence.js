@@ -6,6 +6,8 @@ const AT_ONCE = 6;
 
 /** All moments of an event, or those of a part of it. */
 export class Everything {
+  /** Moments to be asked for at a time. */
+  step = 40;
   #desk;
   #eventId;
   #stretch;
@@ -38,6 +40,7 @@ export class Everything {
 
 /** Some moments of an event by their ids, in order. */
 export class Some {
+  step = 16;
   #desk;
   #picked;
 
