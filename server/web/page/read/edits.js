@@ -22,6 +22,7 @@ export class Edits {
   open(row) {
     const edit = row.editing ? this.#open.get(row.id) : this.#make(row);
     edit.focus();
+    this.#list.center(edit.node);
   }
 
   /** Opens those again that have texts not saved and came into the list. */

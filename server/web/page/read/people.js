@@ -61,8 +61,7 @@ export class People {
       el(
         "p",
         { class: "turn" },
-        el("span", { class: "swatch", "aria-hidden": "true" }),
-        el("span", { class: "name", dir: "auto" }, name),
+          el("span", { class: "name", dir: "auto" }, name),
         unnamed ? el("span", { class: "tag" }, "no name yet") : null,
       ),
       el("p", { class: "about" }, facts.join(" · ")),
@@ -104,7 +103,7 @@ export class People {
     const row = el(
       "li",
       { class: "person open", "data-id": id },
-      el("p", { class: "turn" }, el("span", { class: "swatch", "aria-hidden": "true" }), el("span", { class: "name", dir: "auto" }, person.name)),
+      el("p", { class: "turn" }, el("span", { class: "name", dir: "auto" }, person.name)),
       el(
         "form",
         { novalidate: true, onsubmit: (event) => this.#save(event, person, name, role) },

@@ -139,7 +139,6 @@ export class Row {
     return el(
       "p",
       { class: moment.person ? "turn" : "turn nobody" },
-      el("span", { class: "swatch", "aria-hidden": "true" }),
       el("span", { class: "name", dir: "auto", title: sureOf(moment) }, speakerOf(moment)),
       moment.start_ms === null ? null : el("span", { class: "time" }, position(moment.start_ms)),
       uncertain ? el("span", { class: "sure" }, sureOf(moment)) : null,

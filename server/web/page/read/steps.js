@@ -37,7 +37,7 @@ export class Steps {
   /** Puts the one place that Tab leads to where it belongs, without moving the focus. */
   settle() {
     const row = this.row ?? this.#list.seen()[0];
-    if (row) this.#point(row, row.id === this.#id ? this.#n : 0, { tell: this.#id === null });
+    if (row) this.#point(row, row.id === this.#id ? this.#n : 0);
   }
 
   /** Makes a moment the current one; with the focus if that is wanted. */
@@ -47,18 +47,24 @@ export class Steps {
     if (focus) this.#list.center(row.stop(this.#n) ?? row.node);
   }
 
-  #point(row, n, { tell = true } = {}) {
+  /** Gives the focus back where what had it is no more. */
+  hold() {
+    const { row } = this;
+    if (row && document.activeElement === document.body) row.stop(this.#n)?.focus({ preventScroll: true });
+  }
+
+  #point(row, wanted) {
     const before = this.row;
     for (const stop of before?.stops ?? []) stop.tabIndex = -1;
     if (before && before !== row) before.current = false;
-    const last = row.stops.length - 1;
+    const n = Math.max(0, Math.min(wanted, row.stops.length - 1));
     const changed = this.#id !== row.id || this.#n !== n;
     this.#id = row.id;
-    this.#n = Math.max(0, Math.min(n, last));
+    this.#n = n;
     row.current = true;
     const stop = row.stop(this.#n);
     if (stop) stop.tabIndex = 0;
-    if (tell && changed) this.#on.onCurrent(row, this.#n);
+    if (changed) this.#on.onCurrent(row, this.#n);
   }
 
   #focused(target) {

@@ -251,6 +251,7 @@ export class ReadView {
       if (row) row.moment = moment;
     }
     this.#again();
+    this.#steps.hold();
     this.#list.reload();
     this.#desk.refreshSoon();
   }
