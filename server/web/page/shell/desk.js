@@ -80,7 +80,7 @@ export class Desk {
     this.#unfollow = server.follow(eventId, {
       progress: (status) => this.state.set({ status: eventId ? status : null }),
       change: () => this.refreshSoon(),
-      lost: () => this.tell("The server does not answer; trying again.", { trouble: true }),
+      lost: () => this.tell("The server does not answer; trying again.", { trouble: true, lost: true }),
     });
     await this.refresh();
   }
@@ -152,25 +152,28 @@ export class Desk {
     document.getElementById("main").focus({ preventScroll: true });
   }
 
-  /** One sentence for the user. */
-  tell(text, { trouble = false } = {}) {
-    this.state.set({ news: text ? { text, trouble } : null });
+  /** One sentence for the user; one of `lost` goes as soon as the server answers again. */
+  tell(text, { trouble = false, lost = false } = {}) {
+    this.state.set({ news: text ? { text, trouble, lost } : null });
   }
 
   /** The answer, or null after telling the user why there is none. */
   async guarded(promise) {
     try {
       const answer = await promise;
-      if (this.state.known.news?.trouble) this.tell(null);
+      if (this.state.known.news?.lost) this.tell(null);
       return answer;
     } catch (error) {
-      if (error.name !== "AbortError") this.tell(error.message, { trouble: true });
+      // A refusal stays to be read; looking at the event anew comes right after it.
+      const lost = error.status === undefined;
+      if (error.name !== "AbortError") this.tell(error.message, { trouble: true, lost });
       return null;
     }
   }
 
   /** Does something and looks at what became of it; whether it was done. */
   async act(promise) {
+    if (this.state.known.news?.trouble) this.tell(null);
     const answer = await this.guarded(promise.then((done) => ({ done })));
     this.refreshSoon();
     return answer !== null;
