@@ -188,7 +188,7 @@ export class Edit {
       ),
       gone ? this.#lost(nowIn) : this.#choice(text ?? "", version),
     );
-    this.#say("Not saved: choose which text is to stand.", true);
+    this.#say(gone ? "Not saved." : "Not saved: choose which text is to stand.", true);
   }
 
   #own(theirs) {

@@ -242,12 +242,15 @@ export class List {
     });
     this.redraw();
     const wanted = new Set(this.rows.map(({ node }) => node));
+    const focused = this.#feed.contains(document.activeElement);
     for (const node of [...this.#feed.children]) if (!wanted.has(node)) node.remove();
     let place = this.#feed.firstChild;
     for (const node of wanted) {
       if (node === place) place = place.nextSibling;
       else this.#feed.insertBefore(node, place);
     }
+    // Arrows lead on from here where the moment that had the focus is no more.
+    if (focused && !this.#feed.contains(document.activeElement)) this.#scroller.focus({ preventScroll: true });
     this.#makeRoom();
     this.#on.onRows();
   }
