@@ -27,6 +27,7 @@ export class List {
   #height = GUESSED;
   #token = 0;
   #busy = false;
+  #stale = false; // whether all is to be looked at again when this is done
   #resting = null;
   #moving = false;
 
@@ -98,7 +99,9 @@ export class List {
 
   /** Looks again at what is loaded, wherever it is now. */
   async reload() {
-    if (!this.#sequence || this.#busy) return;
+    if (!this.#sequence) return;
+    this.#stale = this.#busy;
+    if (this.#busy) return;
     const anchor = this.#topRow() ?? this.rows[0] ?? null;
     const token = this.#begin();
     let from = this.#from;
@@ -169,6 +172,7 @@ export class List {
     if (token !== this.#token) return;
     this.#busy = false;
     this.#feed.setAttribute("aria-busy", "false");
+    if (this.#stale) this.reload();
   }
 
   #load(from, count) {

@@ -97,6 +97,7 @@ export class Picking {
       const { from = 0, to = 0 } = by.get(row.id) ?? {};
       row.pick(from, to);
     }
+    this.#tell();
   }
 
   // -- what is picked ---------------------------------------------------------------
@@ -122,9 +123,13 @@ export class Picking {
     this.#picked = picked;
     this.redraw();
     this.bar.hidden = picked.length === 0;
-    const words = picked.reduce((sum, { from, to }) => sum + to - from, 0);
+  }
+
+  #tell() {
+    const words = this.#picked.reduce((sum, { from, to }) => sum + to - from, 0);
     const span = this.#span();
-    this.#told.textContent = count(words, "word", "words") + (span ? `, ${brief(span.endMs - span.startMs)}` : "");
+    const told = count(words, "word", "words") + (span ? `, ${brief(span.endMs - span.startMs)}` : "");
+    if (this.#told.textContent !== told) this.#told.textContent = told;
   }
 
   /** A selection of the browser's own, made by pointer or touch. */

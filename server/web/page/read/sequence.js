@@ -3,6 +3,8 @@
 
 /** Moments asked for at once where they are asked for one by one. */
 const AT_ONCE = 6;
+/** Moments among which others are looked for, rather than one by one. */
+const FEW = 300;
 
 /** All moments of an event, or those of a part of it. */
 export class Everything {
@@ -38,33 +40,45 @@ export class Everything {
   }
 }
 
-/** Some moments of an event by their ids, in order. */
+/** Some moments of an event, in order. */
 export class Some {
   step = 16;
   #desk;
+  #eventId;
   #picked;
 
-  /** `picked`: `[{id, startMs}]`. */
-  constructor(desk, picked) {
+  /** `picked`: `[{id, n, startMs, endMs}]`; `n` is the place among all moments. */
+  constructor(desk, eventId, picked) {
     this.#desk = desk;
+    this.#eventId = eventId;
     this.#picked = picked;
   }
 
   async load(offset, limit) {
     const wanted = this.#picked.slice(offset, offset + limit);
-    const moments = new Array(wanted.length).fill(null);
+    const found = await this.#among(wanted);
+    const missing = wanted.filter(({ id }) => !found.has(id));
     let next = 0;
     const work = async () => {
-      while (next < wanted.length) {
-        const n = next;
+      while (next < missing.length) {
+        const { id } = missing[next];
         next += 1;
-        moments[n] = await this.#one(wanted[n].id);
+        const moment = await this.#one(id);
+        if (moment) found.set(id, moment);
       }
     };
     await Promise.all(Array.from({ length: AT_ONCE }, work));
-    // A moment that is no more is passed over until the outline is known anew.
-    const total = this.#picked.length;
-    return { total, moments: moments.map((moment, n) => moment ?? gone(wanted[n])) };
+    // The place of a moment that is no more is kept until the outline is known anew.
+    return { total: this.#picked.length, moments: wanted.map((one) => found.get(one.id) ?? gone(one)) };
+  }
+
+  /** Those that lie near each other, by one request for all around them. */
+  async #among(wanted) {
+    const [first, last] = [wanted[0], wanted.at(-1)];
+    if (!first || last.n - first.n > FEW) return new Map();
+    const stretch = { fromMs: first.startMs, toMs: last.startMs + 1, limit: 1000 };
+    const { moments } = await this.#desk.server.moments(this.#eventId, stretch);
+    return new Map(moments.map((moment) => [moment.id, moment]));
   }
 
   async #one(id) {
@@ -119,7 +133,7 @@ export function picked(outline, { person = null, part = null, doubtful = false, 
     if (part && (endMs <= part.start_ms || startMs >= part.end_ms)) continue;
     if (doubtful && !outline.doubtful[n]) continue;
     if (alone && !(outline.good[n] !== null && outline.good[n] < 2)) continue;
-    found.push({ id: outline.id[n], startMs, endMs });
+    found.push({ id: outline.id[n], n, startMs, endMs });
   }
   return found;
 }

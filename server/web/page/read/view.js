@@ -88,10 +88,11 @@ export class ReadView {
     if (any("eventId")) this.#edits.showDrafts();
     if (any("heard")) this.#heard(known);
     if (!known.eventId || !known.detail) return this.#tellEmpty();
-    if (this.#reads !== this.#wanted(known)) this.#open();
-    else if (any("place") && known.place !== this.#place) this.#toPlace(known.place);
+    const other = this.#reads !== this.#wanted(known);
+    if (other) this.#open();
     else if (any("looked")) this.#list.reload();
     else if (any("parts", "people", "outline", "timeline")) this.#again();
+    if (!other && any("place") && known.place !== this.#place) this.#toPlace(known.place);
     if (any("status")) this.#tellEmpty();
   }
 
@@ -130,7 +131,7 @@ export class ReadView {
     const part = choice.part === null ? null : (known.parts[choice.part] ?? null);
     const sequence =
       picks && known.outline
-        ? new Some(this.#desk, picked(known.outline, { ...choice, part }))
+        ? new Some(this.#desk, known.eventId, picked(known.outline, { ...choice, part }))
         : new Everything(this.#desk, known.eventId, part);
     const at = known.place?.line === 0 ? known.place.ms : 0;
     this.#list.clear();
