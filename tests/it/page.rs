@@ -2,6 +2,7 @@
 
 mod cuts;
 mod find;
+mod read;
 mod script;
 mod shell;
 mod sound;

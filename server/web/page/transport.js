@@ -8,7 +8,8 @@ export class Refusal extends Error {
     super(problem.detail || problem.title || "the server refused");
     this.status = problem.status;
     this.field = problem.field;
-    this.version = problem.version; // the one that stands, where somebody was quicker
+    /** All that the server told, such as `theirs` where somebody was quicker. */
+    this.problem = problem;
   }
 }
 
@@ -27,9 +28,9 @@ async function ask(path, options = {}) {
 }
 
 const post = (path) => ask(path, { method: "POST" });
-const send = (path, body) =>
+const send = (path, body, method = "POST") =>
   ask(path, {
-    method: "POST",
+    method,
     headers: { "content-type": "application/json" },
     body: JSON.stringify(body),
   });
@@ -57,8 +58,41 @@ export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
 export const cuts = (eventId) => ask(`/events/${part(eventId)}/cuts`).then((answer) => answer.cuts);
 
-export const moments = (eventId, { offset = 0, limit = 100 } = {}) =>
-  ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ offset, limit })}`);
+/** Moments in the order of the clock: `{total, moments}`, of [fromMs, toMs) if that is said. */
+export function moments(eventId, { offset = 0, limit = 100, fromMs = null, toMs = null } = {}) {
+  const asked = new URLSearchParams({ offset, limit });
+  if (fromMs !== null) asked.set("from_ms", fromMs);
+  if (toMs !== null) asked.set("to_ms", toMs);
+  return ask(`/events/${part(eventId)}/moments?${asked}`);
+}
+
+/** A moment with its words, their times and what each model heard. */
+export const moment = (id) => ask(`/moments/${part(id)}`);
+
+/** What people did to a moment, the newest first: `{total, changes}`. */
+export const changes = (id, { offset = 0, limit = 20 } = {}) =>
+  ask(`/moments/${part(id)}/changes?${new URLSearchParams({ offset, limit })}`);
+
+// What is put right. `change` says of which version it is one and by whom; the answer is
+// `{moments}`, or a refusal of status 409 whose problem has `yours` and `theirs`.
+export const writeWords = (id, change) => send(`/moments/${part(id)}/words`, change, "PUT");
+export const setTimes = (id, change) => send(`/moments/${part(id)}/times`, change, "PUT");
+export const split = (id, change) => send(`/moments/${part(id)}/split`, change);
+export const join = (id, change) => send(`/moments/${part(id)}/join`, change);
+export const undo = (id, change) => send(`/moments/${part(id)}/undo`, change);
+
+/** Who speaks in a moment: `{person, by}`; a person of null takes back what was said. */
+export const tellSpeaker = (id, told) => send(`/moments/${part(id)}/person`, told, "PUT");
+export const addPerson = (eventId, person) => send(`/events/${part(eventId)}/people`, person);
+export const changePerson = (id, change) => send(`/people/${part(id)}`, change, "PATCH");
+export const mergePeople = (id, { into, by }) => send(`/people/${part(id)}/merge`, { into, by });
+export const wearers = (source) => ask(`/sources/${part(source)}/wearers`).then((answer) => answer.wearers);
+export const setWearers = (source, list) =>
+  send(`/sources/${part(source)}/wearers`, { wearers: list }, "PUT");
+
+export const addCut = (eventId, cut) => send(`/events/${part(eventId)}/cuts`, cut);
+export const addQuotes = (cut, version, quotes) =>
+  send(`/cuts/${part(cut)}/quotes`, { version, quotes });
 
 /** Has the clock of an event solved again. */
 export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});

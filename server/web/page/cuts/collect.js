@@ -32,7 +32,7 @@ async function add(desk, quotes) {
   } catch (error) {
     if (error.status !== 409) throw error;
     // At the end of the list it goes whatever else was done to it.
-    return put(error.version ?? (await standing(desk, list.id)).version);
+    return put(error.problem.version ?? (await standing(desk, list.id)).version);
   }
 }
 

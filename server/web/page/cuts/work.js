@@ -184,7 +184,7 @@ export class Work {
       return true;
     } catch (error) {
       late();
-      if (error.status === 409 && error.version !== undefined) await this.#late(edit);
+      if (error.status === 409 && error.problem.version !== undefined) await this.#late(edit);
       else if (error.status === 404) {
         this.tell(`${error.message}: not done: ${edit.did}`, { trouble: true });
         await this.reload();

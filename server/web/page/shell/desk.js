@@ -88,7 +88,7 @@ export class Desk {
     this.#unfollow = server.follow(eventId, {
       progress: (status) => this.state.set({ status: eventId ? status : null }),
       change: () => this.refreshSoon(),
-      lost: () => this.tell("The server does not answer; trying again.", { trouble: true }),
+      lost: () => this.tell("The server does not answer; trying again.", { trouble: true, lost: true }),
     });
     await this.refresh();
   }
@@ -130,7 +130,7 @@ export class Desk {
     if (cuts && same && !cuts.some(({ id }) => id === cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
-    this.state.set(changes);
+    this.state.set({ ...changes, looked: this.state.known.looked + 1 });
   }
 
   /** One refresh at a time, at rest ten times as long as the last one took. */
@@ -163,25 +163,31 @@ export class Desk {
     document.getElementById("main").focus({ preventScroll: true });
   }
 
-  /** One sentence for the user, and what can be done about it: `act` is `{name, run}`. */
-  tell(text, { trouble = false, act = null } = {}) {
-    this.state.set({ news: text ? { text, trouble, act } : null });
+  /**
+   * One sentence for the user, and what can be done about it: `act` is `{name, run}`; one
+   * of `lost` goes as soon as the server answers again.
+   */
+  tell(text, { trouble = false, lost = false, act = null } = {}) {
+    this.state.set({ news: text ? { text, trouble, lost, act } : null });
   }
 
   /** The answer, or null after telling the user why there is none. */
   async guarded(promise) {
     try {
       const answer = await promise;
-      if (this.state.known.news?.trouble) this.tell(null);
+      if (this.state.known.news?.lost) this.tell(null);
       return answer;
     } catch (error) {
-      if (error.name !== "AbortError") this.tell(error.message, { trouble: true });
+      // A refusal stays to be read; looking at the event anew comes right after it.
+      const lost = error.status === undefined;
+      if (error.name !== "AbortError") this.tell(error.message, { trouble: true, lost });
       return null;
     }
   }
 
   /** Does something and looks at what became of it; whether it was done. */
   async act(promise) {
+    if (this.state.known.news?.trouble) this.tell(null);
     const answer = await this.guarded(promise.then((done) => ({ done })));
     this.refreshSoon();
     return answer !== null;
