@@ -45,7 +45,8 @@ export const first = (recording) => post(`/recordings/${part(recording)}/first`)
 export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
 
 /** Every moment of an event in short, in columns. */
-export const outline = (eventId) => ask(`/events/${part(eventId)}/outline`);
+export const outline = (eventId) =>
+  ask(`/events/${part(eventId)}/outline`).then(({ moments: columns, ...rest }) => ({ ...rest, ...columns }));
 export const parts = (eventId) => ask(`/events/${part(eventId)}/parts`).then((answer) => answer.parts);
 export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
@@ -98,3 +99,41 @@ export function follow(eventId, { progress, change, lost }) {
   source.addEventListener("error", () => lost());
   return () => source.close();
 }
+
+// -- the day ----------------------------------------------------------------------
+
+const put = (path, body) =>
+  ask(path, {
+    method: "PUT",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
+
+/** The waves of all recordings that were listened through, coarse: `bins` a recording. */
+export const eventPeaks = (eventId, bins) =>
+  ask(`/events/${part(eventId)}/peaks?${new URLSearchParams({ bins_max: bins })}`);
+
+/** A tile of a recording's wave: bytes, three a bin. */
+export async function peakTile(recording, level, tile, { signal } = {}) {
+  const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
+  const response = await fetch(BASE + path, { signal });
+  if (!response.ok) throw new Refusal({ status: response.status, detail: "The wave is not drawn yet." });
+  return new Uint8Array(await response.arrayBuffer());
+}
+
+export const momentsBetween = (eventId, from, to, limit) =>
+  ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ from_ms: from, to_ms: to, limit })}`);
+export const moment = (id) => ask(`/moments/${part(id)}`);
+
+/** Gives an event its parts in place of those it had; as they are kept. */
+export const setParts = (eventId, all) =>
+  put(`/events/${part(eventId)}/parts`, { parts: all }).then((answer) => answer.parts);
+
+/** Says where a recording lies, or takes that back; the clock is solved again. */
+export const setPlace = (recording, fix) => put(`/recordings/${part(recording)}/clock`, fix);
+export const freePlace = (recording) =>
+  ask(`/recordings/${part(recording)}/clock`, { method: "DELETE" });
+
+export const makeCut = (eventId, { name, note = "" }) =>
+  send(`/events/${part(eventId)}/cuts`, { name, note });
+export const addQuotes = (id, version, quotes) => send(`/cuts/${part(id)}/quotes`, { version, quotes });
