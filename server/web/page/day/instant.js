@@ -31,12 +31,13 @@ export class Instant {
     );
   }
 
-  show({ place, timeline, outline, detail, heard }) {
+  show({ place, timeline, outline, detail, heard }, order) {
     const here = place?.line === 0 ? place.ms : null;
     this.time.textContent = here === null ? "" : position(here);
     const spoken = here === null ? [] : momentsAt(outline, here);
     this.#showWords(here, spoken.map((n) => this.#moment(outline, n, here, timeline)));
     const sources = here === null ? [] : (timeline?.at(0, here) ?? []);
+    sources.sort((a, b) => order.get(a.recording) - order.get(b.recording));
     const moments = spoken.map((n) => this.#said.detail(outline.id[n])).filter(Boolean);
     const rows = sources.map((running) => this.#row(running, moments, detail, heard));
     update(this.list, rows, (row) => this.#make(row));
@@ -92,7 +93,7 @@ export class Instant {
       .flatMap((moment) => moment.hearings)
       .find((one) => one.recording.id === recording);
     const peak = this.#peaks.levelAt(recording, fileMs);
-    const level = hearing ? `${hearing.level_dbfs.toFixed(0)} dBFS` : peak === null ? "" : `peak ${peak} dBFS`;
+    const level = hearing ? Math.round(hearing.level_dbfs) : peak;
     return {
       recording,
       label: source.label,
@@ -103,14 +104,15 @@ export class Instant {
       verdict: hearing?.verdict ?? null,
       heard: hearing?.heard ?? true,
       why: hearing?.why.join(", ") ?? "",
-      level,
+      level: level === null ? "" : `${level} dBFS`,
+      levelOf: hearing ? "of what is said" : "the peak here",
       sounds: heard?.recording === recording && Boolean(heard?.playing),
       playing: heard?.recording === recording && Boolean(heard?.playing) && !heard?.paused,
     };
   }
 
   #make(row) {
-    const verdict = row.heard ? row.verdict : "not above its noise";
+    const verdict = row.heard ? row.verdict : "in its noise";
     return el(
       "li",
       { class: row.sounds ? "running plays" : "running", "data-recording": row.recording },
@@ -128,7 +130,7 @@ export class Instant {
       row.verdict
         ? el("span", { class: `verdict ${GRADES[row.verdict] ?? "one"}`, title: row.why }, verdict)
         : el("span", { class: "placement" }, ""),
-      el("span", { class: "level" }, row.level),
+      el("span", { class: "level", title: row.levelOf }, row.level),
     );
   }
 }

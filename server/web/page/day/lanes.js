@@ -20,6 +20,9 @@ export const WORDS_MS = 70;
 /** And each at its own time where it is no longer than that. */
 export const EACH_WORD_MS = 22;
 
+/** A name that has less room is not written. */
+const LEAST_NAME_PX = 26;
+
 const TOPS = new Map();
 {
   let top = 0;
@@ -123,9 +126,24 @@ function people(pen, width, { scale, outline, ink, font }) {
     drawn = Math.ceil(to);
     pen.fillStyle = person === null ? ink.nobody : ink.who[person % 8];
     pen.fillRect(from, top + height - 6, to - from, 5);
-    const name = person === null ? "nobody knows" : (outline.people[person]?.name ?? "");
-    if (to - from > 22) inside(pen, name, from, Math.min(to, width) - 2, top + 7, ink.ink, font.small);
   });
+  for (const { person, from, to } of turns(outline, scale)) {
+    const name = person === null ? "nobody knows who" : (outline.people[person]?.name ?? "");
+    const right = Math.min(scale.x(to), width) - 3;
+    inside(pen, name, scale.x(from), right, top + 7, ink.ink, font.small, LEAST_NAME_PX);
+  }
+}
+
+/** Moments of one person after another, so that a name has room: from and to, ms. */
+function turns(outline, scale) {
+  const found = [];
+  each(outline, scale, (n) => {
+    const last = found.at(-1);
+    const person = outline.person[n];
+    if (last && last.person === person) last.to = outline.end_ms[n];
+    else found.push({ person, from: outline.start_ms[n], to: outline.end_ms[n] });
+  });
+  return found;
 }
 
 function words(pen, { scale, said, detail, timeline, ink, font }) {
@@ -185,8 +203,8 @@ function each(outline, scale, draw) {
 }
 
 /** A text between two places, cut off where it does not fit. */
-function inside(pen, text, from, to, y, colour, font) {
-  if (to - from < 8 || text === "") return;
+function inside(pen, text, from, to, y, colour, font, least = 8) {
+  if (to - Math.max(from, 0) < least || text === "") return;
   pen.save();
   pen.beginPath();
   pen.rect(Math.max(from, 0), y - 14, to - Math.max(from, 0), 28);

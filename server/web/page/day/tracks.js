@@ -69,21 +69,12 @@ function unsure({ how, uncertainty_ms }) {
   return how === "sound" && uncertainty_ms <= SURE_MS ? 0 : uncertainty_ms;
 }
 
-/** How its place was found, how far it may be off, how its clock runs. */
+/** How its place was found (`sound`, `joined`, `stamp`, `by hand`), how far it may be off, how its clock runs. */
 function certainty({ how, uncertainty_ms, rate_ppm }) {
-  const facts = [WAYS[how] ?? how];
-  facts.push(uncertainty_ms === null ? "nobody knows how far off" : `± ${doubt(uncertainty_ms)}`);
-  if (rate_ppm !== null) facts.push(drift(rate_ppm));
-  return facts.join(", ");
+  const off = uncertainty_ms === null ? "nobody knows how far off" : `± ${doubt(uncertainty_ms)}`;
+  const way = `${how} ${off}`;
+  return rate_ppm === null ? way : `${way}, ${drift(rate_ppm)}`;
 }
-
-const WAYS = {
-  sound: "by sound",
-  joined: "joined to a take",
-  stamp: "by its stamp",
-  "by hand": "by hand",
-  unplaced: "unplaced",
-};
 
 /** How much faster a recorder's clock runs. */
 export function drift(ppm) {

@@ -59,6 +59,7 @@ export class DayView {
     this.tools = new Tools(this.#tools());
     this.apart = new Apart(desk);
     this.clock = new Clock(desk);
+    this.board.host.append(this.tools.pan);
     this.empty = el("p", { class: "summary", id: "day-empty" });
     this.field = el("div", { class: "field-day" }, this.board.host, this.apart.host, this.parts.host, this.clock.host);
     this.dock = el("div", { class: "dock" }, this.instant.host, this.stretch.host);
@@ -66,7 +67,7 @@ export class DayView {
       el("h2", { class: "unseen" }, "The day"),
       this.empty,
       this.tools.host,
-      el("div", { class: "desk-day" }, el("div", { class: "main-day" }, this.field, this.tools.pan), this.dock),
+      el("div", { class: "desk-day" }, el("div", { class: "main-day" }, this.field), this.dock),
     );
     new Hand(this.board, this.#hand());
   }
@@ -188,8 +189,7 @@ export class DayView {
 
   #tellInstant() {
     if (!this.#inSight) return;
-    const { place } = this.#known;
-    this.instant.show({ ...this.#known, place });
+    this.instant.show(this.#known, new Map(this.#rows.map(({ id }, n) => [id, n])));
     this.#tellCursor();
   }
 
