@@ -23,6 +23,7 @@ mod http_fixes;
 mod http_levels;
 mod http_names;
 mod http_openapi;
+mod http_peaks;
 mod http_people;
 mod http_scripts;
 mod http_search;

@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use sayback::core::quality::Verdict;
+use sayback::core::signal::peaks::Peaks;
 use sayback::store::{
     AttemptRow, Detected, EventId, Grouped, Lane, Lease, MomentId, MomentWords, NewFile,
     NewHearing, NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued,
@@ -168,6 +169,7 @@ async fn fill(store: &Store, event: &EventId, n: usize) {
         segments: &found,
         track: &[],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     store.finish_detect(&lease, &detected, 1).await.unwrap();

@@ -19,7 +19,8 @@
 //! - [`detector`]: the whole, sample to segment; [`params`]: its numbers.
 //!
 //! Beside it, [`pcm`]: stored bytes to samples, and [`channels`]: how the
-//! channels of one file are related.
+//! channels of one file are related, and [`peaks`]: what the wave looks
+//! like from afar.
 
 pub mod bands;
 pub mod channels;
@@ -31,6 +32,7 @@ pub mod marks;
 mod numbered;
 pub mod params;
 pub mod pcm;
+pub mod peaks;
 mod quantile;
 pub mod segments;
 pub mod spectrum;

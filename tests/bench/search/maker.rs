@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use sayback::core::clock::Placement as Line;
 use sayback::core::quality::Verdict;
+use sayback::core::signal::peaks::Peaks;
 use sayback::store::{
     AttemptRow, Claim, Detected, EventId, Grouped, IntakeId, JobKind, Lane, Lease, MomentId,
     MomentWords, NewEvent, NewFile, NewHearing, NewIntake, NewMoment, NewPlacement, NewWord,
@@ -187,6 +188,7 @@ impl<'a> Maker<'a> {
             segments: &[],
             track: &[],
             quality: &[],
+            peaks: &Peaks::default(),
             warnings: &[],
         };
         let done = self.store.finish_detect(lease, &detected, NOW_MS).await;
