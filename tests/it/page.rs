@@ -1,6 +1,7 @@
 //! The page as a person meets it.
 
 mod clock;
+mod day;
 mod script;
 mod work;
 

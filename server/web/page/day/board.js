@@ -166,7 +166,12 @@ export class Board {
     if (all) this.#drawLanes(width, ratio);
     this.#peaks.want([...wanted.seen, ...wanted.beside]);
     this.#place();
-    this.onDrawn({ waiting: wanted.seen.length });
+    // What is seen, for who asks the page from outside.
+    Object.assign(this.glass.dataset, { fromMs: this.scale.from, msPerPx: this.scale.perPx });
+    this.onDrawn({
+      waiting: wanted.seen.length,
+      waves: drawn.length > 0 && drawn.every(({ row }) => this.#peaks.has(row.id)),
+    });
   }
 
   #drawLanes(width, ratio) {
@@ -195,6 +200,7 @@ export class Board {
     };
     line(this.cursor, cursor);
     line(this.head, head);
+    if (head !== null) this.head.dataset.ms = Math.round(head);
     this.stretch.hidden = stretch === null;
     if (stretch === null) return;
     const from = Math.max(this.scale.x(stretch.startMs), -4);

@@ -38,6 +38,7 @@ export class DayView {
   #resting = 0;
   #event = null;
   #inSight = false;
+  #wasDrawn = false;
 
   constructor(host, desk) {
     this.#desk = desk;
@@ -47,7 +48,7 @@ export class DayView {
     this.board = new Board(this.#scale, this.peaks, this.said, {
       onHear: (recording) => this.#hearOn(recording),
       onResize: () => this.#scaled(),
-      onDrawn: () => {},
+      onDrawn: (how) => this.#drawn(how),
     });
     this.instant = new Instant(this.said, this.peaks, (recording) => this.#hearOn(recording));
     this.parts = new Parts(desk, (start, end) => this.#frame(start, end));
@@ -104,6 +105,13 @@ export class DayView {
     if (any("place", "heard", "cuts", "cut")) this.stretch.show(known, this.#stretch);
     if (any("place", "heard", "outline", "timeline", "detail")) this.#tellInstant();
     if (any("outline", "clock")) this.#scaled();
+  }
+
+  /** Marks for measuring when all that is seen was drawn first, as fine as it gets. */
+  #drawn({ waiting, waves }) {
+    if (this.#wasDrawn || !waves || waiting > 0) return;
+    this.#wasDrawn = true;
+    performance.mark("day drawn");
   }
 
   #choose({ eventId }) {
