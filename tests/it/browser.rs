@@ -61,6 +61,17 @@ impl Browser {
         self.client.goto(url).await.expect("the page opens");
     }
 
+    /// From the next page on, pages' own policies are not kept: for what a test brings
+    /// along.
+    pub async fn without_policy(&self) {
+        let session = self.client.session_id().await.expect("a session");
+        let session = session.expect("a session");
+        let url = format!("{}/session/{session}/goog/cdp/execute", self.driver.url);
+        let body = json!({"cmd": "Page.setBypassCSP", "params": {"enabled": true}});
+        let asked = tokio::task::spawn_blocking(move || tell(&url, &body.to_string()));
+        asked.await.expect("it runs").expect("the driver does it");
+    }
+
     /// Runs a script in the page.
     pub async fn run(&self, script: &str) -> Value {
         self.client
@@ -173,6 +184,20 @@ impl Browser {
         element.click().await.expect("it is clicked");
     }
 
+    /// Makes the window another size, in CSS px.
+    pub async fn resize(&self, width: u32, height: u32) {
+        let metrics = json!({"width": width, "height": height, "deviceScaleFactor": 1,
+            "mobile": false});
+        self.devtools("Emulation.setDeviceMetricsOverride", &metrics)
+            .await;
+    }
+
+    /// Calls a command of the browser's own protocol.
+    async fn devtools(&self, command: &str, params: &Value) {
+        let body = json!({"cmd": command, "params": params});
+        self.ask_driver("goog/cdp/execute", body.to_string()).await;
+    }
+
     /// Ends the browser; the complaints it had about the page.
     pub async fn end(self) -> Vec<String> {
         let complaints = self.complaints().await;
@@ -182,34 +207,44 @@ impl Browser {
     }
 
     async fn complaints(&self) -> Vec<String> {
-        let session = self
-            .client
-            .session_id()
-            .await
-            .expect("a session")
-            .expect("a session");
-        let url = format!("{}/session/{session}/se/log", self.driver.url);
-        let asked = move || {
-            // The driver is on this machine, whatever the environment says.
-            let agent = ureq::Agent::config_builder()
-                .proxy(None)
-                .build()
-                .new_agent();
-            let request = agent.post(url).header("content-type", "application/json");
-            let mut answer = request.send(r#"{"type": "browser"}"#)?;
-            answer.body_mut().read_to_string()
-        };
-        let answer = tokio::task::spawn_blocking(asked)
-            .await
-            .expect("it runs")
-            .expect("a log");
-        let answer: Value = serde_json::from_str(&answer).expect("JSON");
+        let answer = self
+            .ask_driver("se/log", json!({"type": "browser"}).to_string())
+            .await;
         let entries = answer["value"].as_array().cloned().unwrap_or_default();
         entries
             .iter()
             .map(|entry| entry["message"].to_string())
             .collect()
     }
+
+    /// Asks the driver what the client has no call for.
+    async fn ask_driver(&self, path: &str, body: String) -> Value {
+        let session = self
+            .client
+            .session_id()
+            .await
+            .expect("a session")
+            .expect("a session");
+        let url = format!("{}/session/{session}/{path}", self.driver.url);
+        let asked = move || tell(&url, &body);
+        let answer = tokio::task::spawn_blocking(asked)
+            .await
+            .expect("it runs")
+            .expect("an answer");
+        serde_json::from_str(&answer).expect("JSON")
+    }
+}
+
+/// What the driver says to something that the client has no call for.
+fn tell(url: &str, body: &str) -> Result<String, ureq::Error> {
+    // The driver is on this machine, whatever the environment says.
+    let agent = ureq::Agent::config_builder()
+        .proxy(None)
+        .build()
+        .new_agent();
+    let request = agent.post(url).header("content-type", "application/json");
+    let mut answer = request.send(body)?;
+    answer.body_mut().read_to_string()
 }
 
 fn arguments(profile: &Path) -> Vec<String> {

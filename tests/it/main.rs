@@ -19,6 +19,7 @@ mod http_clock;
 mod http_contract;
 mod http_coverage;
 mod http_cuts;
+mod http_drawn;
 mod http_fixes;
 mod http_levels;
 mod http_names;

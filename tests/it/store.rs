@@ -267,7 +267,7 @@ fn only(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
     }
 }
 
-async fn claim(store: &Store, lane: Lane) -> Lease {
+pub(crate) async fn claim(store: &Store, lane: Lane) -> Lease {
     store
         .claim(lane, "w", 1, 1_000)
         .await
@@ -276,7 +276,7 @@ async fn claim(store: &Store, lane: Lane) -> Lease {
         .lease()
 }
 
-fn file(n: usize, path: &str) -> NewFile {
+pub(crate) fn file(n: usize, path: &str) -> NewFile {
     NewFile {
         hash: format!("{n:064}"),
         path: path.into(),

@@ -45,7 +45,7 @@ state.read((known, changed) => {
   deck.show(known, changed);
   strip.show(known, changed);
   views.show(known, changed);
-  if (any("eventId", "view", "query", "place", "cut")) address.remember(known);
+  if (any("eventId", "view", "query", "narrow", "place", "cut")) address.remember(known);
 });
 
 function showNews({ news }) {
@@ -77,7 +77,7 @@ async function start() {
   listen();
   const wanted = address.read();
   at("query").value = wanted.query;
-  state.set({ query: wanted.query, view: wanted.view });
+  state.set({ query: wanted.query, narrow: wanted.narrow, view: wanted.view });
   await desk.start(wanted);
   if (state.known.view === "find") at("query").focus();
 }

@@ -62,10 +62,13 @@ export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {
 export const clockPicture = (eventId, version) =>
   `${BASE}/events/${part(eventId)}/clock.svg?${new URLSearchParams({ shows: version })}`;
 
-export function search(eventId, query, { typing = false, offset = 0, limit = 20, signal } = {}) {
-  const asked = new URLSearchParams({ q: query, event: eventId, typing, offset, limit });
-  return ask(`/search?${asked}`, { signal });
+/** Finds words; `asked` are the parameters of a search. */
+export function search(asked, { signal } = {}) {
+  return ask(`/search?${new URLSearchParams({ limit: 20, ...asked })}`, { signal });
 }
+export const searches = () => ask("/searches").then((answer) => answer.searches);
+export const keepSearch = (name, asked) => send("/searches", { name, asked });
+export const forgetSearch = (id) => ask(`/searches/${part(id)}`, { method: "DELETE" });
 
 export const scripts = (eventId) =>
   ask(`/events/${part(eventId)}/scripts`).then((answer) => answer.scripts);
@@ -89,6 +92,10 @@ export function captions(id, pass, format, recording = null) {
 export function slice(recording, startMs, endMs) {
   return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;
 }
+
+/** How loud [startMs, endMs) of a recording is. */
+export const levels = (recording, startMs, endMs) =>
+  ask(`/recordings/${part(recording)}/levels?start_ms=${startMs}&end_ms=${endMs}`);
 
 /** Follows the work on an event, or on all; returns what stops it. */
 export function follow(eventId, { progress, change, lost }) {

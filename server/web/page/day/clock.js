@@ -116,8 +116,3 @@ function sentence(clock) {
   if (clock.state === "solved") return solved;
   return clock.solved_at === null ? STATES[clock.state] : `${STATES[clock.state]} So far: ${solved}`;
 }
-
-/** Says that words are not to be trusted, and why. */
-export function mark(doubtful) {
-  return doubtful ? el("span", { class: "doubtful", title: doubtful }, ` doubtful: ${doubtful}`) : null;
-}

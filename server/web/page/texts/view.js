@@ -41,7 +41,7 @@ export class TextsView {
 
   #showPlaying({ heard }) {
     for (const button of document.querySelectorAll("#passes button.play")) {
-      const plays = Boolean(heard?.playing) && button.dataset.key === heard.key;
+      const plays = Boolean(heard?.key) && button.dataset.key === heard.key;
       button.setAttribute("aria-pressed", String(plays));
       button.closest("li").classList.toggle("plays", plays);
     }
