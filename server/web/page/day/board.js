@@ -4,6 +4,7 @@
 
 import { el, update } from "../dom.js";
 import { EACH_WORD_MS, LANES, LANES_PX, WORDS_MS, drawLanes, laneAt } from "./lanes.js";
+import { onLight } from "../shell/scheme.js";
 import { drawWave } from "./wave.js";
 
 const NAMES = { time: "Time", parts: "Parts", who: "Who speaks", words: "What is said", cover: "Coverage" };
@@ -66,8 +67,7 @@ export class Board {
       this.#ink = null;
       this.dirty();
     };
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", repaint);
-    new MutationObserver(repaint).observe(document.documentElement, { attributeFilter: ["data-light"] });
+    onLight(repaint);
   }
 
   /** What the lanes are drawn of. */

@@ -132,7 +132,7 @@ export class Hand {
     };
     const act = acts[event.key];
     if (!act || scale.width <= 1) return;
-    event.preventDefault();
-    act();
+    // Without a stretch Escape is the page's: it stops what sounds.
+    if (act() !== false) event.preventDefault();
   }
 }

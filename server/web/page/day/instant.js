@@ -2,6 +2,7 @@
 // said, who says it and the words.
 
 import { el, replace, update } from "../dom.js";
+import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 import { momentsAt } from "./said.js";
 import { timecode } from "./timecode.js";
@@ -106,8 +107,8 @@ export class Instant {
       why: hearing?.why.join(", ") ?? "",
       level: level === null ? "" : `${level} dBFS`,
       levelOf: hearing ? "of what is said" : "the peak here",
-      sounds: heard?.recording === recording && Boolean(heard?.playing),
-      playing: heard?.recording === recording && Boolean(heard?.playing) && !heard?.paused,
+      sounds: sounds(heard) && heard.recording === recording,
+      playing: Boolean(heard?.playing) && heard.recording === recording,
     };
   }
 

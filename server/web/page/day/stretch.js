@@ -3,6 +3,7 @@
 import { el } from "../dom.js";
 import { copy } from "../deck/deck.js";
 import { linkTo } from "../shell/address.js";
+import { sounds } from "../shell/desk.js";
 import { brief, position } from "../written.js";
 
 const KEY = "day stretch";
@@ -78,9 +79,9 @@ export class Stretch {
     this.told.textContent = none
       ? "Drag over rows, or hold Shift with the arrow keys."
       : `${position(stretch.startMs)} to ${position(stretch.endMs)}, ${brief(stretch.endMs - stretch.startMs)}`;
-    const sounds = Boolean(heard?.playing) && !heard.paused && heard.key === KEY;
-    this.play.textContent = sounds && !heard.loop ? "Stop" : "Play";
-    this.loop.setAttribute("aria-pressed", String(sounds && heard.loop));
+    const active = sounds(heard) && heard.key === KEY;
+    this.play.textContent = active && !heard.loop ? "Stop" : "Play";
+    this.loop.setAttribute("aria-pressed", String(active && heard.loop));
     const list = known.cuts.find(({ id }) => id === known.cut);
     this.quote.title = list ? `into ${list.name}` : "into a new cut list";
   }
@@ -95,7 +96,8 @@ export class Stretch {
   #here(begin) {
     const { known, stretch } = this.#known ?? {};
     const ms = known?.place?.line === 0 ? known.place.ms : null;
-    const at = known?.heard?.playing && known.heard.line === 0 ? (known.heard.ms ?? ms) : ms;
+    const { heard } = this.#desk.state.known;
+    const at = sounds(heard) && heard.line === 0 ? Math.round(this.#desk.player.state.ms) : ms;
     if (at === null) return;
     const other = stretch === null ? null : begin ? stretch.endMs : stretch.startMs;
     if (begin) this.#onBounds(at, other !== null && other > at ? other : at + 1000);
@@ -106,7 +108,7 @@ export class Stretch {
     const { stretch } = this.#known;
     const { heard } = this.#desk.state.known;
     const title = `${position(stretch.startMs)} to ${position(stretch.endMs)}`;
-    const other = heard?.playing && heard.key === KEY && Boolean(heard.loop) !== loop;
+    const other = sounds(heard) && heard.key === KEY && Boolean(heard.loop) !== loop;
     // Under the same key a second press stops; the other button goes on the other way.
     if (other) this.#desk.player.setLoop(loop);
     else this.#desk.hear({ line: 0, ...stretch, loop, key: KEY, title });

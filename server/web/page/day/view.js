@@ -2,6 +2,7 @@
 // instant. Joins the board with what is said, what is selected and what is done with it.
 
 import { el } from "../dom.js";
+import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 import { Apart } from "./apart.js";
 import { Board } from "./board.js";
@@ -177,9 +178,9 @@ export class DayView {
   }
 
   #heard({ heard }) {
-    const sounds = Boolean(heard?.playing);
-    this.board.mark(sounds ? heard.recording : null, sounds && !heard.paused);
-    if (!sounds || heard.line !== 0) this.board.move({ head: null });
+    const active = sounds(heard);
+    this.board.mark(active ? heard.recording : null, heard?.playing ?? false);
+    if (!active || heard.line !== 0) this.board.move({ head: null });
   }
 
   /** What sounds now. */
@@ -274,7 +275,7 @@ export class DayView {
   /** Where one is: what sounds, else the cursor, else the middle of what is seen. */
   #now() {
     const { heard } = this.#known;
-    if (heard?.playing && heard.line === 0) return this.board.at.head ?? heard.startMs;
+    if (sounds(heard) && heard.line === 0) return this.board.at.head ?? heard.startMs;
     return this.#cursor ?? this.#scale.from + this.#scale.span / 2;
   }
 
@@ -295,8 +296,7 @@ export class DayView {
     this.#unhold();
     this.#desk.state.set({ place: { line: 0, ms: at } });
     const { heard } = this.#known;
-    if (!heard?.playing) return;
-    if (heard.paused || heard.line !== 0) return;
+    if (!heard?.playing || heard.line !== 0) return;
     if (recording && recording !== heard.recording && this.#runs(recording, at)) this.#hearFrom(at, recording);
     else this.#desk.player.seek(at);
   }
@@ -312,7 +312,7 @@ export class DayView {
   /** The play button of a row or of a source at the instant: from where one is. */
   #hearOn(recording) {
     const { heard } = this.#known;
-    if (heard?.playing && heard.line === 0) {
+    if (sounds(heard) && heard.line === 0) {
       if (heard.recording === recording) this.#desk.player.toggle();
       else if (this.#runs(recording, this.board.at.head ?? 0)) this.#desk.player.switchTo(recording);
       else this.#desk.tell("This recording does not run at this instant.");
@@ -342,9 +342,12 @@ export class DayView {
     this.stretch.show(this.#known, this.#stretch);
   }
 
+  /** Whether there was a stretch. */
   #clear() {
     const { place } = this.#known;
-    if (place?.line === 0 && place.endMs) this.#desk.state.set({ place: { line: 0, ms: place.ms } });
+    const had = place?.line === 0 && Boolean(place.endMs);
+    if (had) this.#desk.state.set({ place: { line: 0, ms: place.ms } });
+    return had;
   }
 
   // -- by keys -----------------------------------------------------------------
@@ -389,7 +392,7 @@ export class DayView {
     this.#resting = setTimeout(() => {
       this.#desk.state.set({ place });
       const { heard } = this.#known;
-      if (heard?.playing && !heard.paused && heard.line === 0 && !place.endMs) this.#desk.player.seek(place.ms);
+      if (heard?.playing && heard.line === 0 && !place.endMs) this.#desk.player.seek(place.ms);
     }, REST_MS);
   }
 

@@ -113,6 +113,7 @@ function paint(pen, from, to, height, ink) {
   const unit = (middle - 1) / 127;
   pen.fillStyle = ink.wave;
   for (let x = from; x < to; x += 1) {
+    if (shares[x] >= 1) continue; // All of it is drawn over.
     const top = middle - highs[x] * unit;
     pen.fillRect(x, top, 1, Math.max((highs[x] - lows[x]) * unit, 1));
   }
