@@ -7,6 +7,11 @@ import { EACH_WORD_MS, LANES, LANES_PX, WORDS_MS, drawLanes, laneAt } from "./la
 import { onLight } from "../shell/scheme.js";
 import { drawWave } from "./wave.js";
 
+/** How low and how high a row may be, and what is left to what stands below, CSS pixels. */
+const LOW_PX = 56;
+const HIGH_PX = 120;
+const BELOW_PX = 150;
+
 const NAMES = { time: "Time", parts: "Parts", who: "Who speaks", words: "What is said", cover: "Coverage" };
 
 export class Board {
@@ -73,6 +78,14 @@ export class Board {
   /** What the lanes are drawn of. */
   know({ outline, parts, timeline }) {
     this.#known = { outline, parts: parts ?? [], timeline };
+    this.dirty();
+  }
+
+  /** So high is what the board may take without being scrolled, CSS pixels. */
+  room(height) {
+    const free = (height - LANES_PX - BELOW_PX) / Math.max(this.#rows.size, 1);
+    const track = Math.round(Math.min(Math.max(free, LOW_PX), HIGH_PX));
+    this.host.style.setProperty("--track", `${track}px`);
     this.dirty();
   }
 

@@ -32,7 +32,7 @@ export class Stretch {
     this.loop = button("Over and over", () => this.#hear(true), { "aria-pressed": "false" });
     this.quote = button("Collect as a quote", () => this.#collect(), { id: "day-collect" });
     this.link = button("Copy link", () => this.#link());
-    this.clear = button("No stretch", onClear);
+    this.clear = button("Let go", onClear, { "aria-label": "Let go of the stretch" });
     this.name = el("input", { id: "day-part-name", maxlength: 80, autocomplete: "off" });
     this.part = el("button", { type: "submit", class: "quiet", id: "day-make-part" }, "Make it a part");
     this.form = el(
@@ -56,10 +56,10 @@ export class Stretch {
         { class: "fields" },
         this.startLabel,
         this.start,
-        button("Begin here", here(true), { id: "day-begin-here" }),
+        button("Here", here(true), { id: "day-begin-here", "aria-label": "Begin here, at the cursor" }),
         this.endLabel,
         this.end,
-        button("End here", here(false), { id: "day-end-here" }),
+        button("Here", here(false), { id: "day-end-here", "aria-label": "End here, at the cursor" }),
       ),
       el("div", { class: "acts" }, this.play, this.loop, this.quote, this.link, this.clear),
       this.form,

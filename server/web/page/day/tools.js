@@ -1,7 +1,7 @@
 // The buttons above the board: how much of the event is seen, and what to go to.
 
 import { el } from "../dom.js";
-import { doubt, length, position } from "../written.js";
+import { doubt, position } from "../written.js";
 
 export class Tools {
   constructor(does) {
@@ -47,7 +47,7 @@ export class Tools {
     const to = position(Math.min(scale.to, scale.end));
     const text = `${from} to ${to}`;
     this.pan.setAttribute("aria-valuetext", text);
-    const told = `${text} of ${length(scale.end)}, ${doubt(scale.perPx)} a pixel`;
+    const told = `${text}, ${doubt(scale.perPx)} a pixel`;
     if (this.told.textContent !== told) this.told.textContent = told;
   }
 }

@@ -72,6 +72,7 @@ export class DayView {
       el("div", { class: "desk-day" }, el("div", { class: "main-day" }, this.field), this.dock),
     );
     new Hand(this.board, this.#hand());
+    new ResizeObserver(() => this.board.room(this.field.clientHeight)).observe(this.field);
   }
 
   // -- what is known -----------------------------------------------------------
@@ -133,6 +134,7 @@ export class DayView {
     const end = Math.max(clock?.length_ms ?? 0, ...this.#rows.map(({ endMs }) => endMs), 1);
     this.#scale.extend(start, end);
     this.board.show(this.#rows);
+    this.board.room(this.field.clientHeight);
     this.board.glass.setAttribute("aria-valuemin", Math.round(start));
     this.board.glass.setAttribute("aria-valuemax", Math.round(end));
     const none = this.#rows.length === 0;
