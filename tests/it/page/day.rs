@@ -53,8 +53,10 @@ async fn drawn(browser: &Browser) {
 /// tells of what it shows.
 async fn x_of(browser: &Browser, ms: f64) -> f64 {
     let told = browser
-        .run("const glass = document.getElementById('day-instant');
-            return {...glass.dataset, left: glass.getBoundingClientRect().left}")
+        .run(
+            "const glass = document.getElementById('day-instant');
+            return {...glass.dataset, left: glass.getBoundingClientRect().left}",
+        )
         .await;
     let number = |name: &str| {
         let text = told[name].as_str().expect("a number");
@@ -85,7 +87,10 @@ fn placed(landing: &Landing, label: &str) -> Value {
 }
 
 fn id_of(placed: &Value) -> String {
-    placed["recording"]["id"].as_str().expect("an id").to_owned()
+    placed["recording"]["id"]
+        .as_str()
+        .expect("an id")
+        .to_owned()
 }
 
 /// A position of a file on the event clock, ms, by the clock that the server tells.
@@ -117,11 +122,14 @@ fn rows_are_drawn_of_what_is_in_the_files() {
         }
         // Every row says in words how its place was found.
         let said = browser
-            .run("return [...document.querySelectorAll('.track-sure')].map(s => s.textContent)")
+            .run("return [...document.querySelectorAll('.track-sure')].map(s => s.innerText)")
             .await;
         for said in said.as_array().expect("texts") {
             let said = said.as_str().expect("a text");
-            assert!(said.starts_with("sound ± ") && said.ends_with(" ppm"), "{said}");
+            assert!(
+                said.starts_with("sound ± ") && said.ends_with(" ppm"),
+                "{said}"
+            );
         }
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
     });
@@ -149,7 +157,10 @@ async fn holds_the_truth(
     let mut spans = Vec::new();
     for line in ["letter-corin-2", "letter-ottilie-1", "vows-corin-1"] {
         let (from, to) = landing.line_at(label, line);
-        let at = [x_of(browser, on_clock(recording, from)).await, x_of(browser, on_clock(recording, to)).await];
+        let at = [
+            x_of(browser, on_clock(recording, from)).await,
+            x_of(browser, on_clock(recording, to)).await,
+        ];
         spans.push(at.map(|x| ((x - left) * ratio).round() as usize));
     }
     let mean = |columns: &[(f64, f64)], what: fn(&(f64, f64)) -> f64| {
@@ -160,18 +171,36 @@ async fn holds_the_truth(
     for pair in spans.windows(2) {
         let line = &columns[pair[0][0] + 4..pair[0][1] - 4];
         let pause = &columns[pair[0][1] + beside..pair[1][0] - beside];
-        assert!(pause.len() > 8, "{label}: a pause of {} columns", pause.len());
+        assert!(
+            pause.len() > 8,
+            "{label}: a pause of {} columns",
+            pause.len()
+        );
         let spoken = line.iter().filter(|(_, said)| *said > 1.0).count();
-        assert!(spoken * 10 >= line.len() * 9, "{label}: {spoken} of {} columns", line.len());
+        assert!(
+            spoken * 10 >= line.len() * 9,
+            "{label}: {spoken} of {} columns",
+            line.len()
+        );
         let silent = pause.iter().filter(|(_, said)| *said > 0.0).count();
-        assert!(silent * 10 <= pause.len(), "{label}: {silent} of {} columns", pause.len());
+        assert!(
+            silent * 10 <= pause.len(),
+            "{label}: {silent} of {} columns",
+            pause.len()
+        );
         let (high, low) = (mean(line, |c| c.0), mean(pause, |c| c.0));
-        assert!(high > 1.5 * low, "{label}: {high} px in a line, {low} px in a pause");
+        assert!(
+            high > 1.5 * low,
+            "{label}: {high} px in a line, {low} px in a pause"
+        );
     }
     // And nothing where the file has not begun or has ended.
     let start = ((x_of(browser, on_clock(recording, 0.0)).await - left) * ratio).floor() as usize;
     let before = &columns[..start.saturating_sub(1)];
-    assert!(before.iter().all(|(sound, _)| *sound == 0.0), "{label}: before its start");
+    assert!(
+        before.iter().all(|(sound, _)| *sound == 0.0),
+        "{label}: before its start"
+    );
 }
 
 #[test]
@@ -183,7 +212,10 @@ fn a_press_lands_on_an_instant_of_every_source_and_plays_from_there() {
         let camera = placed(&landing, "Camera");
         let (from, to) = landing.line_at("Corin, lapel", "letter-ottilie-1");
         let at = on_clock(&lapel, (from + to) / 2.0);
-        let point = (x_of(&browser, at).await, y_of(&browser, &id_of(&camera)).await);
+        let point = (
+            x_of(&browser, at).await,
+            y_of(&browser, &id_of(&camera)).await,
+        );
         browser.drag(&[point]).await;
         let landed = landed(&browser).await;
         assert!((landed - at).abs() < 100.0, "{landed} ms for {at} ms");
@@ -192,7 +224,10 @@ fn a_press_lands_on_an_instant_of_every_source_and_plays_from_there() {
         // Where something sounds, a press goes on from there, on the row that was pressed.
         let (from, to) = landing.line_at("Corin, lapel", "vows-corin-1");
         let later = on_clock(&lapel, (from + to) / 2.0);
-        let point = (x_of(&browser, later).await, y_of(&browser, &id_of(&lapel)).await);
+        let point = (
+            x_of(&browser, later).await,
+            y_of(&browser, &id_of(&lapel)).await,
+        );
         browser.drag(&[point]).await;
         sounds(&browser, &id_of(&lapel), later).await;
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
@@ -201,7 +236,9 @@ fn a_press_lands_on_an_instant_of_every_source_and_plays_from_there() {
 
 /// The instant in the address, ms.
 async fn landed(browser: &Browser) -> f64 {
-    let hash = browser.wait("an instant", "return location.hash || null").await;
+    let hash = browser
+        .wait("an instant", "return location.hash || null")
+        .await;
     let hash = hash.as_str().expect("a text").to_owned();
     let seconds = hash.trim_start_matches("#t=").split(',').next();
     let seconds = seconds.and_then(|s| s.parse::<f64>().ok());
@@ -224,11 +261,17 @@ async fn lists_every_source(browser: &Browser, at_ms: f64, placed: &[&Value]) {
     let rows: Vec<(String, String)> = serde_json::from_value(rows).expect("rows");
     assert_eq!(rows.len(), placed.len(), "{rows:?}");
     for placed in placed {
-        let (_, told) = rows.iter().find(|row| row.0 == id_of(placed)).expect("a row");
+        let (_, told) = rows
+            .iter()
+            .find(|row| row.0 == id_of(placed))
+            .expect("a row");
         // Told in hundredths, rounded down.
         let file_ms = in_file(placed, at_ms);
         let told_ms = ms_of(told);
-        assert!((told_ms..told_ms + 10.001).contains(&file_ms), "{told} for {file_ms} ms");
+        assert!(
+            (told_ms..told_ms + 10.001).contains(&file_ms),
+            "{told} for {file_ms} ms"
+        );
     }
     let words = browser
         .wait(
@@ -255,7 +298,11 @@ fn ms_of(text: &str) -> f64 {
 
 async fn plays_on(browser: &Browser, placed: &Value, from_ms: f64) {
     let id = id_of(placed);
-    browser.click(&format!("#day-sources [data-recording=\"{id}\"] button.play")).await;
+    browser
+        .click(&format!(
+            "#day-sources [data-recording=\"{id}\"] button.play"
+        ))
+        .await;
     sounds(browser, &id, from_ms).await;
 }
 
@@ -276,7 +323,10 @@ async fn sounds(browser: &Browser, recording: &str, from_ms: f64) {
     );
     let later = browser.wait("it go on", &script).await;
     let later = later.as_f64().expect("an instant");
-    assert!(first >= from_ms - 60.0 && later > first, "{first} and {later} from {from_ms}");
+    assert!(
+        first >= from_ms - 60.0 && later > first,
+        "{first} and {later} from {from_ms}"
+    );
 }
 
 #[test]
@@ -294,20 +344,30 @@ fn one_comes_as_near_as_words_and_never_sees_a_blank() {
             browser.wheel((x_of(&browser, at).await, y), -240).await;
             // Two frames later something is drawn, whether the finer tiles are there or not.
             browser
-                .run("return new Promise(done => requestAnimationFrame(() =>
-                    requestAnimationFrame(() => done(1))))")
+                .run(
+                    "return new Promise(done => requestAnimationFrame(() =>
+                    requestAnimationFrame(() => done(1))))",
+                )
                 .await;
             let columns = browser.run(&seen).await;
             let columns: Vec<(f64, f64)> = serde_json::from_value(columns).expect("columns");
             let empty = columns.iter().filter(|(sound, _)| *sound == 0.0).count();
-            let there = ((x_of(&browser, on_clock(&lapel, 0.0)).await
-                - x_of(&browser, 0.0).await).abs() + 40.0) as usize;
-            assert!(empty <= columns.len() / 20 + there, "{empty} of {} columns", columns.len());
+            let there = ((x_of(&browser, on_clock(&lapel, 0.0)).await - x_of(&browser, 0.0).await)
+                .abs()
+                + 40.0) as usize;
+            assert!(
+                empty <= columns.len() / 20 + there,
+                "{empty} of {} columns",
+                columns.len()
+            );
         }
         let per_px = browser
             .run("return Number(document.getElementById('day-instant').dataset.msPerPx)")
             .await;
-        assert!(per_px.as_f64().is_some_and(|ms| ms <= 10.0), "{per_px} ms a pixel");
+        assert!(
+            per_px.as_f64().is_some_and(|ms| ms <= 10.0),
+            "{per_px} ms a pixel"
+        );
         // What was pointed at is where it was.
         let x = x_of(&browser, at).await;
         browser.drag(&[(x, y)]).await;
@@ -328,14 +388,20 @@ fn the_keyboard_alone_finds_selects_makes_a_part_and_plays() {
         browser.press(Key::Home.into()).await;
         browser.chord(Key::Control, &[Key::Right]).await;
         let first = landed_after(&browser, 0.0).await;
-        browser.chord(Key::Shift, &[Key::PageDown, Key::Left, Key::Left]).await;
+        browser
+            .chord(Key::Shift, &[Key::PageDown, Key::Left, Key::Left])
+            .await;
         let stretch = browser
             .wait(
                 "a stretch",
                 "return location.hash.includes(',') ? location.hash : null",
             )
             .await;
-        let stretch = stretch.as_str().expect("a text").trim_start_matches("#t=").to_owned();
+        let stretch = stretch
+            .as_str()
+            .expect("a text")
+            .trim_start_matches("#t=")
+            .to_owned();
         let (start, end) = stretch.split_once(',').expect("two instants");
         let ms = |text: &str| (text.parse::<f64>().expect("seconds") * 1000.0).round() as i64;
         assert_eq!(ms(start), first.round() as i64);
@@ -361,7 +427,9 @@ fn the_keyboard_alone_finds_selects_makes_a_part_and_plays() {
         browser
             .run("const f = document.querySelector('#day-parts input'); f.focus(); f.select(); return 1")
             .await;
-        browser.type_into("#day-parts input", "Morning letters").await;
+        browser
+            .type_into("#day-parts input", "Morning letters")
+            .await;
         browser.press(Key::Tab.into()).await;
         browser
             .wait(
@@ -407,8 +475,12 @@ fn a_stretch_goes_into_a_cut_list_and_into_a_link() {
         let (from, to) = (on_clock(&lapel, from), on_clock(&lapel, to));
         let y = y_of(&browser, &id_of(&lapel)).await;
         let (left, right) = (x_of(&browser, from).await, x_of(&browser, to).await);
-        browser.drag(&[(left, y), (left + 20.0, y), (right, y)]).await;
-        browser.wait("a stretch", "return location.hash.includes(',')").await;
+        browser
+            .drag(&[(left, y), (left + 20.0, y), (right, y)])
+            .await;
+        browser
+            .wait("a stretch", "return location.hash.includes(',')")
+            .await;
         // Bounds are made exact by numbers.
         for (field, ms) in [("day-start", from), ("day-end", to)] {
             let script = format!(
@@ -432,14 +504,20 @@ fn a_stretch_goes_into_a_cut_list_and_into_a_link() {
             (quote["start_ms"].as_i64(), quote["end_ms"].as_i64()),
             (Some(from.round() as i64), Some(to.round() as i64))
         );
-        assert!(quote["text"].as_str().is_some_and(|t| t.contains("kettle")), "{quote}");
+        assert!(
+            quote["text"].as_str().is_some_and(|t| t.contains("kettle")),
+            "{quote}"
+        );
         // A colleague who opens the address sees the same stretch.
         let address = browser.run("return location.href").await;
         browser.open("about:blank").await;
         browser.open(address.as_str().expect("an address")).await;
         drawn(&browser).await;
         let shown = browser
-            .wait("the stretch", "return document.getElementById('day-start').value || null")
+            .wait(
+                "the stretch",
+                "return document.getElementById('day-start').value || null",
+            )
             .await;
         assert_eq!(shown, from.round().to_string());
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
@@ -452,8 +530,18 @@ fn what_is_not_on_the_clock_is_told_with_why_and_can_be_placed() {
     let event = app.event("Boathouse");
     let lines = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/lines");
     // Two recordings that share no sound: only one can begin the clock.
-    app.add(&event, "Lectern", "stand", &[lines.join("letter-ottilie-1.flac")]);
-    app.add(&event, "Dock", "ambient", &[lines.join("vows-corin-1.flac")]);
+    app.add(
+        &event,
+        "Lectern",
+        "stand",
+        &[lines.join("letter-ottilie-1.flac")],
+    );
+    app.add(
+        &event,
+        "Dock",
+        "ambient",
+        &[lines.join("vows-corin-1.flac")],
+    );
     app.wait_idle();
     let clock = app.get(&format!("/events/{event}/clock")).json();
     let apart = clock["recordings"].as_array().expect("recordings");
@@ -461,7 +549,9 @@ fn what_is_not_on_the_clock_is_told_with_why_and_can_be_placed() {
     let apart = apart.expect("one that is not on the clock").clone();
     let id = id_of(&apart);
     in_browser(async |browser| {
-        browser.open(&format!("{}/?event={event}&view=day", app.url)).await;
+        browser
+            .open(&format!("{}/?event={event}&view=day", app.url))
+            .await;
         let told = browser
             .wait(
                 "what is apart",
@@ -479,7 +569,7 @@ fn what_is_not_on_the_clock_is_told_with_why_and_can_be_placed() {
         browser
             .wait(
                 "its row",
-                &format!("return document.querySelector('.track[data-recording=\"{id}\"] .track-sure')?.textContent.startsWith('by hand')"),
+                &format!("return document.querySelector('.track[data-recording=\"{id}\"] .track-sure')?.innerText.startsWith('by hand')"),
             )
             .await;
         let clock = app.get(&format!("/events/{event}/clock")).json();

@@ -19,11 +19,11 @@ export class Board {
   #peaks;
   #said;
   #onHear;
-  #rows = new Map(); // recording -> {row, item, canvas, head, seen, dirty}
+  #rows = new Map(); // recording -> {row, item, canvas, hear, none, seen}
   #known = { outline: null, parts: [], timeline: null };
   #ink = null;
   #asked = 0;
-  #allDirty = true;
+  #lanesDirty = true;
   #watch;
 
   constructor(scale, peaks, said, { onHear, onResize, onDrawn }) {
@@ -109,16 +109,17 @@ export class Board {
       onclick: () => this.#onHear(id),
     });
     const where = wearer ? `${source.placement}, ${wearer}` : source.placement;
+    const none = el("span", { class: "waveless" }, "no wave yet, ");
     const head = el(
       "div",
       { class: "track-head" },
       hear,
       el("div", { class: "track-name" }, el("strong", { title: source.label }, source.label), el("span", { class: "placement" }, ` ${where}`)),
       el("div", { class: "track-file", title: file }, file),
-      el("div", { class: "track-sure", title: said }, said),
+      el("div", { class: "track-sure", title: said }, none, said),
     );
     const item = el("li", { class: first ? "track first" : "track", "data-recording": id }, head, canvas);
-    this.#rows.set(id, { row: null, item, canvas, hear, seen: false, dirty: true });
+    this.#rows.set(id, { row: null, item, canvas, hear, none, seen: false });
     this.#watch.observe(item);
     return item;
   }
@@ -128,7 +129,6 @@ export class Board {
       const kept = this.#rows.get(target.dataset.recording);
       if (!kept || kept.item !== target) continue;
       kept.seen = isIntersecting;
-      kept.dirty = true;
       // What is out of sight keeps no picture.
       if (!isIntersecting) kept.canvas.width = 0;
     }
@@ -143,10 +143,9 @@ export class Board {
     }
   }
 
-  /** More of one recording, or (null) of all, is there to be drawn. */
-  dirty(recording = null) {
-    if (recording === null) this.#allDirty = true;
-    else if (this.#rows.has(recording)) this.#rows.get(recording).dirty = true;
+  /** Something is there to be drawn; `lanes` where it is not the waves alone. */
+  dirty({ lanes = true } = {}) {
+    if (lanes) this.#lanesDirty = true;
     this.#soon();
   }
 
@@ -162,8 +161,6 @@ export class Board {
     if (this.glass.clientWidth === 0) return;
     this.#ink ??= inkOf(this.host);
     const ratio = devicePixelRatio || 1;
-    const all = this.#allDirty;
-    this.#allDirty = false;
     // All that is measured is measured before anything is changed.
     const width = Math.round(this.glass.clientWidth * ratio);
     const wanted = { seen: [], beside: [] };
@@ -172,11 +169,12 @@ export class Board {
     for (const [n, kept] of drawn.entries()) {
       const size = { width, height: heights[n], ratio };
       const pen = fit(kept.canvas, size);
-      // Every row is measured anew where one must be: what is wanted is said for all.
+      // Every row, also where one has changed: what is wanted is said for all.
       drawWave(pen, size, kept.row, this.scale, this.#peaks, this.#ink, wanted);
-      kept.dirty = false;
+      kept.none.hidden = this.#peaks.has(kept.row.id);
     }
-    if (all) this.#drawLanes(width, ratio);
+    if (this.#lanesDirty) this.#drawLanes(width, ratio);
+    this.#lanesDirty = false;
     this.#peaks.want([...wanted.seen, ...wanted.beside]);
     this.#place();
     // What is seen, for who asks the page from outside.

@@ -61,7 +61,7 @@ export class DayView {
     this.tools = new Tools(this.#tools());
     this.apart = new Apart(desk);
     this.clock = new Clock(desk);
-    this.board.host.append(this.tools.pan);
+    this.board.host.append(el("div", { class: "pan-bar" }, this.tools.pan));
     this.empty = el("p", { class: "summary", id: "day-empty" });
     this.field = el("div", { class: "field-day" }, this.board.host, this.apart.host, this.parts.host, this.clock.host);
     this.dock = el("div", { class: "dock" }, this.instant.host, this.stretch.host);
@@ -153,7 +153,7 @@ export class DayView {
   }
 
   #waves(recording) {
-    this.board.dirty(recording);
+    this.board.dirty({ lanes: false });
     if (recording === null) this.#tellInstant();
   }
 
