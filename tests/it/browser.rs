@@ -5,6 +5,10 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use fantoccini::actions::{
+    InputSource, KeyAction, KeyActions, MouseActions, PointerAction, WheelAction, WheelActions,
+};
+use fantoccini::key::Key;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -103,6 +107,55 @@ impl Browser {
             .send_keys(&key.to_string())
             .await
             .expect("the key is pressed");
+    }
+
+    /// Makes the window so large, on the outside.
+    pub async fn window(&self, width: u32, height: u32) {
+        let sized = self.client.set_window_size(width, height).await;
+        sized.expect("the window takes its size");
+    }
+
+    /// Presses at one point of the window, CSS px, and lets go at another, by way of the
+    /// points between.
+    pub async fn drag(&self, path: &[(f64, f64)]) {
+        let to = |&(x, y): &(f64, f64)| PointerAction::MoveTo {
+            duration: Some(Duration::from_millis(20)),
+            x,
+            y,
+        };
+        let mut hand = MouseActions::new("hand".into()).then(to(&path[0]));
+        hand = hand.then(PointerAction::Down { button: 0 });
+        hand = path[1..].iter().map(to).fold(hand, MouseActions::then);
+        let done = hand.then(PointerAction::Up { button: 0 });
+        let acted = self.client.perform_actions(done).await;
+        acted.expect("the hand moves");
+    }
+
+    /// Turns the wheel over a point, by so many CSS px.
+    pub async fn wheel(&self, (x, y): (f64, f64), down: i64) {
+        let turn = WheelAction::Scroll {
+            duration: None,
+            x: x as i64,
+            y: y as i64,
+            delta_x: 0,
+            delta_y: down,
+        };
+        let wheel = WheelActions::new("wheel".into()).then(turn);
+        let acted = self.client.perform_actions(wheel).await;
+        acted.expect("the wheel turns");
+    }
+
+    /// Presses keys, the first of them held down until the end.
+    pub async fn chord(&self, held: Key, keys: &[Key]) {
+        let mut hand = KeyActions::new("keys".into()).then(KeyAction::Down { value: held.into() });
+        for key in keys {
+            let value = (*key).into();
+            hand = hand.then(KeyAction::Down { value });
+            hand = hand.then(KeyAction::Up { value });
+        }
+        let done = hand.then(KeyAction::Up { value: held.into() });
+        let acted = self.client.perform_actions(done).await;
+        acted.expect("keys are pressed");
     }
 
     /// Types into an element.

@@ -1,6 +1,7 @@
 //! The page as a person meets it.
 
 mod cuts;
+mod day;
 mod find;
 mod read;
 mod script;

@@ -48,11 +48,7 @@ export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
 
 /** Every moment of an event in short, in columns. */
 export const outline = (eventId) =>
-  ask(`/events/${part(eventId)}/outline`).then(({ moments, people, recordings }) => ({
-    ...moments,
-    people,
-    recordings,
-  }));
+  ask(`/events/${part(eventId)}/outline`).then(({ moments: columns, ...rest }) => ({ ...rest, ...columns }));
 export const parts = (eventId) => ask(`/events/${part(eventId)}/parts`).then((answer) => answer.parts);
 export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
@@ -90,9 +86,6 @@ export const wearers = (source) => ask(`/sources/${part(source)}/wearers`).then(
 export const setWearers = (source, list) =>
   send(`/sources/${part(source)}/wearers`, { wearers: list }, "PUT");
 
-export const addCut = (eventId, cut) => send(`/events/${part(eventId)}/cuts`, cut);
-export const addQuotes = (cut, version, quotes) =>
-  send(`/cuts/${part(cut)}/quotes`, { version, quotes });
 
 /** Has the clock of an event solved again. */
 export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});
@@ -146,14 +139,33 @@ export function follow(eventId, { progress, change, lost }) {
   return () => source.close();
 }
 
+// -- the day ----------------------------------------------------------------------
+
+/** The waves of all recordings that were listened through, coarse: `bins` a recording. */
+export const eventPeaks = (eventId, bins) =>
+  ask(`/events/${part(eventId)}/peaks?${new URLSearchParams({ bins_max: bins })}`);
+
+/** A tile of a recording's wave: bytes, three a bin; null behind its end. */
+export async function peakTile(recording, level, tile, { signal } = {}) {
+  const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
+  const response = await fetch(BASE + path, { signal });
+  if (response.status === 404) return null;
+  if (!response.ok) throw new Refusal({ status: response.status, detail: "The wave is not drawn yet." });
+  return new Uint8Array(await response.arrayBuffer());
+}
+
+
+/** Gives an event its parts in place of those it had; as they are kept. */
+export const setParts = (eventId, all) =>
+  send(`/events/${part(eventId)}/parts`, { parts: all }, "PUT").then((answer) => answer.parts);
+
+/** Says where a recording lies, or takes that back; the clock is solved again. */
+export const setPlace = (recording, fix) => send(`/recordings/${part(recording)}/clock`, fix, "PUT");
+export const freePlace = (recording) =>
+  ask(`/recordings/${part(recording)}/clock`, { method: "DELETE" });
+
 // -- cut lists --------------------------------------------------------------------
 
-const change = (method, path, body) =>
-  ask(path, {
-    method,
-    headers: { "content-type": "application/json" },
-    body: JSON.stringify(body),
-  });
 const ofCut = (cut, rest = "") => `/cuts/${part(cut)}${rest}`;
 const ofQuote = (cut, quote, rest = "") => ofCut(cut, `/quotes/${part(quote)}${rest}`);
 
@@ -161,21 +173,21 @@ const ofQuote = (cut, quote, rest = "") => ofCut(cut, `/quotes/${part(quote)}${r
 export const cut = (id) => ask(ofCut(id));
 export const makeCut = (eventId, { name, note = "" }) =>
   send(`/events/${part(eventId)}/cuts`, { name, note });
-export const changeCut = (id, version, changes) => change("PATCH", ofCut(id), { version, ...changes });
+export const changeCut = (id, version, changes) => send(ofCut(id), { version, ...changes }, "PATCH");
 export const removeCut = (id) => ask(ofCut(id), { method: "DELETE" });
 
 /** Puts quotes into a list: hits, words of moments, or stretches; at the end without `place`. */
 export const addQuotes = (id, version, quotes, place = null) =>
   send(ofCut(id, "/quotes"), place === null ? { version, quotes } : { version, place, quotes });
 export const changeQuote = (id, version, quote, changes) =>
-  change("PATCH", ofQuote(id, quote), { version, ...changes });
+  send(ofQuote(id, quote), { version, ...changes }, "PATCH");
 export const nudgeQuote = (id, version, quote, nudge) =>
   send(ofQuote(id, quote, "/nudge"), { version, ...nudge });
 export const placeQuote = (id, version, quote, place) =>
-  change("PUT", ofQuote(id, quote, "/place"), { version, place });
+  send(ofQuote(id, quote, "/place"), { version, place }, "PUT");
 export const removeQuote = (id, version, quote) =>
   ask(`${ofQuote(id, quote)}?version=${version}`, { method: "DELETE" });
-export const orderQuotes = (id, version, quotes) => change("PUT", ofCut(id, "/order"), { version, quotes });
+export const orderQuotes = (id, version, quotes) => send(ofCut(id, "/order"), { version, quotes }, "PUT");
 
 /** The versions of a list that are kept, the newest first. */
 export const cutVersions = (id) => ask(ofCut(id, "/versions")).then((answer) => answer.versions);
@@ -191,14 +203,3 @@ export const cutArchive = (id, options) => `${BASE}${ofCut(id, "/archive")}?${ne
 
 /** What the server can do, as OpenAPI describes it. */
 export const description = () => ask("/openapi.json");
-
-export const moment = (id) => ask(`/moments/${part(id)}`);
-
-/** A tile of a recording's wave: bytes, three a bin; null where there is none. */
-export async function peakTile(recording, level, tile) {
-  const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
-  const response = await fetch(BASE + path).catch(() => null);
-  if (response?.status === 404) return null;
-  if (!response?.ok) throw new Refusal({ status: response?.status, detail: "The wave is not drawn yet." });
-  return new Uint8Array(await response.arrayBuffer());
-}

@@ -203,7 +203,10 @@ async fn plays_a_sentence(browser: &Browser, answer: &Value) {
         )
         .await;
     let sounds = player["at"].as_f64().expect("ms");
-    assert!(sounds <= at + length + 20.0, "{player} for {at} and {length} ms");
+    assert!(
+        sounds <= at + length + 20.0,
+        "{player} for {at} and {length} ms"
+    );
     let line = player["line"].as_str().expect("the line that plays");
     assert!(line.contains("promise"), "{line}");
     let label = best["source"]["label"].as_str().expect("a source");
