@@ -195,9 +195,7 @@ impl Browser {
     /// Drags from one point of the window to another, in CSS px: presses, moves as a hand
     /// does, lets go.
     pub async fn drag(&self, (x, y): (f64, f64), (to_x, to_y): (f64, f64)) {
-        let move_to = |x: f64, y: f64, ms: u32| {
-            json!({"type": "pointerMove", "duration": ms, "x": x.round(), "y": y.round()})
-        };
+        let move_to = |x: f64, y: f64, ms: u32| json!({"type": "pointerMove", "duration": ms, "x": x.round(), "y": y.round()});
         let moves = json!([
             move_to(x, y, 0),
             {"type": "pointerDown", "button": 0},

@@ -2,6 +2,7 @@
 // recording that heard it.
 
 import { el } from "../dom.js";
+import { collect } from "../cuts/collect.js";
 import { copy } from "../deck/deck.js";
 import { linkTo } from "../shell/address.js";
 import { sounds } from "../shell/desk.js";
@@ -142,16 +143,20 @@ export class FindView {
 
   // -- what is done with a line --------------------------------------------------
 
-  #play({ key, title, hearing, on }) {
+  /** The matched words of a hearing, or `on` and on, by whoever has it best. */
+  #play({ key, title, hearing, on = false, at = null }) {
+    if (on && at !== null) {
+      this.#desk.hear({ startMs: at, title });
+      return;
+    }
     const { recording, start_ms, end_ms } = hearing;
     this.#desk.hearFile(recording.id, start_ms, on ? null : end_ms, { key, title });
   }
 
   /** Puts the matched words into the cut list that is worked on. */
-  async #collect(hit, hearing) {
-    const { collect } = await import("../cuts/collect.js");
+  #collect(hit, hearing) {
     const { moment, matched, runs_over } = hit;
-    await collect(this.#desk, [{ moment, matched, runs_over, hearing: hearing?.recording.id ?? null }]);
+    return collect(this.#desk, [{ moment, matched, runs_over, hearing: hearing?.recording.id ?? null }]);
   }
 
   #link(hit) {

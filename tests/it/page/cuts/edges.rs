@@ -19,7 +19,10 @@ pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     assert_eq!(nudged["in"], json!({"ms": 0, "frames": -1}));
     assert_eq!(nudged["out"], json!({"ms": 10, "frames": 0}));
     // A frame of 25 a second is 40 ms.
-    assert_eq!(number(&nudged, "length_ms"), number(&before, "length_ms") + 50);
+    assert_eq!(
+        number(&nudged, "length_ms"),
+        number(&before, "length_ms") + 50
+    );
     // Exactly, by the fields.
     browser
         .run("const f = document.getElementById('edge-end-ms'); f.focus(); f.select(); return 1")
@@ -46,17 +49,31 @@ pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     let end = number(&later, "end_ms");
     // The words are told at their times in a file; the best of this event is the lapel's,
     // with which the event clock begins.
-    let ends: Vec<i64> = words.as_array().expect("words").iter().map(|w| number(w, "end_ms")).collect();
+    let ends: Vec<i64> = words
+        .as_array()
+        .expect("words")
+        .iter()
+        .map(|w| number(w, "end_ms"))
+        .collect();
     let near = ends.iter().map(|at| (at - end).abs()).min();
-    assert!(near.is_some_and(|off| off <= 2), "{end} is no end of a word of {ends:?}");
+    assert!(
+        near.is_some_and(|off| off <= 2),
+        "{end} is no end of a word of {ends:?}"
+    );
     // Back to what was picked.
     for edge in ["begin", "end"] {
         for unit in ["ms", "frames"] {
-            let script = format!("document.getElementById('edge-{edge}-{unit}').value = 0; return 1");
+            let script =
+                format!("document.getElementById('edge-{edge}-{unit}').value = 0; return 1");
             browser.run(&script).await;
         }
         browser.click(&format!("#edge-{edge}-set")).await;
-        desk.told(if edge == "begin" { "begins as picked" } else { "ends as picked" }).await;
+        desk.told(if edge == "begin" {
+            "begins as picked"
+        } else {
+            "ends as picked"
+        })
+        .await;
     }
     assert_eq!(desk.quote(2)["length_ms"], before["length_ms"]);
     // What would be no quote is refused, in words, and nothing changes.
@@ -66,7 +83,9 @@ pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     browser.type_into("#edge-begin-ms", "60000\u{e007}").await;
     desk.told("a quote begins before it ends").await;
     assert_eq!(desk.quote(2)["in"], json!({"ms": 0, "frames": 0}));
-    browser.run("document.getElementById('edge-begin-ms').value = 0; return 1").await;
+    browser
+        .run("document.getElementById('edge-begin-ms').value = 0; return 1")
+        .await;
 }
 
 pub async fn are_dragged_on_the_wave(desk: &Desk<'_>) {
@@ -92,7 +111,10 @@ pub async fn are_dragged_on_the_wave(desk: &Desk<'_>) {
     let moved = after["out"]["ms"].as_i64().expect("ms") as f64;
     // The wave shows 1.5 s around it.
     let wanted = -30.0 * (length + 3000.0) / wide;
-    assert!((moved - wanted).abs() <= (length + 3000.0) / wide, "{moved} for {wanted} ms");
+    assert!(
+        (moved - wanted).abs() <= (length + 3000.0) / wide,
+        "{moved} for {wanted} ms"
+    );
     browser.click("#wave-snap").await;
     browser.click("#cut-undo").await;
     desk.told("Taken back").await;

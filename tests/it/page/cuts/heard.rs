@@ -75,8 +75,12 @@ pub async fn another_hearing_is_chosen(desk: &Desk<'_>) {
         )
         .await;
     // How many backups go along.
-    browser.run("const s = document.getElementById('one-backups'); s.value = '0';
-        s.dispatchEvent(new Event('change')); return 1").await;
+    browser
+        .run(
+            "const s = document.getElementById('one-backups'); s.value = '0';
+        s.dispatchEvent(new Event('change')); return 1",
+        )
+        .await;
     desk.told("Backups to go along: 0").await;
     assert_eq!(desk.quote(1)["backups_wanted"], 0);
     browser.click("#one-best").await;
@@ -113,7 +117,10 @@ pub async fn back_to_back(desk: &Desk<'_>) {
         .await;
     browser.click("#cut-stop").await;
     browser
-        .wait("silence", "return document.querySelector('li.quote.plays') === null")
+        .wait(
+            "silence",
+            "return document.querySelector('li.quote.plays') === null",
+        )
         .await;
     // The edge is heard after a nudge, where that is wanted.
     browser.click("#edge-hear").await;
