@@ -67,7 +67,8 @@ fn what_is_kept_in_memory_is_bounded() {
         let stage = Stage::open(browser, &app).await;
         let told = stage
             .flow(
-                "const limit = 3 << 20;
+                "const usual = (await rig.player()).memory.limitBytes;
+                 const limit = 3 << 20;
                  const player = await rig.player({ cacheBytes: limit });
                  let most = 0;
                  let heard = 0;
@@ -80,8 +81,8 @@ fn what_is_kept_in_memory_is_bounded() {
                    heard += 1;
                  }
                  player.stop();
-                 return { limit, most, told: player.memory.limitBytes, heard, troubles: rig.told.troubles,
-                     usual: (await rig.player()).memory.limitBytes };",
+                 return { limit, most, told: player.memory.limitBytes, heard, usual,
+                     troubles: rig.told.troubles };",
             )
             .await;
         assert_eq!(told["troubles"], json!([]));
