@@ -91,10 +91,8 @@ fn a_loop_has_no_gap() {
         let times = (last - first) / length;
         assert!(times >= 3, "{times} times");
         for pass in 0..times {
-            for n in JOINT..length {
-                let got = taken.samples[first + pass * length + n];
-                assert_eq!(got, stretch[n], "sample {n} of pass {pass}");
-            }
+            let got = &taken.samples[first + pass * length..][JOINT..length];
+            assert_eq!(got, &stretch[JOINT..], "pass {pass}");
         }
         // Under the beginning of each pass the end before fades out.
         for pass in 1..times {
@@ -105,9 +103,8 @@ fn a_loop_has_no_gap() {
                 assert!((got - both).abs() < 1e-4, "{got} for {both} at {n}");
             }
         }
-        assert_eq!(
+        assert!(
             last - first <= times * length + JOINT,
-            true,
             "it ends with a pass"
         );
         assert_eq!(told["during"]["loop"], true);
