@@ -140,7 +140,8 @@ fn need(command: &Command) -> Need {
     match command {
         Command::Add(add) if !add.no_wait => Need::Work,
         Command::Listen(listen) if !listen.no_wait => Need::Work,
-        Command::Add(_) | Command::Listen(_) | Command::Event(EventCommand::New(_)) => Need::Keep,
+        Command::Add(_) | Command::Listen(_) => Need::Keep,
+        Command::Event(EventCommand::New(_) | EventCommand::Change(_)) => Need::Keep,
         Command::Fix(FixCommand::List(_) | FixCommand::Show(_) | FixCommand::History(_)) => {
             Need::Look
         }

@@ -2,12 +2,14 @@
 
 use std::collections::{HashMap, HashSet};
 
+use sayback_core::timecode::FrameRate;
+
 use super::super::places::{Places, Stretch, is_on_event_clock};
 use super::super::problem::{Answer, Problem};
 use super::super::wire::{CutWord, Nudge, Quote, QuoteProblem};
 use super::sound;
 use crate::store::{
-    self, CutRow, EventId, FrameRate, HearingRow, Lie, MomentId, MomentRow, RecordingId,
+    self, CutRow, EventId, HearingRow, Lie, MomentId, MomentRow, RecordingId,
     RecordingRow, Store, StoreError, WordRow,
 };
 

@@ -7,10 +7,11 @@ use std::path::Path;
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use sayback_core::timecode::FrameRate;
 
+use super::super::super::events::rate_of;
 use super::super::super::problem::{Answer, Problem};
 use super::super::super::wire::{LeftOut, Quote, QuoteHearing};
 use super::super::resolve::Desk;
-use super::{left_out, rate_of};
+use super::left_out;
 use crate::export::cut::{self, Cut, CutFormat, CutWord, Media, Take};
 use crate::store::{CutRow, EventRow, RecordingId, RecordingRow};
 
@@ -46,8 +47,8 @@ impl List {
         let without = |format: &CutFormat| {
             matches!(format, CutFormat::Vtt | CutFormat::Srt | CutFormat::Rttm)
         };
-        match asked.or(self.row.frame_rate.as_deref()) {
-            Some(text) => rate_of(text),
+        match rate_of(asked.or(self.row.frame_rate.as_deref()))? {
+            Some(rate) => Ok(rate),
             None if formats.iter().all(without) => Ok(FrameRate::R25),
             None => {
                 let why = "the event has no frame rate: say which, such as 25 or 30000/1001";

@@ -6,7 +6,6 @@ mod list;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use sayback_core::timecode::FrameRate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
@@ -169,12 +168,6 @@ fn written(cut: &Cut, formats: &[CutFormat], how: &How) -> Answer<Vec<(CutFormat
 
 fn refused(why: CutError) -> Problem {
     Problem::new(StatusCode::UNPROCESSABLE_ENTITY, why.to_string())
-}
-
-/// The rate that was asked for.
-fn rate_of(text: &str) -> Answer<FrameRate> {
-    text.parse()
-        .map_err(|why| Problem::field("frame_rate", format!("frame_rate: {why}")))
 }
 
 fn left_out(place: usize, reason: impl Into<String>) -> LeftOut {
