@@ -44,7 +44,7 @@ pub(super) fn make(
             let name = name(quote, one, n > 0);
             match folder.pull(&name, &wish, &Cancel::new(), &mut |_| {}) {
                 Ok(Put::Pulled(entry)) => {
-                    takes.push(list.take(one, media.len(), entry.before));
+                    takes.push(list.take(one, media.len(), entry.pulled.before));
                     media.push(of_entry(one, &entry));
                 }
                 // Without its chosen hearing a quote has no place in the lists.
@@ -131,10 +131,10 @@ fn of_entry(one: &Heard<'_>, entry: &PullEntry) -> Media {
         placement: one.row.source_placement.to_string(),
         file_name: file_name.to_owned(),
         target_url: path_url(entry.path.as_ref()),
-        sample_rate_hz: entry.rate_hz,
-        channels: entry.channels,
-        samples: entry.frames,
-        time_reference: entry.time_reference,
+        sample_rate_hz: entry.pulled.form.rate_hz,
+        channels: entry.pulled.form.channels,
+        samples: entry.pulled.frames,
+        time_reference: entry.pulled.time_reference,
         online: true,
     }
 }
