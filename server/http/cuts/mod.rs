@@ -26,6 +26,7 @@ use super::shapes::{now_ms, rfc3339};
 use super::wire::{Cut, CutChange, CutLists, CutRef, EventRef, NewCut};
 use crate::jobs::What;
 use crate::store::{CutEdit, CutEdited, CutRow, EventRow};
+pub use hand_over::HandOvers;
 use resolve::Desk;
 
 /// The most cut lists of an event.
@@ -97,7 +98,7 @@ async fn show(State(state): State<AppState>, Path(cut): Path<String>) -> Answer<
     let row = state.store.find_cut(&cut).await?;
     let (row, quotes) = state.store.whole_cut(&row.id).await?;
     let event = state.store.event(&row.event_id).await?;
-    let desk = Desk::of(&state.store, &row).await?;
+    let desk = Desk::of_cut(&state.store, &row).await?;
     let all: Vec<usize> = (0..quotes.len()).collect();
     let told = resolve::told(&state.store, &desk, &quotes, &all).await?;
     Ok(Json(Cut {

@@ -52,22 +52,35 @@ impl Base {
 }
 
 impl Desk {
-    /// Of the event of a list.
+    /// Of an event and its rate.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn of(store: &Store, cut: &CutRow) -> Result<Self, StoreError> {
-        let recordings = store.recordings(&cut.event_id).await?;
+    pub async fn of(
+        store: &Store,
+        event: &EventId,
+        frame_rate: Option<String>,
+    ) -> Result<Self, StoreError> {
+        let recordings = store.recordings(event).await?;
         Ok(Self {
-            rate: cut.rate(),
-            frame_rate: cut.frame_rate.clone(),
-            places: Places::of(store, [&cut.event_id]).await?,
-            event: cut.event_id.clone(),
+            // What is no rate of pictures is none.
+            rate: frame_rate.as_deref().and_then(|rate| rate.parse().ok()),
+            frame_rate,
+            places: Places::of(store, [event]).await?,
+            event: event.clone(),
             recordings: recordings
                 .into_iter()
                 .map(|row| (row.id.clone(), row))
                 .collect(),
         })
+    }
+
+    /// Of the event of a list.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn of_cut(store: &Store, cut: &CutRow) -> Result<Self, StoreError> {
+        Self::of(store, &cut.event_id, cut.frame_rate.clone()).await
     }
 
     /// Where a quote lies now: by the first of its files that is still there, so that it
@@ -226,10 +239,67 @@ impl Spoken {
         Ok(spoken)
     }
 
+    /// Of these moments, each with its number.
+    async fn each(store: &Store, moments: &[MomentRow]) -> Result<Self, StoreError> {
+        let mut spoken = Self::default();
+        let ids: Vec<MomentId> = moments.iter().map(|row| row.id.clone()).collect();
+        for row in store.words_of(&ids).await? {
+            let own = spoken.words.entry(row.moment_id.clone()).or_default();
+            own.push(row);
+        }
+        for row in store.hearings_of(&ids).await? {
+            let own = spoken.hearings.entry(row.moment_id.clone()).or_default();
+            own.push(row);
+        }
+        let rows = moments.iter().map(|row| (row.id.clone(), row.clone()));
+        spoken.moments = rows.collect();
+        spoken.of = ids.into_iter().map(|id| vec![id]).enumerate().collect();
+        Ok(spoken)
+    }
+
     /// The moments of a quote.
     pub fn moments(&self, n: usize) -> impl Iterator<Item = &MomentRow> {
         let ids = self.of.get(&n).into_iter().flatten();
         ids.filter_map(|id| self.moments.get(id))
+    }
+
+    /// All of a moment as a quote, in the file its words are timed in.
+    fn whole(&self, desk: &Desk, row: &MomentRow) -> Option<store::Quote> {
+        let on_clock = |id: &&RecordingId| {
+            desk.recordings.contains_key(*id)
+                && desk.places.placed(id).is_some_and(is_on_event_clock)
+        };
+        let hearings = self.hearings.get(&row.id).into_iter().flatten();
+        let of_it = hearings.map(|hearing| &hearing.recording_id);
+        let anchor = row.words_from.iter().chain(of_it).find(on_clock)?;
+        let mut at = Stretch {
+            start_ms: row.start_ms as f64,
+            end_ms: row.end_ms as f64,
+        };
+        // What is said may reach out of what was taken for speech.
+        let from = row.words_from.as_ref().filter(on_clock);
+        for word in self.words.get(&row.id).into_iter().flatten() {
+            let own = Stretch {
+                start_ms: word.start_ms as f64,
+                end_ms: word.end_ms as f64,
+            };
+            let there = from.and_then(|from| desk.places.on_own_clock(from, own));
+            if let Some(there) = there {
+                at.start_ms = at.start_ms.min(there.start_ms);
+                at.end_ms = at.end_ms.max(there.end_ms);
+            }
+        }
+        let there = desk.places.in_file_of(anchor, 0, at)?;
+        let lie = Lie {
+            recording: anchor.clone(),
+            start_ms: there.start_ms,
+            end_ms: there.end_ms,
+        };
+        Some(store::Quote {
+            text: row.text.clone().unwrap_or_default(),
+            person: row.person_name.clone(),
+            ..store::Quote::fresh(Some(row.id.clone()), vec![lie])
+        })
     }
 
     /// What a recording has of the moments of a quote.
@@ -326,6 +396,27 @@ pub async fn told(
         length_ms,
         quotes: told,
     })
+}
+
+/// Moments of the event clock as quotes of all that was said in them; `None` where none
+/// of their recordings is on that clock.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn of_moments(
+    store: &Store,
+    desk: &Desk,
+    online: &HashSet<RecordingId>,
+    moments: &[MomentRow],
+) -> Answer<Vec<Option<Quote>>> {
+    let spoken = Spoken::each(store, moments).await?;
+    let quotes = moments.iter().enumerate().map(|(n, row)| {
+        let quote = spoken.whole(desk, row)?;
+        let base = desk.base(&quote);
+        let heard = sound::Heard::of(desk, &spoken, online, n, &quote, &base);
+        Some(one(desk, &spoken, n, &quote, &base, heard))
+    });
+    Ok(quotes.collect())
 }
 
 fn one(

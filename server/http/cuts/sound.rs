@@ -180,6 +180,10 @@ fn hearing(
         start_ms,
         end_ms,
         covers: copy.covers,
+        late_ms: match copy.covers {
+            true => 0,
+            false => (-copy.at.start_ms).max(0.0).round() as i64,
+        },
         timecode: rate.and_then(|rate| time_of_day(row, start_ms, rate)),
         rank,
         heard: copy.heard,
