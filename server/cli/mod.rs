@@ -119,7 +119,10 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Script(command) => script::run(client, command),
         Command::Cut(command) => cut::run(client, command),
-        Command::Export(command) => export::run(client, command),
+        Command::Export(command) => {
+            let cancel = session.on_interrupt()?;
+            export::run(client, command, &cancel)
+        }
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)

@@ -10,7 +10,8 @@ use super::super::problem::{Answer, Problem};
 use super::super::search::answer::{seconds, time_of_day};
 use super::super::shapes::{reference, source_of};
 use super::super::wire::{QuoteHearing, QuoteProblem};
-use super::resolve::{Base, Desk, Spoken, problem};
+use super::resolve::{Base, Desk, problem};
+use super::spoken::Spoken;
 use crate::store::{self, HearingRow, RecordingId, RecordingRow};
 
 /// How much of a quote a file may lack and still have all of it, ms: what is lost when its

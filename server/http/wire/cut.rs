@@ -47,7 +47,7 @@ pub struct Cut {
     pub frame_rate: Option<String>,
     /// How long all quotes are together, ms.
     pub length_ms: i64,
-    /// In order.
+    /// In order; those that were asked for, with what was asked for.
     pub quotes: Vec<Quote>,
 }
 
