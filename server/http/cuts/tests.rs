@@ -4,8 +4,9 @@ use sayback_core::clock::{How, Placement};
 
 use super::super::made;
 use super::super::places::{Places, Stretch};
-use super::resolve::{Base, Desk, Spoken};
+use super::resolve::{Base, Desk};
 use super::sound::Heard;
+use super::spoken::Spoken;
 use crate::store::{self, Json, Lie, PlacementRow, Word};
 
 fn placed(recording: &str, island: i64, start_ms: f64, ppm: f64) -> PlacementRow {
