@@ -237,7 +237,10 @@ fn frames(rate: &str) -> String {
     let read = rate.parse::<crate::core::timecode::FrameRate>();
     match read.map_or(rate.to_owned(), |rate| rate.to_string()) {
         shown if shown.ends_with("df") => {
-            format!("{} frames a second, drop-frame", shown.trim_end_matches("df"))
+            format!(
+                "{} frames a second, drop-frame",
+                shown.trim_end_matches("df")
+            )
         }
         shown => format!("{shown} frames a second"),
     }

@@ -258,7 +258,11 @@ fn told(asked: &Export, made: &Made) -> Result<Outcome, CliError> {
             remark(&format!("{} of sound", count(made.sound as i64, "file")));
         }
     }
-    let what = if asked.event.is_some() { "moment" } else { "quote" };
+    let what = if asked.event.is_some() {
+        "moment"
+    } else {
+        "quote"
+    };
     for one in left.iter().take(MOST_TOLD) {
         let why = safe(&one.reason);
         remark(&format!("{what} {} is left out: {why}", one.place));

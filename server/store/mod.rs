@@ -61,8 +61,8 @@ mod wanting;
 
 pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
 pub use cuts::{
-    Before, CutEdit, CutEdited, CutRow, CutVersion, Lie, MOST_QUOTES, Nudge, Quote,
-    QuoteChange, TouchedRow,
+    Before, CutEdit, CutEdited, CutRow, CutVersion, Lie, MOST_QUOTES, Nudge, Quote, QuoteChange,
+    TouchedRow,
 };
 pub use error::StoreError;
 pub use events::{EventChange, NewEvent};

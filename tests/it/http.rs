@@ -63,15 +63,23 @@ fn an_event_gets_another_title_day_or_rate() {
         let kind = [("content-type", "application/json")];
         app.send(Method::PATCH, &path, &kind, body.to_string().into_bytes())
     };
-    for (typed, kept) in [("29.97df", "30000/1001df"), ("59.94", "60000/1001"), ("24", "24")] {
+    for (typed, kept) in [
+        ("29.97df", "30000/1001df"),
+        ("59.94", "60000/1001"),
+        ("24", "24"),
+    ] {
         let reply = change(json!({ "frame_rate": typed }));
         assert_eq!(reply.status, 200, "{}", reply.json());
-        assert_eq!((&reply.json()["frame_rate"], &reply.json()["title"]),
-            (&json!(kept), &json!("Ferry landing")));
+        assert_eq!(
+            (&reply.json()["frame_rate"], &reply.json()["title"]),
+            (&json!(kept), &json!("Ferry landing"))
+        );
     }
     let named = change(json!({"title": "The landing", "date": "2026-06-20"})).json();
-    assert_eq!((&named["title"], &named["date"], &named["frame_rate"]),
-        (&json!("The landing"), &json!("2026-06-20"), &json!("24")));
+    assert_eq!(
+        (&named["title"], &named["date"], &named["frame_rate"]),
+        (&json!("The landing"), &json!("2026-06-20"), &json!("24"))
+    );
     for (body, field) in [
         (json!({"frame_rate": "25df"}), "frame_rate"),
         (json!({"frame_rate": "121"}), "frame_rate"),

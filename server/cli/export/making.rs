@@ -42,7 +42,9 @@ pub(super) fn see_through(
     let mut now: HandOver = client.post(&format!("{list}/folder"), body)?.read()?;
     for left in &now.left_over {
         let left = safe(left);
-        remark(&format!("an earlier attempt was stopped by force and left '{left}': remove it"));
+        remark(&format!(
+            "an earlier attempt was stopped by force and left '{left}': remove it"
+        ));
     }
     let path = format!("/hand-overs/{}", quoted(&now.id));
     let bar = bar(now.files);

@@ -60,7 +60,9 @@ fn chosen<'a>(laid: &'a Laid<'a>) -> Vec<Sorted<'a>> {
         placed.map(|placed| Edit::of(placed, placed.media, placed.take, 0))
     };
     let layers = 0..laid.layers();
-    layers.map(|layer| (None, layer, of_layer(layer).collect())).collect()
+    layers
+        .map(|layer| (None, layer, of_layer(layer).collect()))
+        .collect()
 }
 
 /// A stretch of a recording in the place of a quote.

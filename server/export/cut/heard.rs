@@ -38,7 +38,10 @@ fn of_quote(laid: &Laid<'_>, placed: &Placed<'_>) -> Vec<Line> {
     let heard: Vec<&CutWord> = words(placed).collect();
     if quote.unwritten {
         let words = None;
-        return vec![Line { words, ..without_times(laid, placed) }];
+        return vec![Line {
+            words,
+            ..without_times(laid, placed)
+        }];
     }
     if heard.is_empty() {
         return vec![without_times(laid, placed)];

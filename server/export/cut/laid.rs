@@ -177,7 +177,12 @@ impl<'a> Laid<'a> {
     /// How long all of it is, ms, rounded down.
     #[must_use]
     pub fn length_ms(&self) -> i64 {
-        self.ms(self.placed.iter().map(|placed| placed.end).max().unwrap_or(0))
+        self.ms(self
+            .placed
+            .iter()
+            .map(|placed| placed.end)
+            .max()
+            .unwrap_or(0))
     }
 
     /// How many layers there are.

@@ -66,7 +66,10 @@ fn quote(laid: &Laid<'_>, placed: &Placed<'_>) -> String {
         false => format!("<{name} class=\"{class}\" dir=\"auto\">{text}</{name}>\n"),
     };
     let people = [&said.person, &said.also].into_iter().flatten();
-    let who = people.map(|name| escaped(name)).collect::<Vec<_>>().join(" + ");
+    let who = people
+        .map(|name| escaped(name))
+        .collect::<Vec<_>>()
+        .join(" + ");
     let doubtful = match (said.unwritten, &said.doubt) {
         (true, _) => "[not written down yet]",
         (false, Some(_)) => "[?] ",
@@ -81,7 +84,11 @@ fn quote(laid: &Laid<'_>, placed: &Placed<'_>) -> String {
         clock(at),
         lasts(length),
         element("p", "who", who),
-        element("blockquote", "said", format!("{doubtful}{}", escaped(&said.text))),
+        element(
+            "blockquote",
+            "said",
+            format!("{doubtful}{}", escaped(&said.text))
+        ),
         element("p", "note", marked(&note)),
     )
 }

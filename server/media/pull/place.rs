@@ -134,7 +134,9 @@ impl NewFolder {
         let aside = target.with_file_name(format!("{}{own}", unfinished_name(target)));
         fs::create_dir(&aside).map_err(PullError::write(target))?;
         // Some network disks know no locks; then it is taken for left over meanwhile.
-        let lock = File::open(&aside).ok().filter(|lock| lock.try_lock().is_ok());
+        let lock = File::open(&aside)
+            .ok()
+            .filter(|lock| lock.try_lock().is_ok());
         Ok(Self {
             aside,
             target: target.to_owned(),

@@ -24,11 +24,7 @@ pub(super) struct Ready<'a> {
 impl<'a> Ready<'a> {
     /// # Errors
     /// Those of the original.
-    pub fn of(
-        wish: &'a Pull,
-        verified: &mut Verified,
-        cancel: &Cancel,
-    ) -> Result<Self, PullError> {
+    pub fn of(wish: &'a Pull, verified: &mut Verified, cancel: &Cancel) -> Result<Self, PullError> {
         let path = &wish.original.path;
         let look = verified.check(&wish.original, cancel)?;
         let source = Source::open(path, wish.channel)?;

@@ -14,7 +14,11 @@ use super::{Job, array, job, number, read, written};
 /// one before still speaks, each fifth with a backup that begins later or ends sooner.
 fn event(rate: FrameRate, count: usize) -> Cut {
     let mut cut = random_day(rate, count);
-    let hz: Vec<u64> = cut.media.iter().map(|m| u64::from(m.sample_rate_hz)).collect();
+    let hz: Vec<u64> = cut
+        .media
+        .iter()
+        .map(|m| u64::from(m.sample_rate_hz))
+        .collect();
     let mut end_ms = 0;
     for (n, quote) in cut.quotes.iter_mut().enumerate() {
         let take = &quote.takes[0];
@@ -86,7 +90,10 @@ fn a_timeline_has_every_line_at_its_time() {
         .iter()
         .filter_map(|track| track["name"].as_str())
         .collect();
-    assert!(names.contains("Chosen") && names.contains("Chosen 2"), "{names:?}");
+    assert!(
+        names.contains("Chosen") && names.contains("Chosen 2"),
+        "{names:?}"
+    );
 }
 
 /// The adapter refuses two events at one instant: those have a list of their own.
@@ -140,13 +147,28 @@ fn captions_of_an_event_say_what_is_doubtful() {
     ]);
     let srt = array(&found[0]);
     assert_eq!(srt[0][0], 3_600_000);
-    assert!(srt[0][2].as_str().expect("text").contains("[?]"), "{}", srt[0]);
+    assert!(
+        srt[0][2].as_str().expect("text").contains("[?]"),
+        "{}",
+        srt[0]
+    );
     let second: Vec<_> = srt.iter().filter(|cue| cue[0] == 3_660_000).collect();
     assert_eq!(second.len(), 1);
-    assert!(second[0][2].as_str().expect("text").contains("[not written down yet]"));
+    assert!(
+        second[0][2]
+            .as_str()
+            .expect("text")
+            .contains("[not written down yet]")
+    );
     assert_eq!(array(&found[1]).len(), srt.len());
     let rows = array(&found[2]);
-    assert_eq!((&rows[0]["doubt"], &rows[1]["doubt"], &rows[2]["doubt"]),
-        (&"far away".into(), &"not written down yet".into(), &"".into()));
+    assert_eq!(
+        (&rows[0]["doubt"], &rows[1]["doubt"], &rows[2]["doubt"]),
+        (
+            &"far away".into(),
+            &"not written down yet".into(),
+            &"".into()
+        )
+    );
     assert_eq!(rows[0]["cut_in"], "01:00:00:00");
 }

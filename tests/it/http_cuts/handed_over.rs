@@ -123,7 +123,10 @@ pub(super) fn a_folder_has_the_sound_bit_by_bit(landing: &Landing, desk: &Desk<'
     assert_eq!(made["state"], "done", "{made:#}");
     assert_eq!(made["left_over"], json!([dead]));
     assert_eq!(made["made"]["left_out"], json!([]));
-    assert_eq!((&made["files"], &made["files"]), (&made["looked_at"], &made["made"]["sound"]));
+    assert_eq!(
+        (&made["files"], &made["files"]),
+        (&made["looked_at"], &made["made"]["sound"])
+    );
     let listed = as_owner(desk, Method::GET, "/hand-overs").json();
     assert_eq!(listed["hand_overs"][0], made);
     assert_eq!(desk.app.get("/hand-overs").status, 403);
@@ -197,7 +200,10 @@ fn an_archive_is_the_same_folder(desk: &Desk<'_>, target: &Path) {
     let reply = desk.app.get(&desk.path(&format!("/archive?{query}")));
     assert_eq!(reply.status, 200);
     assert_eq!(reply.header("content-type"), "application/zip");
-    assert_eq!(reply.header("content-disposition"), "attachment; filename=\"film.zip\"");
+    assert_eq!(
+        reply.header("content-disposition"),
+        "attachment; filename=\"film.zip\""
+    );
     let place = tempfile::tempdir().expect("a folder");
     let file = place.path().join("film.zip");
     fs::write(&file, &reply.body).expect("a file");
@@ -206,7 +212,10 @@ fn an_archive_is_the_same_folder(desk: &Desk<'_>, target: &Path) {
         assert z.testzip() is None\n\
         assert all(i.compress_type == zipfile.ZIP_STORED for i in z.infolist())\n\
         print(json.dumps({n: hashlib.sha256(z.read(n)).hexdigest() for n in z.namelist()}))";
-    let python = Command::new(oracle::python()).args(["-c", script]).arg(&file).output();
+    let python = Command::new(oracle::python())
+        .args(["-c", script])
+        .arg(&file)
+        .output();
     let python = python.expect("Python starts");
     assert!(python.status.success(), "{python:?}");
     let found: BTreeMap<String, String> =
@@ -225,8 +234,12 @@ fn an_archive_is_the_same_folder(desk: &Desk<'_>, target: &Path) {
     }
     assert!(there.len() > 5, "{there:#?}");
     assert_eq!(found, there);
-    desk.app.get(&desk.path("/archive?formats=doc")).problem(422);
-    desk.app.get(&desk.path("/archive?handles_ms=60001")).problem(422);
+    desk.app
+        .get(&desk.path("/archive?formats=doc"))
+        .problem(422);
+    desk.app
+        .get(&desk.path("/archive?handles_ms=60001"))
+        .problem(422);
 }
 
 /// One quote alone: its files, its sound, and none of the others.
@@ -244,7 +257,10 @@ pub(super) fn a_single_quote_is_handed_over(desk: &Desk<'_>) {
     let place = tempfile::tempdir().expect("a folder");
     let target = place.path().join("one");
     let made = ended(desk, &json!({"folder": target, "quotes": [id]}));
-    assert_eq!((&made["state"], &made["made"]["sound"]), (&json!("done"), &json!(1)));
+    assert_eq!(
+        (&made["state"], &made["made"]["sound"]),
+        (&json!("done"), &json!(1))
+    );
     let manifest: Value = read(&target.join("manifest.json"));
     let name = text(&manifest["pulls"][0], "name");
     assert!(name.starts_with(&format!("{last:03} ")), "{name}");
@@ -270,7 +286,10 @@ pub(super) fn a_folder_can_be_stopped(desk: &Desk<'_>) {
     let done: Vec<&str> = done.map(|end| text(end, "folder")).collect();
     assert!(done.len() >= 5, "{ends:#?}");
     // What is not done is stopped, and of that nothing is there.
-    assert!(ends.iter().all(|end| ["done", "cancelled"].contains(&text(end, "state"))));
+    assert!(
+        ends.iter()
+            .all(|end| ["done", "cancelled"].contains(&text(end, "state")))
+    );
     until_still(|| beside(&place.path().join("x")).len() == done.len());
     as_owner(desk, Method::GET, "/hand-overs/nobody").problem(404);
     as_owner(desk, Method::DELETE, "/hand-overs/nobody").problem(404);
@@ -294,8 +313,14 @@ pub(super) fn a_whole_event_is_handed_over(landing: &Landing, desk: &Desk<'_>) {
     for format in FORMATS {
         let answer = ask(&format!("format={format}")).json();
         assert_eq!(answer["left_out"], json!([]), "{format}");
-        assert_eq!((&answer["not_on_clock"], &answer["from_ms"]), (&json!(0), &json!(0)));
-        assert!(answer["moments"].as_u64() >= Some(said.len() as u64), "{answer}");
+        assert_eq!(
+            (&answer["not_on_clock"], &answer["from_ms"]),
+            (&json!(0), &json!(0))
+        );
+        assert!(
+            answer["moments"].as_u64() >= Some(said.len() as u64),
+            "{answer}"
+        );
         assert!(!text(&answer["files"][0], "text").is_empty(), "{format}");
     }
     let csv = ask("format=csv").json();
@@ -311,19 +336,34 @@ pub(super) fn a_whole_event_is_handed_over(landing: &Landing, desk: &Desk<'_>) {
         let heard = &row[6];
         assert_eq!(heard, text(moment, "text"), "{row:?}");
         // Labels tell the event clock: 25 frames a second.
-        let frames: i64 = row[1].rsplit(':').next().expect("frames").parse().expect("a number");
-        assert!((frames - (at_s.fract() * 25.0).round() as i64).abs() % 25 <= 1, "{row:?}");
-        assert!(row[21].contains("samples"), "the other recorder has it too: {row:?}");
+        let frames: i64 = row[1]
+            .rsplit(':')
+            .next()
+            .expect("frames")
+            .parse()
+            .expect("a number");
+        assert!(
+            (frames - (at_s.fract() * 25.0).round() as i64).abs() % 25 <= 1,
+            "{row:?}"
+        );
+        assert!(
+            row[21].contains("samples"),
+            "the other recorder has it too: {row:?}"
+        );
     }
     let part = json!({"parts": [{"name": "vows", "start_ms": number(said[1], "start_ms") - 500,
         "end_ms": number(said[1], "end_ms") + 500, "required": true}]});
     let kind = [("content-type", "application/json")];
     let body = part.to_string().into_bytes();
-    let set = desk.app.send(Method::PUT, &format!("{event}/parts"), &kind, body);
+    let set = desk
+        .app
+        .send(Method::PUT, &format!("{event}/parts"), &kind, body);
     assert_eq!(set.status, 200, "{}", set.json());
     let one = ask("format=srt&part=vows").json();
-    assert_eq!((&one["moments"], text(&one["files"][0], "name")), (&json!(1),
-        "Tarrow_Landing_vows.srt"));
+    assert_eq!(
+        (&one["moments"], text(&one["files"][0], "name")),
+        (&json!(1), "Tarrow_Landing_vows.srt")
+    );
     ask("format=srt&part=toasts").problem(404);
     ask("format=srt&person=nobody").problem(404);
     ask("format=doc").problem(422);

@@ -74,7 +74,10 @@ async fn archive(
     let list = read(&state, &cut, &which.ids()).await?;
     let parcel = Parcel::of(list, asked.into())?;
     let file = file_name(&format!("{}.list", parcel.name()), "zip");
-    let (name, top) = (disposition(&file)?, file.trim_end_matches(".zip").to_owned());
+    let (name, top) = (
+        disposition(&file)?,
+        file.trim_end_matches(".zip").to_owned(),
+    );
     let turn = state.hand_overs.turn().await.map_err(Problem::internal)?;
     let (into, off, cancel, body) = pipe::pipe();
     tokio::task::spawn_blocking(move || {

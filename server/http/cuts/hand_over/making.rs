@@ -60,15 +60,22 @@ async fn make(
     Path(cut): Path<String>,
     owner: Owner,
     Json(asked): Json<CutFolder>,
-) -> Answer<(StatusCode, [(header::HeaderName, HeaderValue); 1], Json<wire::HandOver>)> {
+) -> Answer<(
+    StatusCode,
+    [(header::HeaderName, HeaderValue); 1],
+    Json<wire::HandOver>,
+)> {
     is_owner(&owner)?;
     let list = read(&state, &cut, &asked.quotes).await?;
     let target = PathBuf::from(&asked.folder);
     let parcel = Parcel::of(list, asked)?;
-    let looked = tokio::task::spawn_blocking(move || may_be_made(&target).map(|left| (target, left)));
+    let looked =
+        tokio::task::spawn_blocking(move || may_be_made(&target).map(|left| (target, left)));
     let (target, left) = looked.await.map_err(Problem::internal)??;
     let work = Arc::new(Work::new(&parcel, target, left));
-    state.hand_overs.begin(work.clone(), parcel, &state.stopping)?;
+    state
+        .hand_overs
+        .begin(work.clone(), parcel, &state.stopping)?;
     let place = format!("{BASE}/hand-overs/{}", work.id);
     let place = HeaderValue::from_str(&place).map_err(Problem::internal)?;
     let told = Json(work.told());

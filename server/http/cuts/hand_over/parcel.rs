@@ -77,7 +77,9 @@ impl Parcel {
     pub fn files(&self) -> usize {
         let quotes = self.list.quotes.iter();
         let pieces = quotes.filter_map(|quote| self.list.pieces(quote).ok());
-        let takes = pieces.flatten().map(|piece| piece.heard.len().min(self.most()));
+        let takes = pieces
+            .flatten()
+            .map(|piece| piece.heard.len().min(self.most()));
         takes.sum()
     }
 

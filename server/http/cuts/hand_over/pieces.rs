@@ -121,7 +121,10 @@ fn one_after_another<'a>(
     quote: &'a Quote,
     chosen: &'a QuoteHearing,
 ) -> Option<Vec<(&'a QuoteHearing, Span)>> {
-    let of_it = quote.backups.iter().filter(|one| one.source.id == chosen.source.id);
+    let of_it = quote
+        .backups
+        .iter()
+        .filter(|one| one.source.id == chosen.source.id);
     let all: Vec<&QuoteHearing> = std::iter::once(chosen).chain(of_it).collect();
     let (mut parts, mut at) = (Vec::new(), 0);
     while at < quote.length_ms - SEAM_MS {
@@ -147,7 +150,10 @@ fn cut_out(quote: &Quote, span: Span, is_first: bool) -> Quote {
         let middle = i64::midpoint(start_ms, end_ms);
         (middle >= span.from_ms || is_first) && middle < span.to_ms
     };
-    let words = quote.words.iter().filter(|one| inside(one.start_ms, one.end_ms));
+    let words = quote
+        .words
+        .iter()
+        .filter(|one| inside(one.start_ms, one.end_ms));
     let words: Vec<_> = words
         .cloned()
         .map(|mut word| {
@@ -236,7 +242,11 @@ fn stretch<'a>(
     let row = desk.recordings.get(&id)?;
     // The end of a file is no whole ms.
     let is_end = end_ms >= row.duration_ms;
-    let to = if is_end { frames(row) } else { samples(end_ms, row) };
+    let to = if is_end {
+        frames(row)
+    } else {
+        samples(end_ms, row)
+    };
     let (from, to) = (samples(start_ms, row), to.min(frames(row)));
     let later = if later_ms <= SEAM_MS { 0 } else { later_ms };
     (end_ms > start_ms && from < to).then(|| Heard {
@@ -250,4 +260,132 @@ fn stretch<'a>(
 
 fn frames(row: &RecordingRow) -> u64 {
     u64::try_from(row.frames).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::HashMap;
+
+    use serde_json::{Value, json};
+
+    use super::super::super::super::made;
+    use super::super::super::super::places::Places;
+    use super::*;
+
+    /// Files of a minute at 48 kHz: two of a recorder that parted its take, one of another.
+    fn desk() -> Desk {
+        let rows = ["one", "two", "desk"].map(made::recording);
+        Desk {
+            event: "e".into(),
+            rate: None,
+            frame_rate: None,
+            places: Places::with(Vec::new()),
+            recordings: rows
+                .map(|row| (row.id.clone(), row))
+                .into_iter()
+                .collect::<HashMap<_, _>>(),
+        }
+    }
+
+    fn hearing(recording: &str, source: &str, at: (i64, i64), late_ms: i64, covers: bool) -> Value {
+        json!({
+            "source": {"id": source, "label": source.to_uppercase(), "placement": "worn"},
+            "recording": {"id": recording, "file": recording, "channels": "mix"},
+            "start_ms": at.0, "end_ms": at.1, "covers": covers, "late_ms": late_ms,
+            "timecode": null, "rank": 1, "heard": true, "verdict": "clean", "why": [],
+            "off_ms": null, "online": true, "play": "",
+        })
+    }
+
+    /// Two seconds long, over the seam of the two files.
+    fn quote(chosen: Value, backups: &[Value]) -> Quote {
+        let word = |text: &str, start_ms: i64| json!({"text": text, "start_ms": start_ms, "end_ms": start_ms + 300, "confidence": 1.0});
+        serde_json::from_value(json!({
+            "id": "q", "place": 3, "text": "ring the ferry bell", "text_now": null,
+            "person": null, "moments": [], "island": 0, "start_ms": 59_500, "end_ms": 61_500,
+            "at_ms": 0, "length_ms": 2_000, "in": {}, "out": {}, "hearing": null,
+            "words": [word("ring", 0), word("the", 400), word("ferry", 800), word("bell", 1_500)],
+            "chosen": chosen, "backups": backups, "backups_wanted": null, "note": "",
+            "problems": [],
+        }))
+        .expect("a quote")
+    }
+
+    fn told(pieces: &[Piece<'_>]) -> Vec<(usize, String, Vec<(String, u64, u64, u64)>)> {
+        let heard = |piece: &Piece<'_>| {
+            let each = piece.heard.iter();
+            each.map(|one| (one.row.id.0.clone(), one.from, one.to, one.later))
+                .collect()
+        };
+        let text = |quote: &Quote| quote.text_now.clone().unwrap_or_default();
+        let pieces = pieces.iter();
+        pieces
+            .map(|piece| (piece.number, text(&piece.quote), heard(piece)))
+            .collect()
+    }
+
+    #[test]
+    fn what_lies_over_a_seam_is_two_pieces_one_after_another() {
+        let desk = desk();
+        let one = hearing("one", "lav", (59_500, 60_000), 0, false);
+        let two = hearing("two", "lav", (0, 1_500), 500, false);
+        let other = hearing("desk", "desk", (10_000, 12_000), 0, true);
+        let own = |id: &str, from: u64, to: u64| (id.to_owned(), from, to, 0);
+        let want = [
+            (
+                1,
+                "ring the".to_owned(),
+                vec![
+                    own("one", 2_856_000, 2_880_000),
+                    own("desk", 480_000, 504_000),
+                ],
+            ),
+            (
+                2,
+                "ferry bell".to_owned(),
+                vec![own("two", 0, 72_000), own("desk", 504_000, 576_000)],
+            ),
+        ];
+        // Whichever of the two was chosen.
+        for (chosen, rest) in [(&one, &two), (&two, &one)] {
+            let quote = quote(chosen.clone(), &[other.clone(), rest.clone()]);
+            let found = pieces(&desk, &quote).unwrap_or_else(|why| panic!("{why:?}"));
+            assert_eq!(told(&found), want);
+        }
+        // Without the other file it is not all there.
+        let alone = quote(one.clone(), &[other]);
+        let why = pieces(&desk, &alone).err().expect("a reason");
+        assert_eq!(
+            (why.place, why.reason.as_str()),
+            (3, "LAV does not have all of it")
+        );
+        let (late_ms, some) = what_there_is(&desk, &alone).expect("something");
+        assert_eq!(
+            (late_ms, some.heard[0].to - some.heard[0].from),
+            (0, 24_000)
+        );
+    }
+
+    #[test]
+    fn a_backup_with_a_part_stands_where_that_belongs() {
+        let desk = desk();
+        let chosen = hearing("desk", "desk", (10_000, 12_000), 0, true);
+        let late = hearing("two", "lav", (0, 1_500), 500, false);
+        let early = hearing("one", "lav", (59_500, 60_000), 0, false);
+        let mut quote = quote(chosen, &[late, early]);
+        let found = pieces(&desk, &quote).unwrap_or_else(|why| panic!("{why:?}"));
+        let all = vec![
+            ("desk".to_owned(), 480_000, 576_000, 0),
+            ("two".to_owned(), 0, 72_000, 24_000),
+            ("one".to_owned(), 2_856_000, 2_880_000, 0),
+        ];
+        assert_eq!(told(&found)[0].2, all);
+        quote.backups_wanted = Some(1);
+        let found = pieces(&desk, &quote).unwrap_or_else(|why| panic!("{why:?}"));
+        assert_eq!(told(&found)[0].2, all[..2]);
+        // A syllable is no backup.
+        quote.backups[0].end_ms = 100;
+        let found = pieces(&desk, &quote).unwrap_or_else(|why| panic!("{why:?}"));
+        assert_eq!(told(&found)[0].2.len(), 2);
+    }
 }

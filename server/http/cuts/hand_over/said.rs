@@ -86,11 +86,15 @@ impl Said {
         let (title, within, by) = asked(store, &event, what).await?;
         let (all, placed) = (
             store.moment_count(&event.id, None, None).await?,
-            store.moment_count(&event.id, Some(i64::MIN), Some(i64::MAX)).await?,
+            store
+                .moment_count(&event.id, Some(i64::MIN), Some(i64::MAX))
+                .await?,
         );
         let (from, to) = within.unwrap_or((i64::MIN, i64::MAX));
         let (from, to) = (Some(from), Some(to));
-        let moments = store.moments(&event.id, from, to, MOST_MOMENTS + 1, 0).await?;
+        let moments = store
+            .moments(&event.id, from, to, MOST_MOMENTS + 1, 0)
+            .await?;
         if moments.len() > MOST_MOMENTS as usize {
             let why = format!("that is more than {MOST_MOMENTS} moments; ask part by part");
             return Err(Problem::field("part", why));
@@ -200,7 +204,9 @@ async fn asked(store: &Store, event: &EventRow, what: &What) -> Answer<Wanted> {
     if let Some(name) = &what.person {
         let people = store.people(&event.id).await?;
         let is_it = |id: &str, called: &str| id == name.trim() || called == name.trim();
-        let person = people.into_iter().find(|one| is_it(one.id.as_str(), &one.name));
+        let person = people
+            .into_iter()
+            .find(|one| is_it(one.id.as_str(), &one.name));
         let person = person.ok_or_else(|| Problem::missing("person", name))?;
         title = format!("{title}, {}", person.name);
         by = Some(person.id);

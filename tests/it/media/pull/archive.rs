@@ -13,7 +13,10 @@ use super::Folder;
 /// What `zipfile` says of a file, or why it refuses it.
 fn read(path: &Path, script: &str) -> Result<Value, String> {
     let script = format!("import json, sys, zipfile\nz = zipfile.ZipFile(sys.argv[1])\n{script}");
-    let python = Command::new(oracle::python()).args(["-c", &script]).arg(path).output();
+    let python = Command::new(oracle::python())
+        .args(["-c", &script])
+        .arg(path)
+        .output();
     let python = python.expect("Python starts");
     match python.status.success() {
         true => Ok(serde_json::from_slice(&python.stdout).expect("JSON")),
@@ -43,7 +46,10 @@ impl Write for Sparse {
 fn above_four_gib_it_is_read_all_the_same() {
     let folder = Folder::new();
     let path = folder.path("large.zip");
-    let mut archive = Box::new(Archive::new("film", Sparse(std::fs::File::create(&path).unwrap())));
+    let mut archive = Box::new(Archive::new(
+        "film",
+        Sparse(std::fs::File::create(&path).unwrap()),
+    ));
     let block = vec![0; 8 << 20];
     let large = (4_u64 << 30) + (8 << 20);
     archive.begin("audio/large.wav", large).unwrap();
@@ -58,8 +64,14 @@ fn above_four_gib_it_is_read_all_the_same() {
     let script = "print(json.dumps([[i.filename, i.file_size, i.header_offset] for i in \
         z.infolist()] + [z.read('film/behind.txt').decode()]))";
     let found = read(&path, script).unwrap();
-    assert_eq!(found[0], serde_json::json!(["film/audio/large.wav", large, 0]));
-    assert_eq!((&found[1][0], &found[1][1]), (&"film/behind.txt".into(), &5.into()));
+    assert_eq!(
+        found[0],
+        serde_json::json!(["film/audio/large.wav", large, 0])
+    );
+    assert_eq!(
+        (&found[1][0], &found[1][1]),
+        (&"film/behind.txt".into(), &5.into())
+    );
     assert!(found[1][2].as_u64() > Some(large));
     assert_eq!(found[2], "words");
 }
