@@ -90,6 +90,7 @@ pub struct AppState {
     access: guard::Access,
     limits: UploadLimits,
     stopping: CancellationToken,
+    hand_overs: cuts::HandOvers,
 }
 
 /// What the handlers work on and what they allow.
@@ -122,6 +123,7 @@ impl AppState {
             token: settings.token.into(),
             limits: settings.limits,
             stopping: CancellationToken::new(),
+            hand_overs: cuts::HandOvers::default(),
         }
     }
 }

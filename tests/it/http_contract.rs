@@ -26,6 +26,9 @@ include-name = [
     "POST /api/v1/cuts/{cut}/versions",
     "POST /api/v1/cuts/{cut}/restore",
     "GET /api/v1/cuts/{cut}/files",
+    "GET /api/v1/cuts/{cut}/archive",
+    "GET /api/v1/events/{event}/files",
+    "PATCH /api/v1/events/{event}",
     "POST /api/v1/events/{event}/people",
     "PATCH /api/v1/people/{person}",
     "POST /api/v1/people/{person}/merge",
@@ -41,7 +44,12 @@ include-name = [
 positive_data_acceptance.expected-statuses = ["2xx", 404, 409, 422]
 
 [[operations]]
-include-name = ["POST /api/v1/cuts/{cut}/folder"]
+include-name = [
+    "POST /api/v1/cuts/{cut}/folder",
+    "GET /api/v1/hand-overs",
+    "GET /api/v1/hand-overs/{hand_over}",
+    "DELETE /api/v1/hand-overs/{hand_over}",
+]
 
 [operations.checks]
 # Only with the owner's token, which is not described.
@@ -77,6 +85,6 @@ fn made_up_requests_get_what_the_description_says() {
     let told = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{told}");
     // Without the operations it would be content with nothing.
-    assert!(told.contains("Operations:       89 selected"), "{told}");
+    assert!(told.contains("Operations:       95 selected"), "{told}");
     assert_eq!(app.get("/health").json()["status"], "ok");
 }

@@ -13,7 +13,8 @@ pub struct Event {
     /// Its day, `YYYY-MM-DD`.
     #[schema(required)]
     pub date: Option<String>,
-    /// Frames a second, whole or as a fraction such as `30000/1001`.
+    /// Frames a second, whole or as a fraction such as `30000/1001`, with `df` behind it
+    /// where timecode leaves labels out (drop-frame).
     #[schema(required)]
     pub frame_rate: Option<String>,
     /// When it was made, RFC 3339.
@@ -51,9 +52,27 @@ pub struct NewEvent {
     #[serde(default)]
     #[schema(format = Date)]
     pub date: Option<String>,
-    /// Frames a second: `25`, `30000/1001`, …
+    /// Frames a second, 1 to 120: `25`, `30000/1001`, `29.97df` …
     #[serde(default)]
-    #[schema(pattern = "^[1-9][0-9]*(/[1-9][0-9]*)?$")]
+    #[schema(pattern = "^[0-9]+([./][0-9]+)?(n?df)?$")]
+    pub frame_rate: Option<String>,
+}
+
+/// What changes of an event; what is left out stays.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct EventChange {
+    /// Its title.
+    #[serde(default)]
+    #[schema(pattern = "\\S")]
+    pub title: Option<String>,
+    /// Its day, `YYYY-MM-DD`.
+    #[serde(default)]
+    #[schema(format = Date)]
+    pub date: Option<String>,
+    /// Frames a second, 1 to 120: `25`, `30000/1001`, `29.97df` …
+    #[serde(default)]
+    #[schema(pattern = "^[0-9]+([./][0-9]+)?(n?df)?$")]
     pub frame_rate: Option<String>,
 }
 
