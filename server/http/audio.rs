@@ -166,15 +166,16 @@ impl From<MediaError> for Problem {
 }
 
 /// What was decided about an answer that has bytes.
-struct Sent {
+pub(super) struct Sent {
     status: StatusCode,
     headers: HeaderMap,
     /// The bytes to send; none for HEAD and 304.
-    range: Option<ByteRange>,
+    pub range: Option<ByteRange>,
 }
 
 impl Sent {
-    fn decide(request: &Request, length: u64, etag: &str, media_type: &str) -> Answer<Self> {
+    /// By the request's method and conditions.
+    pub fn decide(request: &Request, length: u64, etag: &str, media_type: &str) -> Answer<Self> {
         let whole = ByteRange {
             start: 0,
             end: length,
@@ -218,11 +219,13 @@ impl Sent {
         })
     }
 
-    fn bare(self) -> Response {
+    /// The answer without bytes.
+    pub fn bare(self) -> Response {
         (self.status, self.headers).into_response()
     }
 
-    fn with(self, body: Body) -> Response {
+    /// The answer with the bytes of [`Self::range`].
+    pub fn with(self, body: Body) -> Response {
         (self.status, self.headers, body).into_response()
     }
 }

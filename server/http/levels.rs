@@ -14,7 +14,7 @@ use super::extract::{Json, Path, Query};
 use super::problem::{Answer, Problem};
 use super::shapes::reference;
 use super::wire::Levels;
-use crate::store::RecordingId;
+use crate::store::{RecordingId, RecordingRow};
 
 /// The routes of levels.
 pub fn routes() -> OpenApiRouter<AppState> {
@@ -65,16 +65,7 @@ async fn levels(
     };
     let measured = tokio::task::spawn_blocking(measure).await;
     let Some(found) = measured.map_err(Problem::internal)? else {
-        return Err(Problem::of(
-            StatusCode::CONFLICT,
-            "not-measured",
-            "Not measured",
-            format!(
-                "'{}' was not measured yet; wait until it is listened through. What an earlier \
-                 version listened through is measured when sayback starts and finds the file",
-                reference(&row).file
-            ),
-        ));
+        return Err(not_measured(&row));
     };
     Ok(Json(Levels {
         recording: reference(&row),
@@ -89,6 +80,20 @@ async fn levels(
         flat_samples: found.flat,
         silent_ms: found.silent_ms,
     }))
+}
+
+/// Nothing is known of how it sounds.
+pub(super) fn not_measured(row: &RecordingRow) -> Problem {
+    Problem::of(
+        StatusCode::CONFLICT,
+        "not-measured",
+        "Not measured",
+        format!(
+            "'{}' was not measured yet; wait until it is listened through. What an earlier \
+             version listened through is measured when sayback starts and finds the file",
+            row.name
+        ),
+    )
 }
 
 /// No finer than what is kept.

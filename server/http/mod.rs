@@ -34,8 +34,10 @@ mod levels;
 mod made;
 mod moments;
 mod openapi;
+mod outline;
 mod page;
 mod parts;
+mod peaks;
 mod people;
 mod places;
 pub mod problem;
@@ -141,6 +143,8 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(uploads::routes())
             .merge(recordings::routes())
             .merge(levels::routes())
+            .merge(peaks::routes())
+            .merge(outline::routes())
             .merge(words::routes())
             .merge(moments::routes())
             .merge(fixes::routes())

@@ -278,7 +278,7 @@ impl Look<'_> {
 }
 
 /// A list that came as one value: rows cost more to hand over than to find.
-fn listed<T: DeserializeOwned>(json: &str) -> Result<Vec<T>, StoreError> {
+pub(super) fn listed<T: DeserializeOwned>(json: &str) -> Result<Vec<T>, StoreError> {
     serde_json::from_str(json)
         .map_err(|error| StoreError::Database(sqlx::Error::Decode(error.into())))
 }

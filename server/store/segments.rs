@@ -1,5 +1,6 @@
 //! What was found in a recording by listening through it?
 
+use sayback_core::signal::peaks::Peaks;
 use serde_json::json;
 use sqlx::FromRow;
 
@@ -37,11 +38,13 @@ pub struct Detected<'a> {
     pub track: &'a [u8],
     /// Its levels at its own rate, as `core::quality::Track` writes them.
     pub quality: &'a [u8],
+    /// What it looks like.
+    pub peaks: &'a Peaks,
     /// What reading the whole file found wrong with it.
     pub warnings: &'a [String],
 }
 
-/// A recording whose levels are not known, or not as this version measures them.
+/// A recording of which this version measures more than is known.
 #[derive(Clone, Debug, PartialEq, FromRow)]
 pub struct Unmeasured {
     /// The recording.
@@ -71,7 +74,9 @@ statements! {
     UNMEASURED = "SELECT r.id, r.event_id, f.path FROM track t
         JOIN recording r ON r.id = t.recording_id JOIN file f ON f.hash = r.file_hash
         JOIN job j ON j.kind = 'detect' AND j.subject = r.id AND j.state = 'done'
-        WHERE t.quality IS NULL ORDER BY r.id";
+        WHERE t.quality IS NULL
+            OR NOT EXISTS (SELECT 1 FROM waveform w WHERE w.recording_id = t.recording_id)
+        ORDER BY r.id";
     WARN = "UPDATE file SET warnings = (SELECT json_group_array(value) FROM (
             SELECT value, MIN(place) FROM (
                 SELECT value, key AS place FROM json_each(file.warnings)
@@ -127,6 +132,8 @@ impl Store {
             .bind(detected.track)
             .bind(detected.quality)
             .execute(&mut *transaction)
+            .await?;
+        self.draw(&mut transaction, &recording.id, detected.peaks)
             .await?;
         sqlx::query(self.sql(DETECTED))
             .bind(&recording.id)

@@ -28,6 +28,7 @@ use std::process::Command;
 
 use case::Case;
 use sayback::core::quality::Meter;
+use sayback::core::signal::peaks::PeakMaker;
 use scenes::Lines;
 use score::Table;
 use xtask::oracle;
@@ -243,6 +244,17 @@ fn levels_speed(cases: &[Case]) {
         println!(
             "levels, 48 kHz, {channels} channel(s): {rows} rows in {took:.2} s of user CPU time: {:.0} times real time",
             LEVEL_MINUTES as f64 * 60.0 / took
+        );
+        let before = user_seconds();
+        let mut maker = PeakMaker::new(channels, RATE).expect("a maker");
+        for block in sound.chunks(RATE as usize) {
+            maker.push(block);
+        }
+        let tiles = maker.finish(&[]).tiles().count();
+        let took = user_seconds() - before;
+        println!(
+            "waveform, 48 kHz, {channels} channel(s): {tiles} tiles in {took:.2} s of user CPU time: {:.0} times real time",
+            LEVEL_MINUTES as f64 * 60.0 / took.max(0.01)
         );
     }
 }

@@ -120,6 +120,13 @@ impl TestApp {
         Self::on(data, settings, config)
     }
 
+    /// A server over a data folder that was there, whose engine works otherwise.
+    #[allow(dead_code, reason = "a bench asks nothing of it")]
+    pub fn over_with(data: TempDir, config: EngineConfig) -> Self {
+        let settings = settings(data.path());
+        Self::on(data, settings, config)
+    }
+
     /// Ends the server; its data folder.
     #[allow(dead_code, reason = "a bench asks so")]
     pub fn stop(mut self) -> TempDir {

@@ -5,6 +5,10 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use fantoccini::actions::{
+    InputSource, KeyAction, KeyActions, MouseActions, PointerAction, WheelAction, WheelActions,
+};
+use fantoccini::key::Key;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -57,6 +61,17 @@ impl Browser {
         self.client.goto(url).await.expect("the page opens");
     }
 
+    /// From the next page on, pages' own policies are not kept: for what a test brings
+    /// along.
+    pub async fn without_policy(&self) {
+        let session = self.client.session_id().await.expect("a session");
+        let session = session.expect("a session");
+        let url = format!("{}/session/{session}/goog/cdp/execute", self.driver.url);
+        let body = json!({"cmd": "Page.setBypassCSP", "params": {"enabled": true}});
+        let asked = tokio::task::spawn_blocking(move || tell(&url, &body.to_string()));
+        asked.await.expect("it runs").expect("the driver does it");
+    }
+
     /// Runs a script in the page.
     pub async fn run(&self, script: &str) -> Value {
         self.client
@@ -94,6 +109,55 @@ impl Browser {
             .expect("the key is pressed");
     }
 
+    /// Makes the window so large, on the outside.
+    pub async fn window(&self, width: u32, height: u32) {
+        let sized = self.client.set_window_size(width, height).await;
+        sized.expect("the window takes its size");
+    }
+
+    /// Presses at one point of the window, CSS px, and lets go at another, by way of the
+    /// points between.
+    pub async fn drag(&self, path: &[(f64, f64)]) {
+        let to = |&(x, y): &(f64, f64)| PointerAction::MoveTo {
+            duration: Some(Duration::from_millis(20)),
+            x,
+            y,
+        };
+        let mut hand = MouseActions::new("hand".into()).then(to(&path[0]));
+        hand = hand.then(PointerAction::Down { button: 0 });
+        hand = path[1..].iter().map(to).fold(hand, MouseActions::then);
+        let done = hand.then(PointerAction::Up { button: 0 });
+        let acted = self.client.perform_actions(done).await;
+        acted.expect("the hand moves");
+    }
+
+    /// Turns the wheel over a point, by so many CSS px.
+    pub async fn wheel(&self, (x, y): (f64, f64), down: i64) {
+        let turn = WheelAction::Scroll {
+            duration: None,
+            x: x as i64,
+            y: y as i64,
+            delta_x: 0,
+            delta_y: down,
+        };
+        let wheel = WheelActions::new("wheel".into()).then(turn);
+        let acted = self.client.perform_actions(wheel).await;
+        acted.expect("the wheel turns");
+    }
+
+    /// Presses keys, the first of them held down until the end.
+    pub async fn chord(&self, held: Key, keys: &[Key]) {
+        let mut hand = KeyActions::new("keys".into()).then(KeyAction::Down { value: held.into() });
+        for key in keys {
+            let value = (*key).into();
+            hand = hand.then(KeyAction::Down { value });
+            hand = hand.then(KeyAction::Up { value });
+        }
+        let done = hand.then(KeyAction::Up { value: held.into() });
+        let acted = self.client.perform_actions(done).await;
+        acted.expect("keys are pressed");
+    }
+
     /// Types into an element.
     pub async fn type_into(&self, css: &str, text: &str) {
         let element = self
@@ -120,6 +184,42 @@ impl Browser {
         element.click().await.expect("it is clicked");
     }
 
+    /// Makes the window another size, in CSS px.
+    pub async fn resize(&self, width: u32, height: u32) {
+        let metrics = json!({"width": width, "height": height, "deviceScaleFactor": 1,
+            "mobile": false});
+        self.devtools("Emulation.setDeviceMetricsOverride", &metrics)
+            .await;
+    }
+
+    /// Drags from one point of the window to another, in CSS px: presses, moves as a hand
+    /// does, lets go.
+    pub async fn drag(&self, (x, y): (f64, f64), (to_x, to_y): (f64, f64)) {
+        let move_to = |x: f64, y: f64, ms: u32| json!({"type": "pointerMove", "duration": ms, "x": x.round(), "y": y.round()});
+        let moves = json!([
+            move_to(x, y, 0),
+            {"type": "pointerDown", "button": 0},
+            move_to(f64::midpoint(x, to_x), f64::midpoint(y, to_y), 150),
+            move_to(to_x, to_y, 150),
+            {"type": "pointerUp", "button": 0},
+        ]);
+        let body = json!({"actions": [{"type": "pointer", "id": "hand",
+            "parameters": {"pointerType": "mouse"}, "actions": moves}]});
+        self.ask_driver("actions", body.to_string()).await;
+    }
+
+    /// Has the browser keep what it downloads in a folder.
+    pub async fn downloads_into(&self, folder: &Path) {
+        let params = json!({"behavior": "allow", "downloadPath": folder});
+        self.devtools("Browser.setDownloadBehavior", &params).await;
+    }
+
+    /// Calls a command of the browser's own protocol.
+    async fn devtools(&self, command: &str, params: &Value) {
+        let body = json!({"cmd": command, "params": params});
+        self.ask_driver("goog/cdp/execute", body.to_string()).await;
+    }
+
     /// Ends the browser; the complaints it had about the page.
     pub async fn end(self) -> Vec<String> {
         let complaints = self.complaints().await;
@@ -129,34 +229,44 @@ impl Browser {
     }
 
     async fn complaints(&self) -> Vec<String> {
-        let session = self
-            .client
-            .session_id()
-            .await
-            .expect("a session")
-            .expect("a session");
-        let url = format!("{}/session/{session}/se/log", self.driver.url);
-        let asked = move || {
-            // The driver is on this machine, whatever the environment says.
-            let agent = ureq::Agent::config_builder()
-                .proxy(None)
-                .build()
-                .new_agent();
-            let request = agent.post(url).header("content-type", "application/json");
-            let mut answer = request.send(r#"{"type": "browser"}"#)?;
-            answer.body_mut().read_to_string()
-        };
-        let answer = tokio::task::spawn_blocking(asked)
-            .await
-            .expect("it runs")
-            .expect("a log");
-        let answer: Value = serde_json::from_str(&answer).expect("JSON");
+        let answer = self
+            .ask_driver("se/log", json!({"type": "browser"}).to_string())
+            .await;
         let entries = answer["value"].as_array().cloned().unwrap_or_default();
         entries
             .iter()
             .map(|entry| entry["message"].to_string())
             .collect()
     }
+
+    /// Asks the driver what the client has no call for.
+    async fn ask_driver(&self, path: &str, body: String) -> Value {
+        let session = self
+            .client
+            .session_id()
+            .await
+            .expect("a session")
+            .expect("a session");
+        let url = format!("{}/session/{session}/{path}", self.driver.url);
+        let asked = move || tell(&url, &body);
+        let answer = tokio::task::spawn_blocking(asked)
+            .await
+            .expect("it runs")
+            .expect("an answer");
+        serde_json::from_str(&answer).expect("JSON")
+    }
+}
+
+/// What the driver says to something that the client has no call for.
+fn tell(url: &str, body: &str) -> Result<String, ureq::Error> {
+    // The driver is on this machine, whatever the environment says.
+    let agent = ureq::Agent::config_builder()
+        .proxy(None)
+        .build()
+        .new_agent();
+    let request = agent.post(url).header("content-type", "application/json");
+    let mut answer = request.send(body)?;
+    answer.body_mut().read_to_string()
 }
 
 fn arguments(profile: &Path) -> Vec<String> {

@@ -140,6 +140,8 @@ fn what_one_recorder_alone_has_is_told_and_a_second_one_ends_it() {
     let share = more.as_f64().expect("a time") / all.as_f64().expect("a time");
     assert!(share > 0.9, "everybody was in one room: {ceremony:#}");
 
+    an_outline_says_the_same(&app, &event, &told);
+
     let page = app.get(&format!("/events/{event}/coverage.html"));
     assert_eq!(page.status, 200);
     assert!(
@@ -151,6 +153,50 @@ fn what_one_recorder_alone_has_is_told_and_a_second_one_ends_it() {
         html.contains("Keep the cards. Not backed up: letters"),
         "{html}"
     );
+}
+
+/// Of every moment, how many have it: added up, what coverage tells of all parts.
+fn an_outline_says_the_same(app: &TestApp, event: &str, told: &Value) {
+    let outline = app.get(&format!("/events/{event}/outline")).json();
+    let list = |name: &str| outline["moments"][name].as_array().expect(name).clone();
+    let number = |value: &Value| value.as_i64().expect("a number");
+    let moments = app
+        .get(&format!("/events/{event}/moments?limit=1000"))
+        .json();
+    let moments = moments["moments"].as_array().expect("moments");
+    let own: Vec<&Value> = moments.iter().filter(|m| m["island"] == 0).collect();
+    assert!(own.len() > 20 && own.len() < 1000);
+    for name in [
+        "start_ms",
+        "end_ms",
+        "person",
+        "certainty",
+        "best",
+        "good",
+        "doubtful",
+    ] {
+        assert_eq!(list(name).len(), own.len(), "{name}");
+    }
+    let recordings = outline["recordings"].as_array().expect("a list");
+    let mut sums = [0; 3];
+    for (n, moment) in own.iter().enumerate() {
+        let at = |name: &str| list(name)[n].clone();
+        assert_eq!(at("id"), moment["id"]);
+        assert_eq!(
+            (at("start_ms"), at("end_ms")),
+            (moment["start_ms"].clone(), moment["end_ms"].clone())
+        );
+        assert_eq!(at("doubtful"), true, "nobody has listened to the words yet");
+        let best = number(&at("best")) as usize;
+        assert_eq!(recordings[best], moment["hearings"][0]["recording"]["id"]);
+        sums[number(&at("good")) as usize] += number(&at("end_ms")) - number(&at("start_ms"));
+    }
+    let parts = told["parts"].as_array().expect("parts").iter();
+    let parts: Vec<&Value> = parts.chain([&told["elsewhere"]]).collect();
+    let told = ["none_ms", "one_ms", "more_ms"]
+        .map(|name| parts.iter().map(|part| number(&part[name])).sum::<i64>());
+    assert_eq!(sums, told);
+    assert!(sums.iter().all(|&ms| ms > 0), "{sums:?}");
 }
 
 #[test]
@@ -192,7 +238,7 @@ fn parts_are_taken_or_refused_with_the_reason() {
     let told = app.get(&format!("/events/{event}/coverage")).json();
     assert_eq!(told["backed_up"], true, "{told}");
     assert_eq!(told["parts"][0]["backed_up"], false, "{told}");
-    for route in ["parts", "coverage", "coverage.html"] {
+    for route in ["parts", "coverage", "coverage.html", "outline"] {
         app.get(&format!("/events/nobody/{route}")).problem(404);
     }
 }

@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use sayback::core::quality::Verdict;
+use sayback::core::signal::peaks::Peaks;
 use sayback::store::{
     AttemptRow, Detected, EventId, Grouped, Lane, Lease, MomentId, MomentWords, NewFile,
     NewHearing, NewIntake, NewMoment, NewSegment, NewWord, Opened, OpenedRecording, Queued,
@@ -168,6 +169,7 @@ async fn fill(store: &Store, event: &EventId, n: usize) {
         segments: &found,
         track: &[],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     store.finish_detect(&lease, &detected, 1).await.unwrap();
@@ -265,7 +267,7 @@ fn only(_: &MomentId, attempts: &[AttemptRow]) -> MomentWords {
     }
 }
 
-async fn claim(store: &Store, lane: Lane) -> Lease {
+pub(crate) async fn claim(store: &Store, lane: Lane) -> Lease {
     store
         .claim(lane, "w", 1, 1_000)
         .await
@@ -274,7 +276,7 @@ async fn claim(store: &Store, lane: Lane) -> Lease {
         .lease()
 }
 
-fn file(n: usize, path: &str) -> NewFile {
+pub(crate) fn file(n: usize, path: &str) -> NewFile {
     NewFile {
         hash: format!("{n:064}"),
         path: path.into(),

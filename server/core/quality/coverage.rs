@@ -4,6 +4,7 @@
 //! repeated (common practice, no source): each stretch of speech is to be had from two
 //! recorders at least, each good enough to be used.
 
+use super::Verdict;
 use crate::units::EventMs;
 
 /// Moments that lack a backup and are no further apart are told as one gap, ms.
@@ -11,6 +12,27 @@ const ONE_GAP_MS: i64 = 10_000;
 
 /// So many usable sources are a source and its backup.
 pub const BACKED_UP: usize = 2;
+
+/// Whether what was said in a moment with this text needs a backup: not where the model
+/// listened and heard no words.
+#[must_use]
+pub fn needs_backup(text: Option<&str>) -> bool {
+    text != Some("")
+}
+
+/// The sources that have a moment well enough to be used, in order, each once: of its
+/// hearings, whether each is above its recorder's noise, how usable it is, and its source.
+#[must_use]
+pub fn usable_sources<S: Ord>(hearings: impl IntoIterator<Item = (bool, Verdict, S)>) -> Vec<S> {
+    let mut sources: Vec<S> = hearings
+        .into_iter()
+        .filter(|(heard, verdict, _)| *heard && verdict.is_usable())
+        .map(|(.., source)| source)
+        .collect();
+    sources.sort_unstable();
+    sources.dedup();
+    sources
+}
 
 /// A named stretch of an event.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -195,6 +217,20 @@ mod tests {
             (found[2].one_ms, found[2].moments.as_slice()),
             (1_000, &[5][..])
         );
+    }
+
+    #[test]
+    fn a_source_counts_once_and_only_where_it_heard() {
+        let hearings = [
+            (true, Verdict::Usable, 7),
+            (true, Verdict::Clean, 3),
+            (true, Verdict::Poor, 1),
+            (false, Verdict::Clean, 2),
+            (true, Verdict::Clean, 7),
+            (true, Verdict::Lost, 4),
+        ];
+        assert_eq!(usable_sources(hearings), [3, 7]);
+        assert!(needs_backup(None) && needs_backup(Some("a")) && !needs_backup(Some("")));
     }
 
     #[test]

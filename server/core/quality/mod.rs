@@ -21,7 +21,9 @@ mod track;
 mod verdict;
 
 pub use clarity::{Copy, clarity};
-pub use coverage::{BACKED_UP, Covered, Gap, PartCoverage, Span, coverage, part_of};
+pub use coverage::{
+    BACKED_UP, Covered, Gap, PartCoverage, Span, coverage, needs_backup, part_of, usable_sources,
+};
 pub use heard::{Frame, Heard, Measures, Modulation};
 pub use loudness::Loudness;
 pub use meter::Meter;

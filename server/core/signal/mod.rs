@@ -18,8 +18,8 @@
 //! - [`segments`]: numbers to stretches worth keeping.
 //! - [`detector`]: the whole, sample to segment; [`params`]: its numbers.
 //!
-//! Beside it, [`pcm`]: stored bytes to samples, and [`channels`]: how the
-//! channels of one file are related.
+//! Beside it, [`pcm`]: stored bytes to samples; [`channels`]: how the channels
+//! of one file are related; [`peaks`]: what the wave looks like from afar.
 
 pub mod bands;
 pub mod channels;
@@ -31,6 +31,7 @@ pub mod marks;
 mod numbered;
 pub mod params;
 pub mod pcm;
+pub mod peaks;
 mod quantile;
 pub mod segments;
 pub mod spectrum;

@@ -118,7 +118,7 @@ impl Known {
     fn coverage(mut self) -> Coverage {
         // What the model listened to and heard no words in needs no backup.
         self.moments
-            .retain(|row| row.island == 0 && row.text.as_deref() != Some(""));
+            .retain(|row| row.island == 0 && quality::needs_backup(row.text.as_deref()));
         let sources: Vec<SourceId> = {
             let ids: BTreeSet<_> = self.recordings.values().map(|r| &r.source_id).collect();
             ids.into_iter().cloned().collect()
@@ -171,10 +171,11 @@ impl Known {
 
     /// The sources that have a moment well enough, by number.
     fn usable(&self, moment: &MomentId, sources: &[SourceId]) -> Vec<usize> {
-        self.heard(moment)
-            .filter(|(hearing, _)| hearing.verdict.is_usable())
-            .filter_map(|(_, recording)| sources.binary_search(&recording.source_id).ok())
-            .collect()
+        let hearings = self.heard(moment).filter_map(|(hearing, recording)| {
+            let source = sources.binary_search(&recording.source_id).ok()?;
+            Some((hearing.heard, hearing.verdict.0, source))
+        });
+        quality::usable_sources(hearings)
     }
 
     fn told(

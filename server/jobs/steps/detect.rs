@@ -2,6 +2,7 @@
 
 use sayback_core::clock::{Track, TrackMaker};
 use sayback_core::quality::{self, Meter};
+use sayback_core::signal::peaks::{PeakMaker, Peaks};
 use sayback_core::signal::{DetectorParams, SpeechDetector, SpeechSegment};
 use sayback_core::units::ANALYSIS_RATE_HZ;
 
@@ -20,6 +21,7 @@ struct Heard {
     /// Its band levels.
     track: Track,
     quality: quality::Track,
+    peaks: Peaks,
     /// What reading the whole file found wrong with it.
     warnings: Vec<String>,
 }
@@ -50,6 +52,7 @@ impl Step<'_> {
             segments: &segments,
             track: &heard.track.to_bytes(),
             quality: &heard.quality.to_bytes(),
+            peaks: &heard.peaks,
             warnings: &heard.warnings,
         };
         self.write(|| self.store().finish_detect(&lease, &detected, now_ms()))
@@ -61,6 +64,7 @@ impl Step<'_> {
         let mut detector = SpeechDetector::new(DetectorParams::default());
         let mut track = TrackMaker::new();
         let mut meter = Meter::new(stream.told_channels(), stream.info().rate_hz);
+        let mut peaks = PeakMaker::new(stream.told_channels(), stream.info().rate_hz);
         let mut segments = Vec::new();
         let mut block = vec![0.0; BLOCK];
         let mut samples = 0_u64;
@@ -69,6 +73,9 @@ impl Step<'_> {
             let read = stream.read_and_tell(&mut block, &mut |frames| {
                 if let Some(meter) = &mut meter {
                     meter.push(frames);
+                }
+                if let Some(peaks) = &mut peaks {
+                    peaks.push(frames);
                 }
             })?;
             if read == 0 {
@@ -81,6 +88,7 @@ impl Step<'_> {
         }
         detector.finish(&mut segments);
         Ok(Heard {
+            peaks: peaks.map_or_else(Peaks::default, |maker| maker.finish(&segments)),
             segments,
             track: track.finish(),
             quality: meter.map(Meter::finish).unwrap_or_default(),

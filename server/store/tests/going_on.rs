@@ -207,6 +207,7 @@ async fn look_through(store: &Store, event: &EventId, letter: char) -> Recording
         segments: &segments,
         track: &[7],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     let lease = claim(store, Lane::Light, &format!("d{letter}"))

@@ -15,6 +15,7 @@ mod meant;
 mod older;
 mod paging;
 mod parts;
+mod peaks;
 mod put_right;
 mod put_right_any;
 mod put_right_stays;
@@ -29,6 +30,7 @@ use std::path::{Path, PathBuf};
 pub(super) use full::limited;
 
 use super::*;
+use sayback_core::signal::peaks::Peaks;
 
 /// Every statement of the store.
 fn all_statements() -> Vec<&'static super::statement::Statement> {
@@ -56,6 +58,8 @@ fn all_statements() -> Vec<&'static super::statement::Statement> {
         moments::ALL,
         moved::ALL,
         super::parts::ALL,
+        super::outline::ALL,
+        super::peaks::ALL,
         super::people::ALL,
         queue::ALL,
         recordings::ALL,

@@ -48,6 +48,7 @@ pub(super) async fn given(store: &Store, event: &EventId) {
     assert_eq!(store.parts(event).await.unwrap(), []);
     store.unsettled(event).await.unwrap();
     super::scripts::kept(store, event).await;
+    super::peaks::drawn_and_outlined(store, event).await;
 }
 
 #[tokio::test]

@@ -239,12 +239,12 @@ async fn the_story_uses_every_statement() {
         recent_wall_ms: 1_000.0,
     };
     assert_eq!(steps[0], rate);
-    let segments = [found(1_000, 3_000), found(5_000, 6_000)];
     let detected = Detected {
         recording: &recording,
-        segments: &segments,
+        segments: &[found(1_000, 3_000), found(5_000, 6_000)],
         track: &[1, 2, 3],
         quality: &[4, 5],
+        peaks: &Peaks::default(),
         warnings: &["3 places".into(), "the header said 0 bytes".into()],
     };
     store
@@ -349,16 +349,16 @@ pub(super) async fn open_another(
     let takes = vec![vec![first.id.clone()], vec![ids[0].clone()]];
     store.set_takes(&first.source_id, &takes).await.unwrap();
     let recording = store.recording(&ids[0]).await.unwrap();
-    let segments = [
-        found(1_010, 3_010),
-        found(5_010, 6_010),
-        found(8_000, 10_000),
-    ];
     let detected = Detected {
         recording: &recording,
-        segments: &segments,
+        segments: &[
+            found(1_010, 3_010),
+            found(5_010, 6_010),
+            found(8_000, 10_000),
+        ],
         track: &[7],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     let lease = claim(store, Lane::Light, "b2").await.lease();
@@ -388,12 +388,12 @@ async fn clock(store: &Store, event: &EventId, recording: &RecordingId) {
     let detect = claim(store, Lane::Light, "a2").await;
     assert_eq!(detect.kind, JobKind::Detect, "align waits for it");
     let row = store.recording(recording).await.unwrap();
-    let segments = [found(1_000, 3_000), found(5_000, 6_000)];
     let detected = Detected {
         recording: &row,
-        segments: &segments,
+        segments: &[found(1_000, 3_000), found(5_000, 6_000)],
         track: &[4],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     store

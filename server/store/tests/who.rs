@@ -82,6 +82,7 @@ async fn one_moment(store: &Store) -> (EventId, SourceId) {
         segments: &[found_speech(1_000, 3_000)],
         track: &[7],
         quality: &[],
+        peaks: &Peaks::default(),
         warnings: &[],
     };
     let lease = claim(store, Lane::Light, "w2").await.lease();

@@ -9,7 +9,7 @@ import { showProgress } from "./shell/progress.js";
 import { Views } from "./shell/views.js";
 import { Deck } from "./deck/deck.js";
 import { Strip } from "./deck/strip.js";
-import { at } from "./dom.js";
+import { at, el } from "./dom.js";
 import { AddView } from "./add/view.js";
 import { CoverView } from "./cover/view.js";
 import { CutsView } from "./cuts/view.js";
@@ -45,11 +45,15 @@ state.read((known, changed) => {
   deck.show(known, changed);
   strip.show(known, changed);
   views.show(known, changed);
-  if (any("eventId", "view", "query", "place", "cut")) address.remember(known);
+  if (any("eventId", "view", "query", "narrow", "place", "cut")) address.remember(known);
 });
 
 function showNews({ news }) {
   at("news").textContent = news?.text ?? "";
+  if (news?.act) {
+    const button = el("button", { type: "button", class: "quiet", onclick: news.act.run }, news.act.name);
+    at("news").append(" ", button);
+  }
   at("news").classList.toggle("trouble", news?.trouble ?? false);
 }
 
@@ -77,7 +81,7 @@ async function start() {
   listen();
   const wanted = address.read();
   at("query").value = wanted.query;
-  state.set({ query: wanted.query, view: wanted.view });
+  state.set({ query: wanted.query, narrow: wanted.narrow, view: wanted.view });
   await desk.start(wanted);
   if (state.known.view === "find") at("query").focus();
 }

@@ -22,6 +22,7 @@ export class State {
     ...OF_EVENT,
     view: "find",
     query: "",
+    narrow: {}, // what lines must be like beside their words, as a search has it
     heard: null, // what sounds: the player's state
     news: null, // {text, trouble}: one sentence for the user
   };

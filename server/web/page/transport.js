@@ -47,7 +47,8 @@ export const first = (recording) => post(`/recordings/${part(recording)}/first`)
 export const clock = (eventId) => ask(`/events/${part(eventId)}/clock`);
 
 /** Every moment of an event in short, in columns. */
-export const outline = (eventId) => ask(`/events/${part(eventId)}/outline`);
+export const outline = (eventId) =>
+  ask(`/events/${part(eventId)}/outline`).then(({ moments: columns, ...rest }) => ({ ...rest, ...columns }));
 export const parts = (eventId) => ask(`/events/${part(eventId)}/parts`).then((answer) => answer.parts);
 export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
@@ -85,9 +86,6 @@ export const wearers = (source) => ask(`/sources/${part(source)}/wearers`).then(
 export const setWearers = (source, list) =>
   send(`/sources/${part(source)}/wearers`, { wearers: list }, "PUT");
 
-export const addCut = (eventId, cut) => send(`/events/${part(eventId)}/cuts`, cut);
-export const addQuotes = (cut, version, quotes) =>
-  send(`/cuts/${part(cut)}/quotes`, { version, quotes });
 
 /** Has the clock of an event solved again. */
 export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});
@@ -96,10 +94,13 @@ export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {
 export const clockPicture = (eventId, version) =>
   `${BASE}/events/${part(eventId)}/clock.svg?${new URLSearchParams({ shows: version })}`;
 
-export function search(eventId, query, { typing = false, offset = 0, limit = 20, signal } = {}) {
-  const asked = new URLSearchParams({ q: query, event: eventId, typing, offset, limit });
-  return ask(`/search?${asked}`, { signal });
+/** Finds words; `asked` are the parameters of a search. */
+export function search(asked, { signal } = {}) {
+  return ask(`/search?${new URLSearchParams({ limit: 20, ...asked })}`, { signal });
 }
+export const searches = () => ask("/searches").then((answer) => answer.searches);
+export const keepSearch = (name, asked) => send("/searches", { name, asked });
+export const forgetSearch = (id) => ask(`/searches/${part(id)}`, { method: "DELETE" });
 
 export const scripts = (eventId) =>
   ask(`/events/${part(eventId)}/scripts`).then((answer) => answer.scripts);
@@ -124,6 +125,10 @@ export function slice(recording, startMs, endMs) {
   return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;
 }
 
+/** How loud [startMs, endMs) of a recording is. */
+export const levels = (recording, startMs, endMs) =>
+  ask(`/recordings/${part(recording)}/levels?start_ms=${startMs}&end_ms=${endMs}`);
+
 /** Follows the work on an event, or on all; returns what stops it. */
 export function follow(eventId, { progress, change, lost }) {
   const whose = eventId ? `?event=${part(eventId)}` : "";
@@ -133,3 +138,68 @@ export function follow(eventId, { progress, change, lost }) {
   source.addEventListener("error", () => lost());
   return () => source.close();
 }
+
+// -- the day ----------------------------------------------------------------------
+
+/** The waves of all recordings that were listened through, coarse: `bins` a recording. */
+export const eventPeaks = (eventId, bins) =>
+  ask(`/events/${part(eventId)}/peaks?${new URLSearchParams({ bins_max: bins })}`);
+
+/** A tile of a recording's wave: bytes, three a bin; null behind its end. */
+export async function peakTile(recording, level, tile, { signal } = {}) {
+  const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
+  const response = await fetch(BASE + path, { signal });
+  if (response.status === 404) return null;
+  if (!response.ok) throw new Refusal({ status: response.status, detail: "The wave is not drawn yet." });
+  return new Uint8Array(await response.arrayBuffer());
+}
+
+
+/** Gives an event its parts in place of those it had; as they are kept. */
+export const setParts = (eventId, all) =>
+  send(`/events/${part(eventId)}/parts`, { parts: all }, "PUT").then((answer) => answer.parts);
+
+/** Says where a recording lies, or takes that back; the clock is solved again. */
+export const setPlace = (recording, fix) => send(`/recordings/${part(recording)}/clock`, fix, "PUT");
+export const freePlace = (recording) =>
+  ask(`/recordings/${part(recording)}/clock`, { method: "DELETE" });
+
+// -- cut lists --------------------------------------------------------------------
+
+const ofCut = (cut, rest = "") => `/cuts/${part(cut)}${rest}`;
+const ofQuote = (cut, quote, rest = "") => ofCut(cut, `/quotes/${part(quote)}${rest}`);
+
+/** A cut list with its quotes as everything lies now. */
+export const cut = (id) => ask(ofCut(id));
+export const makeCut = (eventId, { name, note = "" }) =>
+  send(`/events/${part(eventId)}/cuts`, { name, note });
+export const changeCut = (id, version, changes) => send(ofCut(id), { version, ...changes }, "PATCH");
+export const removeCut = (id) => ask(ofCut(id), { method: "DELETE" });
+
+/** Puts quotes into a list: hits, words of moments, or stretches; at the end without `place`. */
+export const addQuotes = (id, version, quotes, place = null) =>
+  send(ofCut(id, "/quotes"), place === null ? { version, quotes } : { version, place, quotes });
+export const changeQuote = (id, version, quote, changes) =>
+  send(ofQuote(id, quote), { version, ...changes }, "PATCH");
+export const nudgeQuote = (id, version, quote, nudge) =>
+  send(ofQuote(id, quote, "/nudge"), { version, ...nudge });
+export const placeQuote = (id, version, quote, place) =>
+  send(ofQuote(id, quote, "/place"), { version, place }, "PUT");
+export const removeQuote = (id, version, quote) =>
+  ask(`${ofQuote(id, quote)}?version=${version}`, { method: "DELETE" });
+export const orderQuotes = (id, version, quotes) => send(ofCut(id, "/order"), { version, quotes }, "PUT");
+
+/** The versions of a list that are kept, the newest first. */
+export const cutVersions = (id) => ask(ofCut(id, "/versions")).then((answer) => answer.versions);
+export const nameVersion = (id, version, name) => send(ofCut(id, "/versions"), { version, name });
+export const forgetVersion = (id, version) => ask(ofCut(id, `/versions/${version}`), { method: "DELETE" });
+export const restoreCut = (id, version, to) => send(ofCut(id, "/restore"), { version, to });
+
+/** `{files: [{name, media_type, text}], left_out}` of a list in an open format. */
+export const cutFiles = (id, options) => ask(`${ofCut(id, "/files")}?${new URLSearchParams(options)}`);
+/** The addresses of the page for a client, and of everything with its sound. */
+export const clientPage = (id, options) => `${BASE}${ofCut(id, "/page")}?${new URLSearchParams(options)}`;
+export const cutArchive = (id, options) => `${BASE}${ofCut(id, "/archive")}?${new URLSearchParams(options)}`;
+
+/** What the server can do, as OpenAPI describes it. */
+export const description = () => ask("/openapi.json");

@@ -1,4 +1,6 @@
-// How times and words are written for people. Pure.
+// How times and words are written for people.
+
+import { el } from "./dom.js";
 
 /** A position in a file: 1:02:03.45, without the hours where there are none. */
 export function position(ms) {
@@ -67,4 +69,9 @@ export function runs(text, matched) {
     if (isWord) word += 1;
   }
   return found;
+}
+
+/** Says that words are not to be trusted, and why. */
+export function doubtful(why) {
+  return why ? el("span", { class: "doubtful", title: why }, ` doubtful: ${why}`) : null;
 }

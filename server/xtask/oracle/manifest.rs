@@ -88,6 +88,15 @@ pub(super) const PACKAGES: &[Package] = &[
         sha256: "a653a6c125839a21ada87c3e044d690fc3b39872efbd7b7270db3de9471315e1",
         inside: None,
     },
+    // A checker of pages against WCAG: axe-core 4.12.1, under MPL-2.0, run in the tests
+    // only. The package that carries it is under the MIT licence.
+    Package {
+        name: "axe-playwright-python",
+        version: "0.1.8",
+        kind: Kind::Wheel,
+        sha256: "fdd263c998388f1a8e67cad02677e612d946248bd44d163be5e8650ea31f95f8",
+        inside: None,
+    },
     // 25 minutes of telephone-band prompts.
     Package {
         name: "asterisk-core-sounds-en-wav",

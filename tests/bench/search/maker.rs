@@ -182,11 +182,15 @@ impl<'a> Maker<'a> {
 
     async fn detect(&self, lease: &Lease, id: &RecordingId) {
         let recording = self.store.recording(id).await.expect("a recording");
+        let source = self.recordings[id];
+        let begins_ms = source as i64 * LATER_MS;
+        let peaks = self.event.peaks(source, begins_ms, recording.duration_ms);
         let detected = Detected {
             recording: &recording,
             segments: &[],
             track: &[],
             quality: &[],
+            peaks: &peaks,
             warnings: &[],
         };
         let done = self.store.finish_detect(lease, &detected, NOW_MS).await;

@@ -1,8 +1,8 @@
-// Where the recordings lie on the clock of the event: as a picture and, the same
-// in words, as a table.
+// Where the recordings lie on the clock of the event, in words: a sentence, what was odd,
+// and a table with the same facts as the rows of the board.
 
+import { el, update } from "../dom.js";
 import { count, doubt, length, position } from "../written.js";
-import { at, el, replace, update } from "../dom.js";
 
 /** What to know about a clock that is not solved. */
 const STATES = {
@@ -13,27 +13,97 @@ const STATES = {
   cancelled: "Putting the recordings on one clock was stopped.",
 };
 
-export function showClock({ clock, detail }, picture, onSolve, onStop) {
-  const known = clock !== null && clock.recordings.length > 0;
-  at("clock").hidden = !known;
-  if (!known) return;
-  const told = sentence(clock);
-  at("clock-text").textContent = told;
-  const offer = (text, onclick) =>
-    at("clock-text").append(" ", el("button", { type: "button", class: "quiet", onclick }, text));
-  if (["failed", "cancelled"].includes(clock.state)) offer("try again", onSolve);
-  if (clock.state === "working") offer("stop", () => onStop(clock.job));
-  at("clock-text").classList.toggle("trouble", clock.state === "failed");
-  const warnings = new Set([...clock.warnings, ...clock.recordings.flatMap((r) => r.warnings)]);
-  update(at("clock-warnings"), [...warnings], (warning) => el("li", {}, warning));
-  update(at("clock-list"), clock.recordings, row);
-  const image = at("clock-picture");
-  image.hidden = clock.solved_at === null;
-  if (image.hidden) return;
-  // A picture is fetched again when what it shows has changed.
-  const source = picture(clock.event.id, version(clock, detail));
-  if (image.getAttribute("src") !== source) image.src = source;
-  image.alt = `Each recording as a bar on the clock of the event. ${told} The table below has the same.`;
+export class Clock {
+  #desk;
+
+  constructor(desk) {
+    this.#desk = desk;
+    const button = (text, act) => el("button", { type: "button", class: "quiet", onclick: act }, text);
+    this.text = el("p", { id: "clock-text", class: "summary", role: "status" });
+    this.again = button("Try again", () => this.#solve());
+    this.stop = button("Stop", () => this.#desk.act(this.#desk.server.cancel(this.#desk.state.known.clock.job)));
+    this.warnings = el("ul", { id: "clock-warnings", class: "warnings", "aria-label": "What was odd" });
+    this.rows = el("tbody", { id: "clock-list" });
+    const head = ["Source", "File", "Starts at", "Drift", "Off by at most", "Found", "Agreement", ""];
+    this.table = el(
+      "details",
+      { class: "fold", id: "clock-fold" },
+      el("summary", {}, "Every recording in a table"),
+      el(
+        "div",
+        { class: "scroll", tabindex: 0, role: "region", "aria-label": "Recordings on the clock" },
+        el(
+          "table",
+          {},
+          el("thead", {}, el("tr", {}, ...head.map((text) => el("th", { scope: "col" }, text || el("span", { class: "unseen" }, "What to do"))))),
+          this.rows,
+        ),
+      ),
+    );
+    // Only an opened table is filled: it is as long as the event has files.
+    this.table.addEventListener("toggle", () => this.#fill());
+    this.host = el(
+      "section",
+      { class: "below", id: "clock", "aria-label": "The clock" },
+      el("h3", {}, "The clock"),
+      el("div", { class: "acts" }, this.text, this.again, this.stop),
+      this.warnings,
+      this.table,
+    );
+  }
+
+  show({ clock }) {
+    this.host.hidden = clock === null || clock.recordings.length === 0;
+    if (this.host.hidden) return;
+    this.text.textContent = sentence(clock);
+    this.text.classList.toggle("trouble", clock.state === "failed");
+    this.again.hidden = !["failed", "cancelled"].includes(clock.state);
+    this.stop.hidden = clock.state !== "working";
+    const warnings = new Set([...clock.warnings, ...clock.recordings.flatMap((r) => r.warnings)]);
+    update(this.warnings, [...warnings], (warning) => el("li", {}, warning));
+    this.warnings.hidden = warnings.size === 0;
+    this.#fill();
+  }
+
+  #fill() {
+    const { clock } = this.#desk.state.known;
+    if (this.table.open && clock) update(this.rows, clock.recordings, (told) => this.#row(told));
+  }
+
+  #row({ source, recording, start_ms, rate_ppm, uncertainty_ms, how, agreement, island, fix }) {
+    const apart = island > 0 && how !== "unplaced" ? `, apart ${island}` : "";
+    const number = (text) => el("td", { class: "number" }, text);
+    const free = fix
+      ? el(
+          "button",
+          {
+            type: "button",
+            class: "quiet",
+            "data-key": `free/${recording.id}`,
+            "aria-label": `Let the place of ${recording.file} be found again`,
+            onclick: () => this.#desk.act(this.#desk.server.freePlace(recording.id)),
+          },
+          "Find it again",
+        )
+      : null;
+    return el(
+      "tr",
+      {},
+      el("th", { scope: "row" }, source.label, " ", el("span", { class: "placement" }, source.placement)),
+      el("td", { class: "file", title: recording.file }, recording.file),
+      number(start_ms === null ? "–" : position(start_ms)),
+      number(rate_ppm === null ? "–" : `${(Math.round(rate_ppm * 10) / 10 || 0).toFixed(1)} ppm`),
+      number(uncertainty_ms === null ? "–" : doubt(uncertainty_ms)),
+      el("td", {}, how + apart),
+      number(agreement === null ? "–" : `${Math.round(agreement * 100)} %`),
+      el("td", {}, free),
+    );
+  }
+
+  #solve() {
+    const { eventId } = this.#desk.state.known;
+    this.#desk.act(this.#desk.server.solve(eventId));
+  }
 }
 
 function sentence(clock) {
@@ -45,62 +115,4 @@ function sentence(clock) {
   const solved = `${placed} of ${all} on the event clock, which is ${length(clock.length_ms)} long.`;
   if (clock.state === "solved") return solved;
   return clock.solved_at === null ? STATES[clock.state] : `${STATES[clock.state]} So far: ${solved}`;
-}
-
-function version({ solved_at, recordings }, detail) {
-  const speech = (detail?.recordings ?? []).reduce((sum, { segments }) => sum + segments, 0);
-  return `${solved_at}/${recordings.length}/${speech}`;
-}
-
-function row({ source, recording, start_ms, rate_ppm, uncertainty_ms, how, agreement, island }) {
-  const apart = island > 0 && how !== "unplaced" ? `, apart ${island}` : "";
-  const number = (text) => el("td", { class: "number" }, text);
-  return el(
-    "tr",
-    {},
-    el("th", { scope: "row" }, source.label, el("span", { class: "placement" }, source.placement)),
-    el("td", { class: "file", title: recording.file }, recording.file),
-    number(start_ms === null ? "–" : position(start_ms)),
-    number(rate_ppm === null ? "–" : `${(Math.round(rate_ppm * 10) / 10 || 0).toFixed(1)} ppm`),
-    number(uncertainty_ms === null ? "–" : doubt(uncertainty_ms)),
-    el("td", {}, how + apart),
-    number(agreement === null ? "–" : `${Math.round(agreement * 100)} %`),
-  );
-}
-
-/** Everything that was said, each stretch once; shown while it is unfolded. */
-export function showSaid({ said, clock }, onPlay) {
-  const none = said === null || said.total === 0;
-  at("said").hidden = clock === null || clock.recordings.length === 0;
-  at("said-empty").hidden = !none;
-  at("said-more").hidden = none || said.moments.length >= said.total;
-  if (none) replace(at("said-list"), []);
-  else update(at("said-list"), said.moments, (moment) => line(moment, onPlay));
-}
-
-function line(moment, onPlay) {
-  const best = moment.hearings.find((hearing) => hearing.heard) ?? moment.hearings[0];
-  const where = moment.start_ms === null ? "not on the clock" : position(moment.start_ms);
-  const heard = moment.hearings.filter((hearing) => hearing.heard);
-  const spot = { key: `said/${moment.id}`, line: moment.text ?? "", hearing: best };
-  return el(
-    "li",
-    { class: "moment" },
-    el("button", {
-      type: "button",
-      class: "play",
-      "data-key": spot.key,
-      "aria-label": `Play ${where} from ${best.source.label}`,
-      "aria-pressed": "false",
-      onclick: () => onPlay(spot),
-    }),
-    el("span", { class: "time" }, where),
-    el("span", { class: "text" }, moment.text ?? "not written down yet", mark(moment.doubt)),
-    el("span", { class: "placement" }, heard.map((hearing) => hearing.source.label).join(", ")),
-  );
-}
-
-/** Says that words are not to be trusted, and why. */
-export function mark(doubtful) {
-  return doubtful ? el("span", { class: "doubtful", title: doubtful }, ` doubtful: ${doubtful}`) : null;
 }

@@ -2,6 +2,7 @@
 
 import { el, replace } from "../dom.js";
 import { linkTo } from "../shell/address.js";
+import { momentAt, sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 
 const SPEEDS = [0.5, 0.75, 1, 1.25, 1.5, 1.75, 2];
@@ -17,11 +18,13 @@ export class Deck {
     const button = (id, text, onclick) =>
       el("button", { id, type: "button", class: "quiet", onclick }, text);
     this.#parts = {
-      play: el("button", { id: "play", type: "button", class: "main", onclick: () => this.#play() }, "Play"),
+      play: el("button", { id: "play", type: "button", class: "main", onclick: () => desk.playOrPause() }, "Play"),
       clock: el("p", { id: "deck-clock", class: "clock" }, position(0)),
-      title: el("p", { id: "deck-title", class: "title", role: "status" }),
+      wait: el("span", { id: "waiting", class: "tag", hidden: true }, "fetching"),
+      title: el("p", { id: "deck-title", class: "title", dir: "auto" }),
       sources: el("div", { id: "sources", class: "sources", role: "group", "aria-label": "Source that is heard" }),
       gain: el("span", { id: "gain", class: "gain" }),
+      best: button("best", "Best hearing", () => this.#best()),
       match: button("match", "Match levels", () => player.setMatch(!this.#heard.match)),
       loop: button("loop", "Over and over", () => player.setLoop(!this.#heard.loop)),
       stop: button("stop", "Stop", () => player.stop()),
@@ -35,10 +38,11 @@ export class Deck {
     };
     const p = this.#parts;
     host.append(
-      el("div", { class: "row" }, p.play, p.stop, p.clock, p.title, p.link),
+      el("div", { class: "row" }, p.play, p.stop, p.clock, p.wait, p.title, p.link),
       el(
         "div",
         { class: "row" },
+        p.best,
         p.sources,
         p.match,
         p.gain,
@@ -58,28 +62,48 @@ export class Deck {
     if (!["heard", "place", "timeline"].some((name) => changed.has(name))) return;
     const { heard, place, timeline } = known;
     const p = this.#parts;
-    const sounds = Boolean(heard?.playing) && !heard.paused;
-    p.play.textContent = sounds ? "Pause" : "Play";
-    p.play.disabled = !heard?.playing && !timeline;
-    p.stop.disabled = !heard?.playing;
-    p.title.textContent = heard?.title ?? "";
+    const active = sounds(heard);
+    p.play.textContent = heard?.playing ? "Pause" : "Play";
+    p.play.disabled = !active && !timeline;
+    p.stop.disabled = !active;
+    p.wait.hidden = !heard?.waiting;
+    if (!active) p.title.textContent = "";
+    else if (heard.endMs !== null) p.title.textContent = heard.title;
+    p.best.disabled = !active && !timeline;
+    p.best.setAttribute("aria-pressed", String(active && heard.follows));
     p.match.setAttribute("aria-pressed", String(heard?.match ?? false));
     p.loop.setAttribute("aria-pressed", String(heard?.loop ?? false));
     p.speed.value = String(heard?.speed ?? 1);
     p.gain.textContent = heard?.match ? gainOf(heard) : "";
-    if (!heard?.playing && place) p.clock.textContent = position(place.ms);
-    p.link.disabled = !place && !heard?.playing;
+    if (!active && place) p.clock.textContent = position(place.ms);
+    p.link.disabled = !place && !active;
     this.#showSources(known);
   }
 
   /** The audible instant, ms on its line. */
   time(ms) {
     this.#parts.clock.textContent = position(ms);
+    const { heard, outline } = this.#desk.state.known;
+    if (heard?.endMs === null) this.#sayWho(heard, outline, ms);
+  }
+
+  /** What plays on and on is soon another line than the one it began with. */
+  #sayWho({ line }, outline, ms) {
+    const n = line === 0 && outline ? momentAt(outline, ms) : -1;
+    const person = n < 0 ? null : outline.person[n];
+    const text = person === null ? "" : outline.people[person].name;
+    if (this.#parts.title.textContent !== text) this.#parts.title.textContent = text;
+  }
+
+  /** Goes back to the best hearing of each moment. */
+  #best() {
+    if (sounds(this.#desk.state.known.heard)) this.#desk.player.follow();
+    else this.#desk.playOrPause();
   }
 
   #showSources({ heard, place, timeline }) {
-    const sources = heard?.playing ? heard.sources : (timeline?.at(place?.line ?? 0, place?.ms ?? 0) ?? []);
-    const key = JSON.stringify([sources.map(({ recording }) => recording), heard?.recording]);
+    const sources = sounds(heard) ? heard.sources : (timeline?.at(place?.line ?? 0, place?.ms ?? 0) ?? []);
+    const key = JSON.stringify([sources.map(({ recording }) => recording), sounds(heard) ? heard.recording : null]);
     if (key === this.#shown) return;
     this.#shown = key;
     replace(
@@ -92,7 +116,7 @@ export class Deck {
             class: "source",
             title: `${file}, ${source.placement}`,
             "data-key": recording,
-            "aria-pressed": String(recording === heard?.recording),
+            "aria-pressed": String(sounds(heard) && recording === heard.recording),
             onclick: () => this.#hearOn(recording),
           },
           source.label,
@@ -103,24 +127,18 @@ export class Deck {
 
   #hearOn(recording) {
     const { heard, place } = this.#desk.state.known;
-    if (heard?.playing) this.#desk.player.switchTo(recording);
+    if (sounds(heard)) this.#desk.player.switchTo(recording);
     else this.#desk.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, recording });
-  }
-
-  #play() {
-    const { heard, place } = this.#desk.state.known;
-    if (heard?.playing) this.#desk.player.toggle();
-    else this.#desk.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, endMs: place?.endMs ?? null });
   }
 
   async #copy() {
     const { eventId, heard, place } = this.#desk.state.known;
-    const where = heard?.playing ? { line: heard.line, ms: Math.round(heard.ms ?? heard.startMs) } : place;
+    const ms = Math.round(this.#desk.player.state.ms);
+    const where = sounds(heard) ? { line: heard.line, ms } : place;
     await copy(this.#desk, linkTo(eventId, where), position(where.ms));
   }
 
   #keys() {
-    const { keys } = this.#desk;
     const list = el("dl", { class: "keys" });
     const turn = el("input", { type: "checkbox", id: "keys-on" });
     const fold = el(
@@ -138,7 +156,6 @@ export class Deck {
         now.all.flatMap(([key, does]) => [el("dt", {}, el("kbd", {}, key)), el("dd", {}, does)]),
       );
     });
-    void keys;
     return fold;
   }
 }

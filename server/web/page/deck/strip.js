@@ -2,6 +2,8 @@
 // one is. A press lands there.
 
 import { el } from "../dom.js";
+import { onLight } from "../shell/scheme.js";
+import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 
 export class Strip {
@@ -17,7 +19,7 @@ export class Strip {
     host.append(this.#canvas, this.#slider, this.#head);
     this.#slider.addEventListener("input", () => this.#land(Number(this.#slider.value)));
     new ResizeObserver(() => this.#draw()).observe(host);
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.#draw());
+    onLight(() => this.#draw());
   }
 
   show(known, changed) {
@@ -37,7 +39,7 @@ export class Strip {
   #land(ms) {
     const { heard } = this.#desk.state.known;
     this.#desk.state.set({ place: { line: 0, ms } });
-    if (heard?.playing) this.#desk.player.seek(ms);
+    if (sounds(heard)) this.#desk.player.seek(ms);
   }
 
   #point(ms) {

@@ -235,7 +235,7 @@ async function collect(desk, quotes) {
   const { eventId, cuts, cut } = state.known;
   let list = cuts.find(({ id }) => id === cut);
   if (!list) {
-    list = await server.addCut(eventId, { name: "Collected" });
+    list = await server.makeCut(eventId, { name: "Collected" });
     state.set({ cut: list.id });
   }
   try {

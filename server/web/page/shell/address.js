@@ -3,6 +3,9 @@
 
 import { seconds } from "../written.js";
 
+const NARROW = ["person", "part", "source", "placement", "backup", "confidence", "sort"];
+const TICKED = ["best", "meaning", "shelf"];
+
 export class Address {
   #view = null;
 
@@ -13,6 +16,7 @@ export class Address {
       event: asked.get("event"),
       view: asked.get("view") ?? (location.hash ? "day" : "find"),
       query: asked.get("q") ?? "",
+      narrow: narrowOf(asked),
       cut: asked.get("cut"),
       place: placeOf(location.hash),
     };
@@ -20,9 +24,9 @@ export class Address {
 
   constructor(desk) {
     addEventListener("popstate", () => {
-      const { view, query, place } = this.read();
+      const { view, query, narrow, place } = this.read();
       this.#view = view;
-      desk.state.set({ view, query, ...(place ? { place } : {}) });
+      desk.state.set({ view, query, narrow, ...(place ? { place } : {}) });
     });
   }
 
@@ -37,18 +41,27 @@ export class Address {
   }
 }
 
-function addressOf({ eventId, view, query, place, cut }) {
+function addressOf({ eventId, view, query, narrow, place, cut }) {
   const asked = new URLSearchParams();
   if (eventId) asked.set("event", eventId);
   asked.set("view", view);
   if (query) asked.set("q", query);
+  for (const [name, value] of Object.entries(narrow)) asked.set(name, value);
   if (cut && view === "cuts") asked.set("cut", cut);
   return `/?${asked}${place ? fragmentOf(place) : ""}`;
 }
 
 /** The whole address of an instant of an event, for a colleague. */
 export function linkTo(eventId, place, view = "day") {
-  return location.origin + addressOf({ eventId, view, query: "", place, cut: null });
+  return location.origin + addressOf({ eventId, view, query: "", narrow: {}, place, cut: null });
+}
+
+/** What narrows a search down, under the server's own names. */
+function narrowOf(asked) {
+  const narrow = {};
+  for (const name of NARROW) if (asked.get(name)) narrow[name] = asked.get(name);
+  for (const name of TICKED) if (asked.get(name) === "true") narrow[name] = true;
+  return narrow;
 }
 
 /** `{line, ms, endMs}` as a media fragment: `#t=12.3,15`, with `&line=` off the event clock. */

@@ -38,19 +38,27 @@ export class Desk {
    * under the same key is stopped instead.
    */
   hear(spot) {
-    if (spot.key && this.state.known.heard?.playing && this.state.known.heard.key === spot.key) {
+    const { heard } = this.state.known;
+    if (spot.key && heard?.key === spot.key && sounds(heard)) {
       this.player.stop();
       return;
     }
-    this.player.play(spot);
+    this.player.play({ loop: heard?.loop ?? false, ...spot });
   }
 
-  /** Plays a stretch of a recording's file, wherever that lies. */
+  /** Pauses or goes on; where nothing sounds, plays from the instant that is looked at. */
+  playOrPause() {
+    const { heard, place } = this.state.known;
+    if (sounds(heard)) this.player.toggle();
+    else this.hear({ line: place?.line ?? 0, startMs: place?.ms ?? 0, endMs: place?.endMs ?? null });
+  }
+
+  /** Plays a stretch of a recording's file, wherever that lies; on and on where it has no end. */
   hearFile(recording, startMs, endMs, spot = {}) {
     const { timeline } = this.state.known;
     const line = timeline?.lineOf(recording) ?? `file:${recording}`;
     const on = (ms) => timeline?.toLine(recording, ms) ?? ms;
-    this.hear({ ...spot, line, recording, startMs: on(startMs), endMs: on(endMs) });
+    this.hear({ ...spot, line, recording, startMs: on(startMs), endMs: endMs === null ? null : on(endMs) });
   }
 
   /** The recording that has what is said at an instant best; null where nothing is said. */
@@ -93,7 +101,7 @@ export class Desk {
 
   /** Looks again at what every view needs; the first event that comes is chosen. */
   async refresh() {
-    const { eventId } = this.state.known;
+    const { eventId, cut } = this.state.known;
     if (!eventId) {
       await this.listEvents();
       const first = this.state.known.events?.[0];
@@ -112,11 +120,14 @@ export class Desk {
     );
     if (this.state.known.eventId !== eventId) return;
     const changes = unlike(this.state.known, { detail, clock, outline, parts, people, cuts });
-    if (changes.clock) {
-      changes.timeline = new Timeline(changes.clock);
+    if (changes.clock || changes.detail) {
+      const { clock: lies, detail: has } = { ...this.state.known, ...changes };
+      changes.timeline = new Timeline(lies ?? undefined, has?.recordings);
       this.player.setTimeline(changes.timeline);
     }
-    if (cuts && !cuts.some(({ id }) => id === this.state.known.cut)) {
+    // One that was made or chosen since is none that went.
+    const same = cut === this.state.known.cut;
+    if (cuts && same && !cuts.some(({ id }) => id === cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
     this.state.set({ ...changes, looked: this.state.known.looked + 1 });
@@ -152,9 +163,12 @@ export class Desk {
     document.getElementById("main").focus({ preventScroll: true });
   }
 
-  /** One sentence for the user; one of `lost` goes as soon as the server answers again. */
-  tell(text, { trouble = false, lost = false } = {}) {
-    this.state.set({ news: text ? { text, trouble, lost } : null });
+  /**
+   * One sentence for the user, and what can be done about it: `act` is `{name, run}`; one
+   * of `lost` goes as soon as the server answers again.
+   */
+  tell(text, { trouble = false, lost = false, act = null } = {}) {
+    this.state.set({ news: text ? { text, trouble, lost, act } : null });
   }
 
   /** The answer, or null after telling the user why there is none. */
@@ -183,6 +197,9 @@ export class Desk {
     this.act(this.state.known.status?.paused ? server.resume() : server.pause());
   }
 }
+
+/** Whether something is being heard, be it paused. */
+export const sounds = (heard) => Boolean(heard?.playing || heard?.paused);
 
 /** The moment that is said at an instant, by its place in the outline; -1 for none. */
 export function momentAt(outline, ms) {

@@ -1,6 +1,8 @@
 // Keys that work wherever the focus is, but in a field. They can be turned off
 // (WCAG 2.2, 2.1.4): whoever speaks to the computer would press them by talking.
 
+import { sounds } from "./desk.js";
+
 const KEPT = "sayback keys";
 
 export class Keys {
@@ -12,7 +14,7 @@ export class Keys {
     const { player } = this.#desk;
     const { known } = this.#desk.state;
     return [
-      ["p", "play or pause", () => player.toggle()],
+      ["p", "play or pause", () => this.#desk.playOrPause()],
       ["n", "next source, same instant", () => player.nextSource()],
       ["b", "source before, same instant", () => player.previousSource()],
       ["g", "match levels on or off", () => player.setMatch(!known.heard?.match)],
@@ -49,6 +51,11 @@ export class Keys {
 
   listen() {
     document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape" && !event.defaultPrevented && sounds(this.#desk.state.known.heard)) {
+        event.preventDefault();
+        this.#desk.player.stop();
+        return;
+      }
       if (!this.#on || event.altKey || event.ctrlKey || event.metaKey) return;
       if (event.defaultPrevented || inField(event.target)) return;
       const found = this.all.find(([key]) => key === event.key.toLowerCase());

@@ -1,11 +1,18 @@
 // Light: as the system has it, or as somebody chose. Kept in this browser.
 
 const KEPT = "sayback light";
+const tellers = [];
+
+/** Calls `teller()` when the light has changed: what is drawn takes its colours anew. */
+export function onLight(teller) {
+  tellers.push(teller);
+}
 
 export function listenToScheme(select) {
   const show = (light) => {
     document.documentElement.dataset.light = light;
     select.value = light;
+    for (const teller of tellers) teller();
   };
   let kept = "system";
   try {
@@ -14,6 +21,7 @@ export function listenToScheme(select) {
     // Not to be kept here: as the system has it.
   }
   show(["day", "night"].includes(kept) ? kept : "system");
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => show(select.value));
   select.addEventListener("change", () => {
     show(select.value);
     try {

@@ -19,7 +19,7 @@ export class TextsView {
 
   show(known, changed) {
     if (changed.has("eventId")) this.#scripts.forget();
-    if (changed.has("eventId") || changed.has("detail") || changed.has("outline")) this.#scripts.refresh();
+    if (["eventId", "detail", "outline", "parts"].some((name) => changed.has(name))) this.#scripts.refresh();
     if (changed.has("heard")) this.#showPlaying(known);
   }
 
@@ -41,7 +41,7 @@ export class TextsView {
 
   #showPlaying({ heard }) {
     for (const button of document.querySelectorAll("#passes button.play")) {
-      const plays = Boolean(heard?.playing) && button.dataset.key === heard.key;
+      const plays = Boolean(heard?.key) && button.dataset.key === heard.key;
       button.setAttribute("aria-pressed", String(plays));
       button.closest("li").classList.toggle("plays", plays);
     }
