@@ -1,5 +1,6 @@
 //! The transcript as a person reads, hears and corrects it.
 
+mod choices;
 mod event;
 
 use axum::http::Method;
@@ -25,11 +26,13 @@ fn a_person_reads_hears_and_corrects_what_was_said() {
         browser.open(&said.page(&landing)).await;
         reads_it_by_part_and_person(&browser, &landing, &said).await;
         the_word_that_sounds_is_marked(&browser, &said).await;
+        choices::reads_one_person_and_one_part(&browser, &landing, &said).await;
         corrects_a_word_and_takes_it_back(&browser, &landing, &said).await;
         loses_nothing_where_somebody_was_quicker(&browser, &landing, &said).await;
         collects_words_by_keyboard(&browser, &landing, &said).await;
         a_link_to_words_opens_there(&browser, &said).await;
         names_a_speaker(&browser, &landing).await;
+        choices::keeps_a_text_whose_moment_is_gone(&browser, &landing, &said).await;
         // It also logs what the server refused.
         let refused = |told: &String| !told.contains("status of 409");
         let complaints: Vec<String> = browser.end().await;
