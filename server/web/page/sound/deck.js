@@ -29,6 +29,9 @@ const NEAR = 64;
 
 const nothing = () => {};
 
+/** A recording ends before the instant that is wanted. */
+export class Over extends Error {}
+
 export class Deck {
   #context;
   #out;
@@ -227,7 +230,7 @@ export class Deck {
     const said = voice.schedule();
     if (said === "block" && this.#now() < frame) return voice;
     voice.drop();
-    if (said === "end") throw new Error("The recording has no sound at this instant.");
+    if (said === "end") throw new Over("the recording has ended by then");
     return null;
   }
 
@@ -325,7 +328,12 @@ export class Deck {
       this.#reader.prepare(wanted, sample).catch((error) => this.#guide.refused(want, error, false));
       return false;
     }
-    const voice = this.#voice(wanted, tail.spot, sample, frame, FADE_S);
+    let voice = null;
+    try {
+      voice = this.#voice(wanted, tail.spot, sample, frame, FADE_S);
+    } catch {
+      // It has ended: what sounds goes on.
+    }
     if (!voice) return false;
     tail.endAt(frame, FADE_S);
     this.#voices.push(voice);

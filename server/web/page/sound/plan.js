@@ -84,3 +84,9 @@ function told(timeline, spot) {
 }
 
 const atLeast = (startMs, endMs) => (endMs === null ? null : Math.max(endMs, startMs + SHORTEST_MS));
+
+/** What is told of a spot; of none, the event clock from its beginning. */
+export function about(spot) {
+  const { line = 0, startMs = 0, endMs = null, key = null, title = "" } = spot ?? {};
+  return { line, startMs, endMs, key, title };
+}

@@ -3,8 +3,8 @@
 // (timeline.js). The sound itself is the deck's.
 
 import { Timeline } from "../timeline.js";
-import { Deck } from "./deck.js";
-import { Plan } from "./plan.js";
+import { Deck, Over } from "./deck.js";
+import { about, Plan } from "./plan.js";
 
 /** What film recorders run at, Hz: the samples of such files are played untouched. */
 const RATE = 48_000;
@@ -35,6 +35,8 @@ export class Player {
   #framing = false;
   #told = "";
   #toldSpot = null;
+  /** Beginnings in a row that had no sound left. */
+  #overs = 0;
 
   /**
    * `onChange(state)`; `onTime(lineMs)` for each picture while it plays; `onTrouble(text)`;
@@ -200,16 +202,16 @@ export class Player {
   /** What is heard now: times in ms of `line`, gain in dB. */
   get state() {
     const here = this.#here();
-    const spot = this.#plan?.spots[here?.spot ?? 0] ?? null;
-    const line = spot?.line ?? 0;
-    const sources = here ? this.#timeline.at(line, here.ms) : [];
+    const spot = about(this.#plan?.spots[here?.spot ?? 0]);
+    const sources = here ? this.#timeline.at(spot.line, here.ms) : [];
     const { gainDb, limited } = here?.gain ?? { gainDb: 0, limited: null };
     const playing = this.#mode === "playing";
     return {
+      ...spot,
+      key: this.#mode === "stopped" ? null : spot.key,
       playing,
       paused: this.#mode === "paused",
       waiting: playing && this.#deck.waiting,
-      line,
       ms: here?.ms ?? 0,
       recording: here?.recording ?? null,
       sources: sources.map(({ recording, source, file }) => ({ recording, source, file })),
@@ -218,10 +220,6 @@ export class Player {
       match: this.#match,
       gainDb,
       limited,
-      key: this.#mode === "stopped" ? null : (spot?.key ?? null),
-      title: spot?.title ?? "",
-      startMs: spot?.startMs ?? 0,
-      endMs: spot?.endMs ?? null,
       follows: this.#plan?.follows ?? false,
       spot: here?.spot ?? 0,
       spots: this.#plan?.spots.length ?? 0,
@@ -370,12 +368,17 @@ export class Player {
   }
 
   #began({ spot, recording, picked = false }) {
+    this.#overs = 0;
     if (picked) this.#pick(spot, recording);
     this.#tell();
   }
 
   /** Tells once that a recording can't be heard, and goes on with others. */
   #refused({ spot, recording, ms }, error, silent) {
+    if (error instanceof Over) {
+      if (silent && ms !== null && this.#mode === "playing") this.#pass({ spot, recording, ms });
+      return;
+    }
     if (!this.#plan.bad.has(recording)) {
       this.#plan.bad.add(recording);
       this.#on.trouble(error.message);
@@ -384,6 +387,14 @@ export class Player {
     if (!silent) this.#tell();
     else if (this.#plan.follows && ms !== null) this.#enter(spot, ms);
     else this.#leave(spot);
+  }
+
+  /** Goes on from an instant at which its recording has ended. */
+  #pass(place) {
+    this.#overs += 1;
+    const next = this.#overs <= this.#plan.spots.length ? this.#after(place, false) : null;
+    if (next) this.#deck.swap(next);
+    else this.stop();
   }
 
   #tick() {

@@ -91,10 +91,8 @@ fn a_loop_has_no_gap() {
         let times = (last - first) / length;
         assert!(times >= 3, "{times} times");
         for pass in 0..times {
-            for n in JOINT..length {
-                let got = taken.samples[first + pass * length + n];
-                assert_eq!(got, stretch[n], "sample {n} of pass {pass}");
-            }
+            let got = &taken.samples[first + pass * length..][JOINT..length];
+            assert_eq!(got, &stretch[JOINT..], "pass {pass}");
         }
         // Under the beginning of each pass the end before fades out.
         for pass in 1..times {
@@ -105,9 +103,8 @@ fn a_loop_has_no_gap() {
                 assert!((got - both).abs() < 1e-4, "{got} for {both} at {n}");
             }
         }
-        assert_eq!(
+        assert!(
             last - first <= times * length + JOINT,
-            true,
             "it ends with a pass"
         );
         assert_eq!(told["during"]["loop"], true);
@@ -175,6 +172,7 @@ fn quotes_of_a_list_follow_each_other_to_the_sample() {
         let (at, _) = taken.find(&sounds[0][52_800..62_400], first, first + 9_600);
         let mut begins = at - 4_800;
         let begun = begins;
+        let mut ended: Option<(usize, usize)> = None;
         for (which, start, end) in spots {
             let (start, length) = (start * 48, (end - start) * 48);
             let wanted = &sounds[which][start + JOINT..start + length];
@@ -188,10 +186,20 @@ fn quotes_of_a_list_follow_each_other_to_the_sample() {
                 let (found, _) = taken.find(wanted, begins + JOINT - 50, begins + JOINT + 50);
                 assert_eq!(found, begins + JOINT, "beside by samples");
             }
+            // What comes after the end of one fades out under the beginning of the next.
+            if let Some((before, end)) = ended {
+                for n in 0..JOINT {
+                    let share = n as f32 / JOINT as f32;
+                    let both =
+                        sounds[which][start + n] * share + sounds[before][end + n] * (1.0 - share);
+                    let got = taken.samples[begins + n];
+                    assert!((got - both).abs() < 2e-3, "{got} for {both} at {n}");
+                }
+            }
+            ended = Some((which, start + length));
             begins += length;
         }
         assert!(last <= begins + JOINT);
-        assert!(taken.longest_silence_ms(begun + JOINT, begins) < 5.0);
         let (a, b) = (&told["id"]["One"], &told["id"]["Two"]);
         assert_eq!(
             told["spots"],

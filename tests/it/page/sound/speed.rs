@@ -114,7 +114,12 @@ fn stretching_is_the_same_however_it_is_asked_for_and_costs_little() {
                  return { length: samples.length, differ, above, cost };",
             )
             .await;
-        assert_eq!(told["length"], sound.len());
+        // Slices are of whole milliseconds.
+        let length = told["length"].as_u64().expect("a number") as usize;
+        assert!(
+            length <= sound.len() && length + 48 > sound.len(),
+            "{length}"
+        );
         assert_eq!(
             told["differ"], 0,
             "samples differ by how they were asked for"

@@ -4,7 +4,7 @@ use serde_json::json;
 
 use super::stage::{Stage, heard, made, talk};
 use crate::landing::Landing;
-use crate::media::Folder;
+use crate::media::{Folder, by_ffmpeg};
 use crate::page::in_browser;
 
 #[test]
@@ -67,7 +67,8 @@ fn what_is_kept_in_memory_is_bounded() {
         let stage = Stage::open(browser, &app).await;
         let told = stage
             .flow(
-                "const limit = 3 << 20;
+                "const usual = (await rig.player()).memory.limitBytes;
+                 const limit = 3 << 20;
                  const player = await rig.player({ cacheBytes: limit });
                  let most = 0;
                  let heard = 0;
@@ -80,8 +81,8 @@ fn what_is_kept_in_memory_is_bounded() {
                    heard += 1;
                  }
                  player.stop();
-                 return { limit, most, told: player.memory.limitBytes, heard, troubles: rig.told.troubles,
-                     usual: (await rig.player()).memory.limitBytes };",
+                 return { limit, most, told: player.memory.limitBytes, heard, usual,
+                     troubles: rig.told.troubles };",
             )
             .await;
         assert_eq!(told["troubles"], json!([]));
@@ -155,6 +156,71 @@ fn sound_begins_with_a_click_only() {
             .iter()
             .filter(|told| !told.contains("AudioContext was not allowed"));
         assert_eq!(odd.collect::<Vec<_>>(), [""; 0], "the browser complained");
+    });
+}
+
+/// Anything in any order: nothing breaks, nothing is too loud, and what comes after is
+/// heard as it is.
+#[test]
+fn no_order_of_keys_does_harm() {
+    let folder = Folder::new();
+    let (one, two) = (folder.path("one.wav"), folder.path("two.wav"));
+    talk(&one, "volume=6dB");
+    talk(&two, "atrim=0.5,asetpts=PTS-STARTPTS,lowpass=f=7000");
+    let app = heard(&[("One", &one), ("Two", &two)]);
+    let sound = by_ffmpeg(&one);
+    in_browser(async |browser| {
+        let stage = Stage::open(browser, &app).await;
+        let (taken, told) = stage
+            .recorded(
+                "const odd = [];
+                 addEventListener('unhandledrejection', (event) => odd.push(String(event.reason)));
+                 addEventListener('error', (event) => odd.push(event.message));
+                 let seed = 29;
+                 const random = () => (seed = (seed * 48271) % 2147483647) / 2147483647;
+                 const any = (list) => list[Math.floor(random() * list.length)];
+                 const all = [rig.id.One, rig.id.Two];
+                 const player = await rig.player({ best: () => any([...all, null, 'nobody']) });
+                 const at = () => random() * 16000 - 500;
+                 const spot = () => {
+                   const start = Math.max(0, at());
+                   return { recording: any([...all, 'nobody']), fileStartMs: start,
+                       fileEndMs: start + random() * 700 };
+                 };
+                 const keys = [
+                   () => player.seek(at()), () => player.switchTo(any(all)),
+                   () => player.nextSource(), () => player.previousSource(),
+                   () => player.setSpeed(any([0.5, 0.75, 1, 1.5, 2])),
+                   () => player.setMatch(random() < 0.5), () => player.setLoop(random() < 0.5),
+                   () => player.toggle(), () => player.stop(), () => player.follow(),
+                   () => player.play({ line: 0, startMs: at(), recording: any([null, ...all]) }),
+                   () => { const start = at();
+                     player.play({ startMs: start, endMs: start + random() * 800, loop: random() < 0.5 }); },
+                   () => player.playList([spot(), spot(), spot()]),
+                   () => player.nextSpot(), () => player.previousSpot(),
+                   () => player.setTimeline(rig.timeline),
+                 ];
+                 for (let n = 0; n < 250; n += 1) {
+                   any(keys)();
+                   await rig.sleep(random() < 0.5 ? 0 : random() * 70);
+                   if (!Number.isFinite(player.state.ms)) odd.push('nowhere');
+                 }
+                 player.setLoop(false);
+                 player.setMatch(false);
+                 player.setSpeed(1);
+                 player.play({ recording: rig.id.One, startMs: 3000, endMs: 3600 });
+                 await rig.ended(player);
+                 return { taken: rig.taken(), odd };",
+            )
+            .await;
+        assert_eq!(told["odd"], json!([]));
+        assert!(taken.samples.iter().all(|sample| sample.abs() <= 1.0));
+        let (_, last) = taken.sound();
+        let (at, _) = taken.find(&sound[150_000..159_600], last - 24_000, last - 21_000);
+        let first = at - 6_000;
+        let got = &taken.samples[first + 240..first + 28_800];
+        assert_eq!(got, &sound[144_240..172_800]);
+        stage.end("nobody").await;
     });
 }
 
