@@ -284,8 +284,10 @@ export class List {
 
   #scrollBy(px) {
     if (Math.abs(px) < 1) return;
-    this.#moving = true;
+    const before = this.#scroller.scrollTop;
     this.#scroller.scrollTop += px;
+    // Only what moves is told of by an event.
+    if (this.#scroller.scrollTop !== before) this.#moving = true;
   }
 
   #scrolled() {

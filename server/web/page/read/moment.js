@@ -6,6 +6,9 @@ import { isUncertain, markOf, speakerOf, sureOf } from "./spoken.js";
 import { Times } from "./times.js";
 import { History } from "./history.js";
 
+/** All but the word is shown after a rest of so long: arrows are not to wait for it. */
+const REST_MS = 100;
+
 export class MomentPanel {
   #desk;
   #author;
@@ -20,6 +23,7 @@ export class MomentPanel {
   #row = null;
   #n = 0;
   #shown = "";
+  #resting;
 
   /** `on.fixed(moments)` when the moment became these. */
   constructor(list, { desk, author, on }) {
@@ -47,7 +51,9 @@ export class MomentPanel {
   show(row, n) {
     this.#row = row;
     this.#n = n;
-    this.refresh();
+    this.#showWord();
+    clearTimeout(this.#resting);
+    this.#resting = setTimeout(() => this.refresh(), REST_MS);
   }
 
   /** Looks again at what is shown. */
@@ -118,6 +124,7 @@ export class MomentPanel {
     }
     const told = await this.#desk.guarded(this.#desk.server.tellSpeaker(row.id, { person, by }));
     this.#desk.refreshSoon();
+    if (told) this.#desk.tell(null);
     if (told) this.#on.fixed([{ ...row.moment, person: told.person, also: told.also }]);
     else this.#shown = "";
     this.refresh();

@@ -28,12 +28,13 @@ export class People {
     const items = people.map((person) => {
       const open = person.id === this.#opened;
       // A form that is open stays as it is while others speak on.
-      if (open) return { open, id: person.id, colour: colourOf(person, outline, people) };
+      if (open) return { open, id: person.id };
       return { ...person, colour: colourOf(person, outline, people) };
     });
     update(this.#list, items, (item) => {
       const person = people.find(({ id }) => id === item.id);
-      return item.open ? this.#form(person, names, sources, item.colour) : this.#row(person, item.colour);
+      const colour = colourOf(person, outline, people);
+      return item.open ? this.#form(person, names, sources, colour) : this.#row(person, colour);
     });
   }
 

@@ -45,7 +45,8 @@ export class Picking {
     const options = cuts.map(({ id, name }) => el("option", { value: id }, name));
     if (options.length === 0) options.push(el("option", { value: "" }, "a new cut list"));
     this.#into.replaceChildren(...options);
-    this.#into.value = cut ?? cuts[0]?.id ?? "";
+    // A list that was just made is known before it is listed.
+    this.#into.value = (cuts.find(({ id }) => id === cut) ?? cuts[0])?.id ?? "";
   }
 
   /** Picking with keys begins at a word, if it has not begun. */

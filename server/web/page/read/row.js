@@ -13,6 +13,7 @@ export class Row {
   #shown = {};
   #text = null; // what the words on the page were made of
   #detail = null;
+  #timeline = null;
 
   constructor(moment) {
     this.id = moment.id;
@@ -59,9 +60,12 @@ export class Row {
   /** Takes in the words with their times and how sure they are. */
   showWords(detail, timeline) {
     if (detail.version < this.moment.version) return;
+    if (this.#detail === detail && this.#timeline === timeline) return;
     this.times = spokenTimes(detail, timeline);
+    this.#timeline = timeline;
     if (this.#detail === detail) return;
     this.#detail = detail;
+    this.#unmark();
     const text = detail.words.map((word) => word.text).join(" ");
     if (text !== this.#text) this.#fill(detail.words.map((word) => word.text), text);
     for (const [n, node] of this.wordNodes.entries()) {
@@ -113,9 +117,16 @@ export class Row {
 
   /** Marks the words of [from, to) as picked. */
   pick(from, to) {
+    if (!this.#news("pick", { from, to })) return;
     for (const [n, node] of this.wordNodes.entries()) {
       node.classList.toggle("picked", n >= from && n < to);
     }
+  }
+
+  /** Its words have no marks but their own. */
+  #unmark() {
+    this.#shown.sounding = null;
+    delete this.#shown.pick;
   }
 
   #news(name, value) {
@@ -170,7 +181,7 @@ export class Row {
 
   #fill(words, text) {
     this.#text = text;
-    this.#shown.sounding = null;
+    this.#unmark();
     const focused = this.wordNodes.indexOf(document.activeElement);
     const hadFocus = this.words.contains(document.activeElement);
     const nodes = words.flatMap((word, n) => {

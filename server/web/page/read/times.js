@@ -10,6 +10,7 @@ export class Times {
   #body = el("div", {});
   #row = null;
   #n = 0;
+  #shown = "";
 
   /** `change(how)` makes a change and looks at what became of it. */
   constructor(desk, change) {
@@ -24,6 +25,11 @@ export class Times {
     this.#row = row;
     this.#n = n;
     this.node.hidden = !row?.detail;
+    const { id, version } = row?.moment ?? {};
+    const shown = JSON.stringify([id, version, n, row?.detail?.words[n], row?.detail?.words_from]);
+    // What is typed stays while others look at the event.
+    if (shown === this.#shown) return;
+    this.#shown = shown;
     this.#draw();
   }
 

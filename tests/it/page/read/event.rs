@@ -80,6 +80,16 @@ impl Said {
             .send(Method::PUT, &path, &kind, change.to_string().into_bytes());
         assert_eq!(reply.status, 200, "{}", reply.json());
     }
+
+    /// Somebody else makes two moments one.
+    pub fn joins(&self, landing: &Landing, first: &str, second: &str, by: &str) {
+        let version =
+            |id: &str| landing.app.get(&format!("/moments/{id}")).json()["version"].clone();
+        let change = json!({"version": version(first), "by": by, "with": second,
+            "with_version": version(second)});
+        let reply = landing.app.post(&format!("/moments/{first}/join"), &change);
+        assert_eq!(reply.status, 200, "{}", reply.json());
+    }
 }
 
 /// The instant of a file on the event clock, as `Placement` has it.
