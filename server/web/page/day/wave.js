@@ -111,7 +111,7 @@ const signed = (byte) => (byte << 24) >> 24;
 function paint(pen, from, to, height, ink) {
   const middle = height / 2;
   const unit = (middle - 1) / 127;
-  // Whole pixels: sharp, and drawn in half the time.
+  // In whole pixels, so that edges are sharp.
   const bar = (x, part) => {
     const top = Math.round(middle - highs[x] * part);
     pen.fillRect(x, top, 1, Math.max(Math.round(middle - lows[x] * part) - top, 1));
