@@ -1,13 +1,14 @@
 //! The page as a person meets it.
 
+mod cuts;
 mod day;
 mod find;
+mod read;
 mod script;
 mod shell;
 mod sound;
 
 use axum::http::Method;
-use serde_json::Value;
 
 use crate::app::TestApp;
 use crate::browser::Browser;

@@ -72,7 +72,8 @@ async fn recordings_are_drawn_in_the_order_they_are_told_in() {
     let desk = Desk::of(2).await;
     for (n, level) in [(0, 0.25), (1, -1.0)] {
         let mut transaction = desk.store.begin().await.unwrap();
-        let own = desk.store.draw(&mut transaction, desk.id(n), &wave(level));
+        let wave = wave(level);
+        let own = desk.store.draw(&mut transaction, desk.id(n), &wave);
         own.await.unwrap();
         transaction.commit().await.unwrap();
     }

@@ -9,7 +9,7 @@ import { showProgress } from "./shell/progress.js";
 import { Views } from "./shell/views.js";
 import { Deck } from "./deck/deck.js";
 import { Strip } from "./deck/strip.js";
-import { at } from "./dom.js";
+import { at, el } from "./dom.js";
 import { AddView } from "./add/view.js";
 import { CoverView } from "./cover/view.js";
 import { CutsView } from "./cuts/view.js";
@@ -50,6 +50,10 @@ state.read((known, changed) => {
 
 function showNews({ news }) {
   at("news").textContent = news?.text ?? "";
+  if (news?.act) {
+    const button = el("button", { type: "button", class: "quiet", onclick: news.act.run }, news.act.name);
+    at("news").append(" ", button);
+  }
   at("news").classList.toggle("trouble", news?.trouble ?? false);
 }
 

@@ -12,6 +12,7 @@ const OF_EVENT = {
   cut: null, // the id of the cut list that is worked on
   status: null, // how far the work is
   place: null, // {line, ms}: the instant that is looked at
+  looked: 0, // how often all was looked at anew: words may be others though no list is
 };
 
 export class State {

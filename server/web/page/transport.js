@@ -8,6 +8,8 @@ export class Refusal extends Error {
     super(problem.detail || problem.title || "the server refused");
     this.status = problem.status;
     this.field = problem.field;
+    /** All that the server told, such as `theirs` where somebody was quicker. */
+    this.problem = problem;
   }
 }
 
@@ -26,9 +28,9 @@ async function ask(path, options = {}) {
 }
 
 const post = (path) => ask(path, { method: "POST" });
-const send = (path, body) =>
+const send = (path, body, method = "POST") =>
   ask(path, {
-    method: "POST",
+    method,
     headers: { "content-type": "application/json" },
     body: JSON.stringify(body),
   });
@@ -52,8 +54,38 @@ export const people = (eventId) =>
   ask(`/events/${part(eventId)}/people`).then((answer) => answer.people);
 export const cuts = (eventId) => ask(`/events/${part(eventId)}/cuts`).then((answer) => answer.cuts);
 
-export const moments = (eventId, { offset = 0, limit = 100 } = {}) =>
-  ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ offset, limit })}`);
+/** Moments in the order of the clock: `{total, moments}`, of [fromMs, toMs) if that is said. */
+export function moments(eventId, { offset = 0, limit = 100, fromMs = null, toMs = null } = {}) {
+  const asked = new URLSearchParams({ offset, limit });
+  if (fromMs !== null) asked.set("from_ms", fromMs);
+  if (toMs !== null) asked.set("to_ms", toMs);
+  return ask(`/events/${part(eventId)}/moments?${asked}`);
+}
+
+/** A moment with its words, their times and what each model heard. */
+export const moment = (id) => ask(`/moments/${part(id)}`);
+
+/** What people did to a moment, the newest first: `{total, changes}`. */
+export const changes = (id, { offset = 0, limit = 20 } = {}) =>
+  ask(`/moments/${part(id)}/changes?${new URLSearchParams({ offset, limit })}`);
+
+// What is put right. `change` says of which version it is one and by whom; the answer is
+// `{moments}`, or a refusal of status 409 whose problem has `yours` and `theirs`.
+export const writeWords = (id, change) => send(`/moments/${part(id)}/words`, change, "PUT");
+export const setTimes = (id, change) => send(`/moments/${part(id)}/times`, change, "PUT");
+export const split = (id, change) => send(`/moments/${part(id)}/split`, change);
+export const join = (id, change) => send(`/moments/${part(id)}/join`, change);
+export const undo = (id, change) => send(`/moments/${part(id)}/undo`, change);
+
+/** Who speaks in a moment: `{person, by}`; a person of null takes back what was said. */
+export const tellSpeaker = (id, told) => send(`/moments/${part(id)}/person`, told, "PUT");
+export const addPerson = (eventId, person) => send(`/events/${part(eventId)}/people`, person);
+export const changePerson = (id, change) => send(`/people/${part(id)}`, change, "PATCH");
+export const mergePeople = (id, { into, by }) => send(`/people/${part(id)}/merge`, { into, by });
+export const wearers = (source) => ask(`/sources/${part(source)}/wearers`).then((answer) => answer.wearers);
+export const setWearers = (source, list) =>
+  send(`/sources/${part(source)}/wearers`, { wearers: list }, "PUT");
+
 
 /** Has the clock of an event solved again. */
 export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});
@@ -109,38 +141,65 @@ export function follow(eventId, { progress, change, lost }) {
 
 // -- the day ----------------------------------------------------------------------
 
-const put = (path, body) =>
-  ask(path, {
-    method: "PUT",
-    headers: { "content-type": "application/json" },
-    body: JSON.stringify(body),
-  });
-
 /** The waves of all recordings that were listened through, coarse: `bins` a recording. */
 export const eventPeaks = (eventId, bins) =>
   ask(`/events/${part(eventId)}/peaks?${new URLSearchParams({ bins_max: bins })}`);
 
-/** A tile of a recording's wave: bytes, three a bin. */
+/** A tile of a recording's wave: bytes, three a bin; null behind its end. */
 export async function peakTile(recording, level, tile, { signal } = {}) {
   const path = `/recordings/${part(recording)}/peaks/${level}/${tile}`;
   const response = await fetch(BASE + path, { signal });
+  if (response.status === 404) return null;
   if (!response.ok) throw new Refusal({ status: response.status, detail: "The wave is not drawn yet." });
   return new Uint8Array(await response.arrayBuffer());
 }
 
-export const momentsBetween = (eventId, from, to, limit) =>
-  ask(`/events/${part(eventId)}/moments?${new URLSearchParams({ from_ms: from, to_ms: to, limit })}`);
-export const moment = (id) => ask(`/moments/${part(id)}`);
 
 /** Gives an event its parts in place of those it had; as they are kept. */
 export const setParts = (eventId, all) =>
-  put(`/events/${part(eventId)}/parts`, { parts: all }).then((answer) => answer.parts);
+  send(`/events/${part(eventId)}/parts`, { parts: all }, "PUT").then((answer) => answer.parts);
 
 /** Says where a recording lies, or takes that back; the clock is solved again. */
-export const setPlace = (recording, fix) => put(`/recordings/${part(recording)}/clock`, fix);
+export const setPlace = (recording, fix) => send(`/recordings/${part(recording)}/clock`, fix, "PUT");
 export const freePlace = (recording) =>
   ask(`/recordings/${part(recording)}/clock`, { method: "DELETE" });
 
+// -- cut lists --------------------------------------------------------------------
+
+const ofCut = (cut, rest = "") => `/cuts/${part(cut)}${rest}`;
+const ofQuote = (cut, quote, rest = "") => ofCut(cut, `/quotes/${part(quote)}${rest}`);
+
+/** A cut list with its quotes as everything lies now. */
+export const cut = (id) => ask(ofCut(id));
 export const makeCut = (eventId, { name, note = "" }) =>
   send(`/events/${part(eventId)}/cuts`, { name, note });
-export const addQuotes = (id, version, quotes) => send(`/cuts/${part(id)}/quotes`, { version, quotes });
+export const changeCut = (id, version, changes) => send(ofCut(id), { version, ...changes }, "PATCH");
+export const removeCut = (id) => ask(ofCut(id), { method: "DELETE" });
+
+/** Puts quotes into a list: hits, words of moments, or stretches; at the end without `place`. */
+export const addQuotes = (id, version, quotes, place = null) =>
+  send(ofCut(id, "/quotes"), place === null ? { version, quotes } : { version, place, quotes });
+export const changeQuote = (id, version, quote, changes) =>
+  send(ofQuote(id, quote), { version, ...changes }, "PATCH");
+export const nudgeQuote = (id, version, quote, nudge) =>
+  send(ofQuote(id, quote, "/nudge"), { version, ...nudge });
+export const placeQuote = (id, version, quote, place) =>
+  send(ofQuote(id, quote, "/place"), { version, place }, "PUT");
+export const removeQuote = (id, version, quote) =>
+  ask(`${ofQuote(id, quote)}?version=${version}`, { method: "DELETE" });
+export const orderQuotes = (id, version, quotes) => send(ofCut(id, "/order"), { version, quotes }, "PUT");
+
+/** The versions of a list that are kept, the newest first. */
+export const cutVersions = (id) => ask(ofCut(id, "/versions")).then((answer) => answer.versions);
+export const nameVersion = (id, version, name) => send(ofCut(id, "/versions"), { version, name });
+export const forgetVersion = (id, version) => ask(ofCut(id, `/versions/${version}`), { method: "DELETE" });
+export const restoreCut = (id, version, to) => send(ofCut(id, "/restore"), { version, to });
+
+/** `{files: [{name, media_type, text}], left_out}` of a list in an open format. */
+export const cutFiles = (id, options) => ask(`${ofCut(id, "/files")}?${new URLSearchParams(options)}`);
+/** The addresses of the page for a client, and of everything with its sound. */
+export const clientPage = (id, options) => `${BASE}${ofCut(id, "/page")}?${new URLSearchParams(options)}`;
+export const cutArchive = (id, options) => `${BASE}${ofCut(id, "/archive")}?${new URLSearchParams(options)}`;
+
+/** What the server can do, as OpenAPI describes it. */
+export const description = () => ask("/openapi.json");

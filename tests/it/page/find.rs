@@ -307,6 +307,7 @@ async fn a_link_opens_at_the_instant(browser: &Browser, landing: &Landing) {
     let seconds = |name: &str| hit[name].as_f64().expect("a time") / 1000.0;
     let fragment = format!("#t={},{}", seconds("start_ms"), seconds("end_ms"));
     assert!(link.ends_with(&fragment), "{link} for {fragment}");
+    collects_the_words(browser, landing).await;
     browser.open("about:blank").await;
     browser.open(&link).await;
     browser
@@ -332,4 +333,31 @@ async fn a_link_opens_at_the_instant(browser: &Browser, landing: &Landing) {
         )
         .await;
     browser.click("#stop").await;
+}
+
+/// The matched words go into a cut list, and out of it again by 'Undo'.
+async fn collects_the_words(browser: &Browser, landing: &Landing) {
+    browser.click(".hit .foot [data-key^='collect/']").await;
+    browser
+        .wait(
+            "that they are added",
+            "return document.getElementById('news').textContent.startsWith('Added to Cut 1')",
+        )
+        .await;
+    let lists = landing
+        .app
+        .get(&format!("/events/{}/cuts", landing.event))
+        .json();
+    let id = lists["cuts"][0]["id"].as_str().expect("a list");
+    let quotes = || landing.app.get(&format!("/cuts/{id}")).json()["quotes"].clone();
+    let text = quotes()[0]["text"].as_str().expect("words").to_lowercase();
+    assert!(text.starts_with("ferry bell"), "{text}");
+    browser.click("#news button").await;
+    browser
+        .wait(
+            "that they are taken out",
+            "return document.getElementById('news').textContent.startsWith('Taken out of Cut 1')",
+        )
+        .await;
+    assert_eq!(quotes(), serde_json::json!([]));
 }

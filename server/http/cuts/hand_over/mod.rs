@@ -1,6 +1,7 @@
 //! A cut list as files of open formats, and as a folder with its sound:
-//! `GET /cuts/{cut}/files` and `POST /cuts/{cut}/folder`.
+//! `GET /cuts/{cut}/files`, `GET /cuts/{cut}/page` and `POST /cuts/{cut}/folder`.
 
+mod client;
 mod folder;
 mod list;
 
@@ -28,6 +29,7 @@ const MOST_HANDLES_MS: u64 = 60_000;
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
         .routes(routes!(files))
+        .routes(routes!(client::page))
         .routes(routes!(make_folder))
 }
 

@@ -41,7 +41,7 @@ export class Said {
       const begin = n * CHUNK_MS;
       const ask = () =>
         this.#server
-          .momentsBetween(this.#event, begin, begin + CHUNK_MS, LIMIT)
+          .moments(this.#event, { fromMs: begin, toMs: begin + CHUNK_MS, limit: LIMIT })
           .then(({ moments }) => moments);
       for (const moment of this.#get(this.#chunks, n, MOST_CHUNKS, ask) ?? []) {
         if (moment.start_ms < to && moment.end_ms > from) found.set(moment.id, moment);

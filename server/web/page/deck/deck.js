@@ -2,7 +2,7 @@
 
 import { el, replace } from "../dom.js";
 import { linkTo } from "../shell/address.js";
-import { sounds } from "../shell/desk.js";
+import { momentAt, sounds } from "../shell/desk.js";
 import { position } from "../written.js";
 
 const SPEEDS = [0.5, 0.75, 1, 1.25, 1.5, 1.75, 2];
@@ -21,9 +21,10 @@ export class Deck {
       play: el("button", { id: "play", type: "button", class: "main", onclick: () => desk.playOrPause() }, "Play"),
       clock: el("p", { id: "deck-clock", class: "clock" }, position(0)),
       wait: el("span", { id: "waiting", class: "tag", hidden: true }, "fetching"),
-      title: el("p", { id: "deck-title", class: "title", role: "status" }),
+      title: el("p", { id: "deck-title", class: "title", dir: "auto" }),
       sources: el("div", { id: "sources", class: "sources", role: "group", "aria-label": "Source that is heard" }),
       gain: el("span", { id: "gain", class: "gain" }),
+      best: button("best", "Best hearing", () => this.#best()),
       match: button("match", "Match levels", () => player.setMatch(!this.#heard.match)),
       loop: button("loop", "Over and over", () => player.setLoop(!this.#heard.loop)),
       stop: button("stop", "Stop", () => player.stop()),
@@ -41,6 +42,7 @@ export class Deck {
       el(
         "div",
         { class: "row" },
+        p.best,
         p.sources,
         p.match,
         p.gain,
@@ -65,7 +67,10 @@ export class Deck {
     p.play.disabled = !active && !timeline;
     p.stop.disabled = !active;
     p.wait.hidden = !heard?.waiting;
-    p.title.textContent = active ? heard.title : "";
+    if (!active) p.title.textContent = "";
+    else if (heard.endMs !== null) p.title.textContent = heard.title;
+    p.best.disabled = !active && !timeline;
+    p.best.setAttribute("aria-pressed", String(active && heard.follows));
     p.match.setAttribute("aria-pressed", String(heard?.match ?? false));
     p.loop.setAttribute("aria-pressed", String(heard?.loop ?? false));
     p.speed.value = String(heard?.speed ?? 1);
@@ -78,6 +83,22 @@ export class Deck {
   /** The audible instant, ms on its line. */
   time(ms) {
     this.#parts.clock.textContent = position(ms);
+    const { heard, outline } = this.#desk.state.known;
+    if (heard?.endMs === null) this.#sayWho(heard, outline, ms);
+  }
+
+  /** What plays on and on is soon another line than the one it began with. */
+  #sayWho({ line }, outline, ms) {
+    const n = line === 0 && outline ? momentAt(outline, ms) : -1;
+    const person = n < 0 ? null : outline.person[n];
+    const text = person === null ? "" : outline.people[person].name;
+    if (this.#parts.title.textContent !== text) this.#parts.title.textContent = text;
+  }
+
+  /** Goes back to the best hearing of each moment. */
+  #best() {
+    if (sounds(this.#desk.state.known.heard)) this.#desk.player.follow();
+    else this.#desk.playOrPause();
   }
 
   #showSources({ heard, place, timeline }) {

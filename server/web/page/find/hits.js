@@ -88,7 +88,7 @@ function doing(hit, { collect, link, go, play }) {
   return [
     best &&
       button("on", "Play on", `Play on from here${where}`, () =>
-        play({ key: null, title: hit.text, hearing: best, on: true }),
+        play({ key: null, title: hit.text, hearing: best, on: true, at: hit.start_ms }),
       ),
     button("collect", "Collect", `Collect the matched words${where} into the cut list`, () => collect(hit)),
     button("link", "Copy link", `Copy a link to this line${where}`, () => link(hit)),

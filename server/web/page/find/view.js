@@ -2,6 +2,7 @@
 // recording that heard it.
 
 import { el } from "../dom.js";
+import { collect } from "../cuts/collect.js";
 import { copy } from "../deck/deck.js";
 import { linkTo } from "../shell/address.js";
 import { sounds } from "../shell/desk.js";
@@ -29,6 +30,7 @@ export class FindView {
       narrow,
       kept: new Kept(desk),
       summary: el("p", { id: "summary", class: "summary", role: "status", "aria-live": "polite" }),
+      hint: hint(),
       hits: el("ol", { id: "hits", class: "hits", "aria-label": "Lines found" }),
       more: el("button", { id: "more", type: "button", class: "quiet", hidden: true, onclick: () => this.#more() }, "More lines"),
       meant: el("section", { class: "meant", "aria-labelledby": "meant-title", hidden: true }),
@@ -36,7 +38,7 @@ export class FindView {
     const p = this.#parts;
     host.append(
       el("div", { class: "narrowing" }, narrow.host, p.kept.host),
-      el("div", { class: "found" }, p.summary, p.hits, p.more, p.meant),
+      el("div", { class: "found" }, p.summary, p.hint, p.hits, p.more, p.meant),
     );
     host.addEventListener("keydown", (event) => this.#key(event));
     document.getElementById("query").addEventListener("keydown", (event) => this.#fromField(event));
@@ -130,6 +132,7 @@ export class FindView {
   }
 
   #sum() {
+    this.#parts.hint.hidden = this.#answer !== null || this.#busy;
     this.#parts.summary.textContent = summary({
       answer: this.#answer,
       asked: this.#asked,
@@ -140,16 +143,20 @@ export class FindView {
 
   // -- what is done with a line --------------------------------------------------
 
-  #play({ key, title, hearing, on }) {
+  /** The matched words of a hearing, or `on` and on, by whoever has it best. */
+  #play({ key, title, hearing, on = false, at = null }) {
+    if (on && at !== null) {
+      this.#desk.hear({ startMs: at, title });
+      return;
+    }
     const { recording, start_ms, end_ms } = hearing;
     this.#desk.hearFile(recording.id, start_ms, on ? null : end_ms, { key, title });
   }
 
   /** Puts the matched words into the cut list that is worked on. */
-  async #collect(hit, hearing) {
-    const { collect } = await import("../cuts/collect.js");
+  #collect(hit, hearing) {
     const { moment, matched, runs_over } = hit;
-    await collect(this.#desk, [{ moment, matched, runs_over, hearing: hearing?.recording.id ?? null }]);
+    return collect(this.#desk, [{ moment, matched, runs_over, hearing: hearing?.recording.id ?? null }]);
   }
 
   #link(hit) {
@@ -186,6 +193,19 @@ export class FindView {
     next.focus();
     next.scrollIntoView({ block: "nearest" });
   }
+}
+
+/** What may be typed, while nothing is. */
+function hint() {
+  const line = (...about) => el("li", {}, ...about);
+  return el(
+    "ul",
+    { class: "hint", "aria-label": "What may be typed" },
+    line("Words as you remember them: in any order, some of them wrong, mis-spelled or only alike in sound."),
+    line(el("kbd", {}, '"'), " around words that stood together, ", el("kbd", {}, "*"), " after a word for any ending."),
+    line("No words at all, with a person, a part or a source on the left: all that is said there."),
+    line(el("kbd", {}, "↓"), " to the lines, ", el("kbd", {}, "Enter"), " plays, ", el("kbd", {}, "Esc"), " stops and leads back."),
+  );
 }
 
 /** What is asked for, as the server's parameters; null where nothing is. */

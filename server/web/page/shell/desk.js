@@ -88,7 +88,7 @@ export class Desk {
     this.#unfollow = server.follow(eventId, {
       progress: (status) => this.state.set({ status: eventId ? status : null }),
       change: () => this.refreshSoon(),
-      lost: () => this.tell("The server does not answer; trying again.", { trouble: true }),
+      lost: () => this.tell("The server does not answer; trying again.", { trouble: true, lost: true }),
     });
     await this.refresh();
   }
@@ -101,7 +101,7 @@ export class Desk {
 
   /** Looks again at what every view needs; the first event that comes is chosen. */
   async refresh() {
-    const { eventId } = this.state.known;
+    const { eventId, cut } = this.state.known;
     if (!eventId) {
       await this.listEvents();
       const first = this.state.known.events?.[0];
@@ -126,12 +126,15 @@ export class Desk {
       changes.timeline = new Timeline(lies ?? undefined, has?.recordings);
       this.player.setTimeline(changes.timeline);
     }
-    if (cuts && !cuts.some(({ id }) => id === this.state.known.cut)) {
+    // One that was made or chosen since is none that went.
+    const same = cut === this.state.known.cut;
+    if (cuts && same && !cuts.some(({ id }) => id === cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
     this.state.set(changes);
     const outline = await outlined;
-    if (this.state.known.eventId === eventId) this.state.set(unlike(this.state.known, { outline }));
+    if (this.state.known.eventId !== eventId) return;
+    this.state.set({ ...unlike(this.state.known, { outline }), looked: this.state.known.looked + 1 });
   }
 
   /** One refresh at a time, at rest ten times as long as the last one took. */
@@ -164,25 +167,31 @@ export class Desk {
     document.getElementById("main").focus({ preventScroll: true });
   }
 
-  /** One sentence for the user. */
-  tell(text, { trouble = false } = {}) {
-    this.state.set({ news: text ? { text, trouble } : null });
+  /**
+   * One sentence for the user, and what can be done about it: `act` is `{name, run}`; one
+   * of `lost` goes as soon as the server answers again.
+   */
+  tell(text, { trouble = false, lost = false, act = null } = {}) {
+    this.state.set({ news: text ? { text, trouble, lost, act } : null });
   }
 
   /** The answer, or null after telling the user why there is none. */
   async guarded(promise) {
     try {
       const answer = await promise;
-      if (this.state.known.news?.trouble) this.tell(null);
+      if (this.state.known.news?.lost) this.tell(null);
       return answer;
     } catch (error) {
-      if (error.name !== "AbortError") this.tell(error.message, { trouble: true });
+      // A refusal stays to be read; looking at the event anew comes right after it.
+      const lost = error.status === undefined;
+      if (error.name !== "AbortError") this.tell(error.message, { trouble: true, lost });
       return null;
     }
   }
 
   /** Does something and looks at what became of it; whether it was done. */
   async act(promise) {
+    if (this.state.known.news?.trouble) this.tell(null);
     const answer = await this.guarded(promise.then((done) => ({ done })));
     this.refreshSoon();
     return answer !== null;

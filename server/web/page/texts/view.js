@@ -19,7 +19,7 @@ export class TextsView {
 
   show(known, changed) {
     if (changed.has("eventId")) this.#scripts.forget();
-    if (changed.has("eventId") || changed.has("detail") || changed.has("outline")) this.#scripts.refresh();
+    if (["eventId", "detail", "outline", "parts"].some((name) => changed.has(name))) this.#scripts.refresh();
     if (changed.has("heard")) this.#showPlaying(known);
   }
 

@@ -171,8 +171,8 @@ fn faded_as_it_should(
     };
     let worst = (begun - 8..=begun).map(off).fold(f32::MAX, f32::min);
     assert!(worst < 1e-3, "the fade is {worst} beside what it should be");
-    // No window of 20 ms is quieter than the quieter source is there, by more than 1 dB
-    // below the two together.
+    // No 20 ms are far weaker than the weaker source is there: two unlike sounds lose 3 dB
+    // in the middle of straight lines.
     for start in (called..begun + 4_800).step_by(480) {
         let stretch = start..start + 960;
         let level = |file: &[f32], beside: f64| {
@@ -183,7 +183,6 @@ fn faded_as_it_should(
         };
         let least = level(old, old_beside).min(level(new, new_beside));
         let got = rms(&taken.samples[stretch.clone()]);
-        // Two sounds apart in phase may be weaker than each, by 3 dB where unlike.
         assert!(got > least * 0.5, "{got} where each has {least}");
     }
     begun

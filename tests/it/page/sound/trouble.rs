@@ -149,7 +149,12 @@ fn sound_begins_with_a_click_only() {
             )
             .await;
         assert!(sounds.as_f64() >= Some(500.0), "{sounds}");
-        assert_eq!(browser.end().await, [""; 0], "the browser complained");
+        let complaints = browser.end().await;
+        // It says the same itself.
+        let odd = complaints
+            .iter()
+            .filter(|told| !told.contains("AudioContext was not allowed"));
+        assert_eq!(odd.collect::<Vec<_>>(), [""; 0], "the browser complained");
     });
 }
 
