@@ -24,7 +24,9 @@ pub async fn notes_and_names(desk: &Desk<'_>) {
         .await;
     assert_eq!(desk.quote(2)["note"], "slower, \"please\" twice");
     browser.click(".cut-head summary").await;
-    browser.type_into("#cut-words", "For the bride's mother").await;
+    browser
+        .type_into("#cut-words", "For the bride's mother")
+        .await;
     browser.click("#cut-keep").await;
     desk.told("Name and note are kept").await;
     assert_eq!(desk.list()["cut"]["note"], "For the bride's mother");
@@ -40,7 +42,9 @@ pub async fn versions_are_gone_back_to(desk: &Desk<'_>) {
     // One is taken out by a second press, and the next one is looked at.
     desk.choose(1).await;
     let gone = named["quotes"][0]["text"].as_str().expect("a text");
-    browser.click(".cut-side .row button[aria-label^='Remove']").await;
+    browser
+        .click(".cut-side .row button[aria-label^='Remove']")
+        .await;
     assert_eq!(desk.order().len(), 3, "the first press only asks");
     browser.click(".cut-side .row button.sure").await;
     desk.told("was taken out").await;
@@ -51,7 +55,9 @@ pub async fn versions_are_gone_back_to(desk: &Desk<'_>) {
             "return document.activeElement === document.querySelector('li.quote .words')",
         )
         .await;
-    browser.click(".versions .named button[aria-label='Go back to rough']").await;
+    browser
+        .click(".versions .named button[aria-label='Go back to rough']")
+        .await;
     desk.told("back to rough").await;
     assert_eq!(desk.list()["quotes"], named["quotes"]);
     desk.sees(&desk.order()).await;
@@ -64,14 +70,26 @@ pub async fn what_somebody_else_did_loses_nothing(desk: &Desk<'_>) {
     let (mine, other) = (desk.quote(1), desk.quote(3));
     // The page is not told of it: as if both were pressed at once.
     browser
-        .run("window.own = window.fetch; window.fetch = (url, how) => how?.method
-            ? window.own(url, how) : new Promise(() => {}); return 1")
+        .run(
+            "window.own = window.fetch;
+             window.waiting = [];
+             window.fetch = (url, how) => how?.method ? window.own(url, how)
+                : new Promise((go) => window.waiting.push(() => go(window.own(url, how))));
+             return 1",
+        )
         .await;
     let path = format!("/quotes/{}", other["id"].as_str().expect("an id"));
     let reply = desk.behind(&path, json!({"note": "theirs"}));
     assert_eq!(reply.status, 200, "{}", reply.json());
     browser.type_into("#one-note", "mine").await;
-    browser.run("window.fetch = window.own; document.getElementById('one-keep').click(); return 1").await;
+    browser
+        .run(
+            "window.fetch = window.own;
+             document.getElementById('one-keep').click();
+             setTimeout(() => window.waiting.forEach((go) => go()), 500);
+             return 1",
+        )
+        .await;
     let told = browser
         .wait(
             "what happened",
@@ -79,12 +97,23 @@ pub async fn what_somebody_else_did_loses_nothing(desk: &Desk<'_>) {
         )
         .await;
     let told = told.as_str().expect("a text");
-    for part in ["Somebody else changed this list", "changed.", "the note of", ": mine"] {
+    for part in [
+        "Somebody else changed this list",
+        "changed.",
+        "the note of",
+        ": mine",
+    ] {
         assert!(told.contains(part), "{part} in {told}");
     }
-    let typed = browser.run("return document.getElementById('one-note').value").await;
+    let typed = browser
+        .run("return document.getElementById('one-note').value")
+        .await;
     assert_eq!(typed, "mine");
-    assert_eq!(desk.quote(1)["note"], mine["note"], "nothing is done by itself");
+    assert_eq!(
+        desk.quote(1)["note"],
+        mine["note"],
+        "nothing is done by itself"
+    );
     browser.click("#cut-again").await;
     desk.told("The note of quote 1 is kept").await;
     assert_eq!(desk.quote(1)["note"], "mine");
@@ -132,19 +161,33 @@ pub async fn files_are_those_of_the_server(desk: &Desk<'_>) {
     let told = browser.wait("the refusal", wrong).await;
     assert!(told.as_str().is_some_and(|t| t.contains("start")), "{told}");
     // The page for a client is the server's, with its own style.
-    let link = browser.run("return document.getElementById('over-page').getAttribute('href')").await;
-    let link = link.as_str().expect("an address").trim_start_matches("/api/v1");
+    let link = browser
+        .run("return document.getElementById('over-page').getAttribute('href')")
+        .await;
+    let link = link
+        .as_str()
+        .expect("an address")
+        .trim_start_matches("/api/v1");
     let page = desk.landing.app.get(link);
     assert!(page.header("content-type").starts_with("text/html"));
-    assert!(page.header("content-security-policy").contains("style-src 'unsafe-inline'"));
-    let same = desk.landing.app.get(&desk.path("/files?format=page")).json();
+    assert!(
+        page.header("content-security-policy")
+            .contains("style-src 'unsafe-inline'")
+    );
+    let same = desk
+        .landing
+        .app
+        .get(&desk.path("/files?format=page"))
+        .json();
     let text = String::from_utf8(page.body).expect("text");
     assert_eq!(Value::from(text), same["files"][0]["text"]);
 }
 
 pub async fn a_list_is_removed_by_a_second_press(desk: &Desk<'_>) {
     let browser = desk.browser;
-    browser.click(".about-cut button[aria-label^='Remove']").await;
+    browser
+        .click(".about-cut button[aria-label^='Remove']")
+        .await;
     assert_eq!(desk.list()["cut"]["quotes"], 3);
     browser.click(".about-cut button.sure").await;
     browser

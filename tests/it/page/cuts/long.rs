@@ -15,22 +15,35 @@ fn a_list_of_2000_quotes_answers_at_once() {
     let path = format!("/events/{}/cuts", landing.event);
     let cut = app.post(&path, &json!({"name": "All of it"})).json();
     let cut = cut["id"].as_str().expect("an id").to_owned();
-    let moments = app.get(&format!("/events/{}/moments", landing.event)).json();
+    let moments = app
+        .get(&format!("/events/{}/moments", landing.event))
+        .json();
     let moments = moments["moments"].as_array().expect("moments").clone();
     let quotes: Vec<Value> = (0..2000)
         .map(|n| json!({"moment": moments[n % moments.len()]["id"], "note": format!("n {n}")}))
         .collect();
     let version = app.get(&format!("/cuts/{cut}")).json()["cut"]["version"].clone();
-    let reply = app.post(&format!("/cuts/{cut}/quotes"), &json!({"version": version, "quotes": quotes}));
+    let reply = app.post(
+        &format!("/cuts/{cut}/quotes"),
+        &json!({"version": version, "quotes": quotes}),
+    );
     assert_eq!(reply.status, 201, "{}", reply.json());
     in_browser(async |browser| {
         let url = format!("{}/?event={}&view=cuts&cut={cut}", app.url, landing.event);
         browser.open(&url).await;
         browser
-            .wait("the quotes", "return document.querySelectorAll('li.quote').length > 5")
+            .wait(
+                "the quotes",
+                "return document.querySelectorAll('li.quote').length > 5",
+            )
             .await;
-        let there = browser.run("return document.querySelectorAll('li.quote').length").await;
-        assert!(there.as_u64().is_some_and(|n| n < 200), "{there} rows are there");
+        let there = browser
+            .run("return document.querySelectorAll('li.quote').length")
+            .await;
+        assert!(
+            there.as_u64().is_some_and(|n| n < 200),
+            "{there} rows are there"
+        );
         // As an assistant is told: one of 2,000, the last one among them.
         browser.type_into("li.quote .words", "\u{e010}").await;
         let last = browser
