@@ -26,16 +26,16 @@ pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     browser
         .run("const f = document.getElementById('edge-end-ms'); f.focus(); f.select(); return 1")
         .await;
-    browser.type_into("#edge-end-ms", "-350\u{e007}").await;
-    desk.told("ends −350 ms").await;
+    browser.type_into("#edge-end-ms", "-900\u{e007}").await;
+    desk.told("ends −900 ms").await;
     let short = desk.quote(2);
-    assert_eq!(short["out"], json!({"ms": -350, "frames": 0}));
+    assert_eq!(short["out"], json!({"ms": -900, "frames": 0}));
     // To where the next word ends, by the server's own figure of that word.
     browser
         .wait(
             "the words around it",
             &format!(
-                "return document.querySelectorAll('.wave-words span').length > {}",
+                "return document.querySelectorAll('.wave-words span').length >= {}",
                 short["words"].as_array().expect("words").len()
             ),
         )
