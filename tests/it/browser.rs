@@ -104,6 +104,37 @@ impl Browser {
         element.send_keys(text).await.expect("it is typed");
     }
 
+    /// Cuts the browser's connection, or lets it send so many bytes a second.
+    pub async fn network(&self, offline: bool, upload_bytes_s: i64) {
+        let conditions = json!({"network_conditions": {
+            "offline": offline,
+            "latency": 0,
+            "upload_throughput": upload_bytes_s,
+            "download_throughput": -1,
+        }});
+        self.ask_driver("chromium/network_conditions", conditions)
+            .await;
+    }
+
+    /// Asks the driver for what the client's library does not know.
+    async fn ask_driver(&self, what: &str, body: Value) -> Value {
+        let session = self.client.session_id().await.expect("a session");
+        let session = session.expect("a session");
+        let url = format!("{}/session/{session}/{what}", self.driver.url);
+        let asked = move || {
+            // The driver is on this machine, whatever the environment says.
+            let agent = ureq::Agent::config_builder()
+                .proxy(None)
+                .build()
+                .new_agent();
+            let request = agent.post(url).header("content-type", "application/json");
+            let mut answer = request.send(body.to_string())?;
+            answer.body_mut().read_to_string()
+        };
+        let answer = tokio::task::spawn_blocking(asked).await.expect("it runs");
+        serde_json::from_str(&answer.expect("an answer")).expect("JSON")
+    }
+
     /// Clicks an element, brought to the middle as a person would who finds it behind the
     /// player.
     pub async fn click(&self, css: &str) {
@@ -129,28 +160,7 @@ impl Browser {
     }
 
     async fn complaints(&self) -> Vec<String> {
-        let session = self
-            .client
-            .session_id()
-            .await
-            .expect("a session")
-            .expect("a session");
-        let url = format!("{}/session/{session}/se/log", self.driver.url);
-        let asked = move || {
-            // The driver is on this machine, whatever the environment says.
-            let agent = ureq::Agent::config_builder()
-                .proxy(None)
-                .build()
-                .new_agent();
-            let request = agent.post(url).header("content-type", "application/json");
-            let mut answer = request.send(r#"{"type": "browser"}"#)?;
-            answer.body_mut().read_to_string()
-        };
-        let answer = tokio::task::spawn_blocking(asked)
-            .await
-            .expect("it runs")
-            .expect("a log");
-        let answer: Value = serde_json::from_str(&answer).expect("JSON");
+        let answer = self.ask_driver("se/log", json!({"type": "browser"})).await;
         let entries = answer["value"].as_array().cloned().unwrap_or_default();
         entries
             .iter()

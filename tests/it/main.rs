@@ -24,6 +24,7 @@ mod http_levels;
 mod http_names;
 mod http_openapi;
 mod http_people;
+mod http_pieces;
 mod http_scripts;
 mod http_search;
 mod http_upload;

@@ -1,6 +1,9 @@
 //! The page as a person meets it.
 
+mod add;
 mod clock;
+mod cover;
+mod guess;
 mod script;
 mod work;
 
