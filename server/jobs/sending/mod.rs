@@ -237,7 +237,7 @@ impl Engine {
 
 impl Inner {
     /// Where files are kept that come in pieces.
-    pub(super) fn sendings(&self) -> Kept {
+    fn sendings(&self) -> Kept {
         Kept::new(self.store.folder().join("sending"))
     }
 

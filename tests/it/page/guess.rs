@@ -84,7 +84,7 @@ fn recorders_are_guessed_from_names() {
         [
             ["REC_1.wav", "REC_1.mov"],
             [],
-            [["REC", "camera", "", 1], ["REC 2", "stand", "", 1]]
+            [["REC", "stand", "", 1], ["REC 2", "camera", "", 1]]
         ],
         [[], [], []],
     ]);

@@ -12,7 +12,7 @@ const SOUND = new Set([
 const WORDS = [
   ["worn", "lav lavalier lapel worn wearable tx bodypack groom bride vest tie officiant celebrant"],
   ["feed", "feed desk board mix mixer foh pa aux speaker receiver rx"],
-  ["stand", "stand lectern lect pulpit podium ambo table handheld spot"],
+  ["stand", "stand lectern lect pulpit podium ambo handheld"],
   ["ambient", "ambient amb room atmo atmos floor band quartet strings organ hall"],
   ["camera", "cam camera acam bcam ccam vid video clip dcim gimbal drone"],
   // Last: what recorders call files by themselves says little.

@@ -4,6 +4,7 @@
 import { length } from "../written.js";
 import { el, update } from "../dom.js";
 
+const NUMBERS = new Set(["Length", "Speech"]);
 const STATES = { waiting: "waits", working: "at work", ready: "ready", failed: "failed" };
 
 export class Recordings {
@@ -22,7 +23,7 @@ export class Recordings {
       el(
         "div",
         { class: "scroll", tabindex: "0", role: "group", "aria-label": "Recordings, as a table" },
-        el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col" }, text)))), this.#rows),
+        el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((text) => el("th", { scope: "col", class: NUMBERS.has(text) ? "number" : null }, text)))), this.#rows),
       ),
     );
     host.append(this.#host);

@@ -87,7 +87,7 @@ export class Sending {
     this.#bar.value = whole.bytes > 0 ? whole.sent / whole.bytes : 0;
     const facts = [
       `${whole.done} of ${count(whole.files, "file", "files")}`,
-      `${amount(whole.sent)} of ${amount(whole.bytes)}`,
+      whole.bytes > 0 ? `${amount(whole.sent)} of ${amount(whole.bytes)}` : null,
       paused ? "paused" : null,
       !paused && whole.rate ? `${amount(whole.rate)} a second` : null,
       !paused && whole.leftMs !== null && !over ? about(whole.leftMs) : null,

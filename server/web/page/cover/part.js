@@ -34,7 +34,7 @@ export class Part {
         {},
         name,
         el("span", { class: "tag" }, part.required ? "required" : "not required"),
-        el("span", { class: `tag said ${part.backed_up ? "good" : "bad"}` }, said),
+        el("span", { class: `tag held ${part.backed_up ? "good" : "bad"}` }, said),
       ),
       el("p", { class: "about" }, [span(part), `${length(part.speech_ms)} of speech`, count(part.moments, "moment", "moments")].filter(Boolean).join(" · ")),
       bar(part),
