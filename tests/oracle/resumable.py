@@ -7,11 +7,13 @@ Prints a line of JSON: {"offsets": [where each attempt began], "url": "..."}.
 
 import json
 import random
+import os
 import signal
 import sys
-import os
+import time
 
 from tusclient import client
+from tusclient.exceptions import TusCommunicationError
 
 
 class Cut(BaseException):
@@ -45,6 +47,11 @@ def main(url, path, seed):
             sender.upload_chunk()
         except Cut:
             continue
+        except TusCommunicationError as refused:
+            # The server has not seen yet that the piece before was cut off.
+            if refused.status_code not in (409, 423):
+                raise
+            time.sleep(0.05)
         finally:
             signal.setitimer(signal.ITIMER_REAL, 0)
     print(json.dumps({"offsets": offsets, "url": sender.url}))
