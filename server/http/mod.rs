@@ -39,14 +39,17 @@ mod page;
 mod parts;
 mod peaks;
 mod people;
+mod pieces;
 mod places;
 pub mod problem;
 mod range;
 mod recordings;
+mod roots;
 mod scripts;
 mod search;
 mod serve;
 mod shapes;
+mod sources;
 mod status;
 mod uploads;
 pub mod wire;
@@ -143,6 +146,9 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())
+            .merge(pieces::routes())
+            .merge(roots::routes())
+            .merge(sources::routes())
             .merge(recordings::routes())
             .merge(levels::routes())
             .merge(peaks::routes())

@@ -333,3 +333,70 @@ pub struct Uploaded {
     /// The intake under which it is worked on.
     pub intake: String,
 }
+
+/// What is put right of a source; what is left out stays.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SourceChange {
+    /// What the crew calls it.
+    #[serde(default)]
+    #[schema(pattern = "\\S")]
+    pub label: Option<String>,
+    /// `worn`, `feed`, `stand`, `ambient` or `camera`.
+    #[serde(default)]
+    #[schema(pattern = "^(worn|feed|stand|ambient|camera)$")]
+    pub placement: Option<String>,
+}
+
+/// The folders that may be added from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct RootList {
+    /// In the order they were given.
+    pub roots: Vec<Root>,
+}
+
+/// A folder that may be added from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Root {
+    /// Its number, from 1.
+    pub number: usize,
+    /// Its name.
+    pub name: String,
+    /// Where it lies.
+    pub path: String,
+}
+
+/// What lies in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Folder {
+    /// Its path below its root.
+    pub path: String,
+    /// The folders in it.
+    pub folders: Vec<FolderEntry>,
+    /// The recordings in it, by their names' endings.
+    pub files: Vec<FolderFile>,
+    /// Whether there is more in it than is told.
+    pub cut_short: bool,
+}
+
+/// A folder in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct FolderEntry {
+    /// Its name.
+    pub name: String,
+    /// Its whole path, to add it by.
+    pub path: WirePath,
+}
+
+/// A recording in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct FolderFile {
+    /// Its name.
+    pub name: String,
+    /// Its size.
+    pub bytes: i64,
+    /// When it was last changed, ms since 1970.
+    pub modified_ms: i64,
+    /// Its whole path, to add it by.
+    pub path: WirePath,
+}
