@@ -1,6 +1,4 @@
-//! A day of eight recorders of ten hours, as a page draws it: how much and how soon.
-
-use std::time::{Duration, Instant};
+//! A day of eight recorders of ten hours, as a page draws it: how much of it is sent.
 
 use sayback::core::quality::Verdict;
 use sayback::core::signal::peaks::{PeakMaker, Peaks};
@@ -76,9 +74,7 @@ async fn recorder(store: &Store, event: &EventId, n: usize, peaks: &Peaks) -> Re
         peaks,
         warnings: &[],
     };
-    let begun = Instant::now();
     store.finish_detect(&lease, &detected, 1).await.unwrap();
-    println!("{HOURS} h written in {:?}", begun.elapsed());
     id
 }
 
@@ -129,23 +125,14 @@ async fn moments(store: &Store, event: &EventId, recordings: &[RecordingId]) {
     store.finish_group(&lease, &grouped, 1).await.unwrap();
 }
 
-/// The soonest of some answers: other tests run beside this one.
-fn soonest(app: &TestApp, path: &str) -> Reply {
-    let asked = (0..10).map(|_| {
-        let begun = Instant::now();
-        let reply = app.get(path);
-        assert_eq!(reply.status, 200, "{path}");
-        (begun.elapsed(), reply)
-    });
-    let (took, reply) = asked.min_by_key(|(took, _)| *took).expect("some");
-    println!("{path}: {} bytes in {took:?}", reply.body.len());
-    // Ten times the 50 ms that were promised, for an unoptimised build on a busy machine.
-    assert!(took < Duration::from_millis(500), "{path}: {took:?}");
+fn answer(app: &TestApp, path: &str) -> Reply {
+    let reply = app.get(path);
+    assert_eq!(reply.status, 200, "{path}");
     reply
 }
 
 #[test]
-fn a_day_of_eight_recorders_is_drawn_in_moments() {
+fn a_day_of_eight_recorders_is_drawn_by_few_bytes() {
     let data = tempfile::tempdir().expect("a folder");
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
     let event = runtime.block_on(async {
@@ -165,7 +152,7 @@ fn a_day_of_eight_recorders_is_drawn_in_moments() {
     (config.light_workers, config.recognisers) = (0, 0);
     let app = TestApp::over_with(data, config);
 
-    let drawn = soonest(&app, &format!("/events/{event}/peaks")).json();
+    let drawn = answer(&app, &format!("/events/{event}/peaks")).json();
     let rows = drawn["recordings"].as_array().expect("a list");
     assert_eq!(rows.len(), RECORDERS);
     for row in rows {
@@ -173,12 +160,12 @@ fn a_day_of_eight_recorders_is_drawn_in_moments() {
         let body = row["body"].as_str().map(str::len);
         assert_eq!((row["level"].as_i64(), body), (Some(5), Some(14_064)));
     }
-    soonest(&app, &format!("/events/{event}/peaks?bins_max=16384"));
+    answer(&app, &format!("/events/{event}/peaks?bins_max=16384"));
     let id = rows[0]["recording"].as_str().expect("an id");
-    let tile = soonest(&app, &format!("/recordings/{id}/peaks/0/878"));
+    let tile = answer(&app, &format!("/recordings/{id}/peaks/0/878"));
     // 3,600,000 bins are 878 tiles and 3,712 bins.
     assert_eq!(tile.body.len(), 3 * 3_712);
-    let outline = soonest(&app, &format!("/events/{event}/outline"));
+    let outline = answer(&app, &format!("/events/{event}/outline"));
     assert!(outline.body.len() < 1_000_000, "{}", outline.body.len());
     let good = &outline.json()["moments"]["good"];
     assert_eq!(good.as_array().map(Vec::len), Some(MOMENTS as usize));
@@ -186,29 +173,4 @@ fn a_day_of_eight_recorders_is_drawn_in_moments() {
         good.as_array()
             .is_some_and(|all| all.iter().all(|n| n == 2))
     );
-}
-
-/// What it adds to listening through: beside the detector, which manages 3,000 times real
-/// time on one core, it must not count.
-#[test]
-fn a_wave_is_made_on_the_way() {
-    const MINUTES: usize = 1;
-    let block: Vec<f32> = (0..2 * 48_000).map(|n| (n as f32 * 0.01).sin()).collect();
-    let took = (0..20).map(|_| {
-        let begun = Instant::now();
-        let mut maker = PeakMaker::new(2, 48_000).unwrap();
-        (0..MINUTES * 60).for_each(|_| maker.push(&block));
-        let peaks = maker.finish(&[]);
-        let bytes: usize = peaks.tiles().map(|tile| tile.body.len()).sum();
-        assert_eq!(peaks.bins(), 6_000);
-        // A third more than the finest level.
-        assert_eq!(bytes, 3 * (6_000 + 1_500 + 375 + 94 + 24 + 6));
-        begun.elapsed()
-    });
-    let took = took.min().expect("some");
-    let times = (MINUTES * 60) as f64 / took.as_secs_f64();
-    println!(
-        "the wave of {MINUTES} min of 48 kHz stereo in {took:?}: {times:.0} times real time"
-    );
-    assert!(times > 3_000.0, "{took:?}");
 }
