@@ -40,6 +40,8 @@ export class Deck {
   #guide;
   #voices = [];
   #pending = null;
+  /** Until when something forgotten is heard. */
+  #free = 0;
   speed = 1;
   match = false;
 
@@ -109,7 +111,7 @@ export class Deck {
 
   /** The first frame at which something else can begin. */
   #soon() {
-    const ready = this.#now() + Math.ceil(LEAD_S * this.rate);
+    const ready = Math.max(this.#now() + Math.ceil(LEAD_S * this.rate), this.#free);
     // Fades don't overlap, so that they add up to one.
     const begun = this.#voices.filter((voice) => voice.frame <= ready + NEAR);
     const free = begun.reduce((frame, voice) => Math.max(frame, voice.fadedIn + 1), ready);
@@ -249,9 +251,11 @@ export class Deck {
     this.#cut(this.#soon(), FADE_S);
   }
 
-  /** Ends what sounds and knows nothing of it any more. */
+  /** Ends what sounds and knows nothing of it any more, but for when it is silent. */
   forget() {
-    this.hush();
+    this.#pending = null;
+    this.#cut(this.#soon(), JOINT_S);
+    this.#free = Math.max(this.#free, ...this.#voices.map((voice) => voice.silent));
     this.#voices = [];
   }
 
