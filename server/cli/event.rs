@@ -20,6 +20,8 @@ pub enum EventCommand {
     List(Json),
     /// One event with its recorders and recordings
     Show(EventShow),
+    /// Give an event another title, day or frame rate
+    Change(EventChange),
     /// What its people, places and pets are called: shown, or given anew
     Names(EventNames),
     /// Its parts, such as letters, vows and toasts: shown, or changed
@@ -63,7 +65,28 @@ pub struct EventNew {
     /// Its day
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub date: Option<String>,
-    /// Frames a second of the edit: 25, 30000/1001, …
+    /// Frames a second of the edit: 25, 30000/1001, 29.97df (drop-frame), …
+    #[arg(long, value_name = "RATE")]
+    pub frame_rate: Option<String>,
+    /// For whom the answer is.
+    #[command(flatten)]
+    pub json: Json,
+}
+
+/// `sayback event change`
+#[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("what").required(true).multiple(true)
+    .args(["title", "date", "frame_rate"]))]
+pub struct EventChange {
+    /// The event's id, or its title where only one has it
+    pub event: String,
+    /// What to call it
+    #[arg(long)]
+    pub title: Option<String>,
+    /// Its day
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<String>,
+    /// Frames a second of the edit: 25, 30000/1001, 29.97df (drop-frame), …
     #[arg(long, value_name = "RATE")]
     pub frame_rate: Option<String>,
     /// For whom the answer is.
@@ -90,6 +113,7 @@ pub fn run(client: &Client, command: &EventCommand) -> Result<Outcome, CliError>
         EventCommand::New(new) => make(client, new),
         EventCommand::List(json) => list(client, json.json),
         EventCommand::Show(show) => detail(client, &show.event, show.json.json),
+        EventCommand::Change(asked) => change(client, asked),
         EventCommand::Parts(asked) => parts::run(client, asked),
         EventCommand::Names(asked) => glossary::names(client, asked),
         EventCommand::Languages(asked) => glossary::languages(client, asked),
@@ -177,6 +201,27 @@ fn index(client: &Client, asked: &EventIndex) -> Result<Outcome, CliError> {
     })
 }
 
+fn change(client: &Client, asked: &EventChange) -> Result<Outcome, CliError> {
+    let mut body = json!({});
+    for (field, value) in [
+        ("title", &asked.title),
+        ("date", &asked.date),
+        ("frame_rate", &asked.frame_rate),
+    ] {
+        if let Some(value) = value {
+            body[field] = json!(value);
+        }
+    }
+    let answer = client.patch(&format!("/events/{}", quoted(&asked.event)), &body)?;
+    if asked.json.json {
+        out(answer.text())?;
+    } else {
+        let event: Event = answer.read()?;
+        detail(client, &event.id, false)?;
+    }
+    Ok(Outcome::Done)
+}
+
 fn detail(client: &Client, event: &str, json: bool) -> Result<Outcome, CliError> {
     let answer = client.get(&format!("/events/{}", quoted(event)))?;
     if json {
@@ -187,6 +232,20 @@ fn detail(client: &Client, event: &str, json: bool) -> Result<Outcome, CliError>
     Ok(Outcome::Done)
 }
 
+/// A rate as it is spoken of.
+fn frames(rate: &str) -> String {
+    let read = rate.parse::<crate::core::timecode::FrameRate>();
+    match read.map_or(rate.to_owned(), |rate| rate.to_string()) {
+        shown if shown.ends_with("df") => {
+            format!(
+                "{} frames a second, drop-frame",
+                shown.trim_end_matches("df")
+            )
+        }
+        shown => format!("{shown} frames a second"),
+    }
+}
+
 fn described(detail: &EventDetail, paint: Paint) -> String {
     let event = &detail.event;
     let mut text = format!("{}  {}\n", paint.strong(&safe(&event.title)), event.id);
@@ -195,7 +254,7 @@ fn described(detail: &EventDetail, paint: Paint) -> String {
         facts.push(date.clone());
     }
     if let Some(rate) = &event.frame_rate {
-        facts.push(format!("{rate} frames a second"));
+        facts.push(frames(rate));
     }
     facts.push(count(event.counts.recordings, "recording"));
     facts.push(format!(

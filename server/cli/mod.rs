@@ -119,7 +119,10 @@ fn obey(line: &Line, network: &dyn Network) -> Result<Outcome, CliError> {
         }
         Command::Script(command) => script::run(client, command),
         Command::Cut(command) => cut::run(client, command),
-        Command::Export(command) => export::run(client, command),
+        Command::Export(command) => {
+            let cancel = session.on_interrupt()?;
+            export::run(client, command, &cancel)
+        }
         Command::Listen(command) => {
             let cancel = session.on_interrupt()?;
             listen::run(client, command, global.model.as_deref(), &cancel)
@@ -140,7 +143,8 @@ fn need(command: &Command) -> Need {
     match command {
         Command::Add(add) if !add.no_wait => Need::Work,
         Command::Listen(listen) if !listen.no_wait => Need::Work,
-        Command::Add(_) | Command::Listen(_) | Command::Event(EventCommand::New(_)) => Need::Keep,
+        Command::Add(_) | Command::Listen(_) => Need::Keep,
+        Command::Event(EventCommand::New(_) | EventCommand::Change(_)) => Need::Keep,
         Command::Fix(FixCommand::List(_) | FixCommand::Show(_) | FixCommand::History(_)) => {
             Need::Look
         }

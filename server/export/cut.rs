@@ -6,7 +6,8 @@
 //! first one; `to` is always the first sample that no longer belongs.
 //!
 //! Everything goes by one clock, the cut's own: quotes follow each other without a
-//! pause, each as long as its chosen hearing to the sample ([`Laid`]). Where a format
+//! pause, each as long as its chosen hearing to the sample ([`Laid`]), unless they say
+//! where they begin, as those of a whole event do ([`Kind::Transcript`]). Where a format
 //! counts in frames, its positions are this clock's, rounded to the nearest frame, so
 //! that nothing drifts apart however long the list is.
 //!
@@ -32,9 +33,25 @@ use sayback_core::timecode::FrameRate;
 pub use files::{CutFormat, Options, Written};
 pub use laid::{CutError, Laid, Placed};
 
+/// What is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Kind {
+    /// Quotes that somebody picked, one after another.
+    #[default]
+    List,
+    /// What was said in an event, where it was said: the clock is the event's.
+    Transcript {
+        /// Where on the event clock the cut's begins, ms: 0, or before it where
+        /// something was said before.
+        from_ms: i64,
+    },
+}
+
 /// A cut list, with what is known of the recordings it takes from.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cut {
+    /// What it is.
+    pub kind: Kind,
     /// What the list is called.
     pub title: String,
     /// What the event is called.
@@ -45,7 +62,7 @@ pub struct Cut {
     pub rate: FrameRate,
     /// The recordings that [`Take::media`] counts.
     pub media: Vec<Media>,
-    /// What is cut, in its order.
+    /// What is cut, in its order; those that say where they begin in order of that.
     pub quotes: Vec<Quote>,
 }
 
@@ -77,19 +94,27 @@ pub struct Media {
 }
 
 /// Something said that is cut.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Quote {
+    /// Where it begins on the cut's clock, ms; `None` for where the one before ends.
+    pub at_ms: Option<u64>,
     /// What is said.
     pub text: String,
     /// Who says it; `None` while nobody knows.
     pub person: Option<String>,
+    /// Who speaks at the same time.
+    pub also: Option<String>,
+    /// Why the words should not be trusted as they are.
+    pub doubt: Option<String>,
+    /// Whether nobody has listened to it yet, so that it has no text.
+    pub unwritten: bool,
     /// What the editor wrote to it.
     pub note: Option<String>,
     /// Its words in order, at samples of the chosen recording; empty where no word has
     /// a time. What reaches out of the quote is cut off in captions and markers.
     pub words: Vec<CutWord>,
     /// The chosen hearing, then its backups, the best first. A backup is the same
-    /// stretch in another recording: what has only a part of it is none.
+    /// stretch in another recording, or what that has of it.
     pub takes: Vec<Take>,
 }
 
@@ -107,7 +132,7 @@ pub struct CutWord {
 }
 
 /// A stretch of a recording.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Take {
     /// Which of [`Cut::media`].
     pub media: usize,
@@ -115,6 +140,9 @@ pub struct Take {
     pub from: u64,
     /// The first sample after it.
     pub to: u64,
+    /// How much later than its quote it begins, in samples: 0 unless it is a backup
+    /// that has only a part.
+    pub later: u64,
     /// How much faster than the event clock the recorder ran, parts per million. It is
     /// told and never corrected.
     pub ppm: f64,
@@ -136,5 +164,13 @@ impl Quote {
     /// Who says a word of it.
     fn says<'a>(&'a self, word: &'a CutWord) -> Option<&'a str> {
         word.person.as_deref().or(self.person.as_deref())
+    }
+
+    /// What there is to beware of, in words.
+    fn caution(&self) -> Option<&str> {
+        match self.unwritten {
+            true => Some("not written down yet"),
+            false => self.doubt.as_deref(),
+        }
     }
 }

@@ -2,13 +2,14 @@
 
 use axum::extract::State;
 use axum::http::StatusCode;
+use sayback_core::timecode::FrameRate;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
 use super::extract::{Json, Path};
 use super::problem::{Answer, Problem};
-use super::wire::{Event, EventDetail, EventList, IndexState, NewEvent};
+use super::wire::{Event, EventChange, EventDetail, EventList, IndexState, NewEvent};
 use crate::jobs::What;
 use crate::store::{self, EventId};
 
@@ -16,7 +17,7 @@ use crate::store::{self, EventId};
 pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
         .routes(routes!(list, create))
-        .routes(routes!(show, remove))
+        .routes(routes!(show, change, remove))
         .routes(routes!(check_index, rebuild_index))
 }
 
@@ -44,7 +45,7 @@ async fn create(
     let new = store::NewEvent {
         title: new.title,
         date: new.date,
-        frame_rate: new.frame_rate,
+        frame_rate: rate_of(new.frame_rate.as_deref())?,
     };
     let now_ms = super::shapes::now_ms();
     let row = state.store.create_event(new, now_ms).await?;
@@ -73,6 +74,37 @@ async fn show(
         recordings: recordings.into_iter().map(Into::into).collect(),
         intakes: intakes.into_iter().map(Into::into).collect(),
     }))
+}
+
+/// Gives an event another title, day or frame rate; what is left out stays. Quotes that
+/// are nudged by frames go by the new rate.
+#[utoipa::path(patch, path = "/events/{event}", tag = "events", request_body = EventChange,
+    params(("event" = String, Path, description = "the event's id, or its title")),
+    responses(
+    (status = 200, body = Event),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
+    (status = "default", body = Problem, content_type = "application/problem+json"),
+))]
+async fn change(
+    State(state): State<AppState>,
+    Path(event): Path<String>,
+    Json(asked): Json<EventChange>,
+) -> Answer<Json<Event>> {
+    let event = state.store.find_event(&event).await?;
+    let change = store::EventChange {
+        title: asked.title,
+        date: asked.date,
+        frame_rate: rate_of(asked.frame_rate.as_deref())?,
+    };
+    let row = state.store.change_event(&event.id, change).await?;
+    state.engine.changed(Some(event.id), What::Content);
+    Ok(Json(row.into()))
+}
+
+/// The rate that was typed, if one was.
+pub(super) fn rate_of(typed: Option<&str>) -> Answer<Option<FrameRate>> {
+    let read = typed.map(str::parse).transpose();
+    read.map_err(|why| Problem::field("frame_rate", format!("frame_rate: {why}")))
 }
 
 /// Removes an event with all that is known of it: recordings, words, people, changes, and

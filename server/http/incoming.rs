@@ -14,10 +14,10 @@ use tokio::io::AsyncWriteExt;
 use super::problem::{Answer, Problem};
 
 /// Free disk is looked at again after so many bytes.
-const LOOK_EVERY_BYTES: u64 = 16 << 20;
+pub(super) const LOOK_EVERY_BYTES: u64 = 16 << 20;
 
 /// A sender that is silent for so long has gone away.
-const SILENCE_LIMIT: Duration = Duration::from_secs(60);
+pub(super) const SILENCE_LIMIT: Duration = Duration::from_secs(60);
 
 /// What an upload may use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -131,7 +131,7 @@ where
     }
 }
 
-fn check_size(name: &str, bytes: u64, limits: UploadLimits) -> Answer<()> {
+pub(super) fn check_size(name: &str, bytes: u64, limits: UploadLimits) -> Answer<()> {
     if bytes <= limits.max_bytes {
         return Ok(());
     }
@@ -147,7 +147,7 @@ fn check_size(name: &str, bytes: u64, limits: UploadLimits) -> Answer<()> {
     .with("max_bytes", limits.max_bytes))
 }
 
-fn check_disk(path: &Path, coming: u64, limits: UploadLimits) -> Answer<()> {
+pub(super) fn check_disk(path: &Path, coming: u64, limits: UploadLimits) -> Answer<()> {
     let stat = rustix::fs::statvfs(path).map_err(|e| failed(path, &io::Error::from(e)))?;
     let free = stat.f_bavail.saturating_mul(stat.f_frsize);
     if free.saturating_sub(coming) >= limits.keep_free_bytes {
@@ -161,7 +161,7 @@ fn check_disk(path: &Path, coming: u64, limits: UploadLimits) -> Answer<()> {
 }
 
 /// A failed write: a full disk is the sender's to know, the rest is ours.
-fn failed(path: &Path, error: &io::Error) -> Problem {
+pub(super) fn failed(path: &Path, error: &io::Error) -> Problem {
     let cause = format!("{}: {error}", path.display());
     match error.kind() {
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {

@@ -39,14 +39,17 @@ mod page;
 mod parts;
 mod peaks;
 mod people;
+mod pieces;
 mod places;
 pub mod problem;
 mod range;
 mod recordings;
+mod roots;
 mod scripts;
 mod search;
 mod serve;
 mod shapes;
+mod sources;
 mod status;
 mod uploads;
 pub mod wire;
@@ -90,6 +93,7 @@ pub struct AppState {
     access: guard::Access,
     limits: UploadLimits,
     stopping: CancellationToken,
+    hand_overs: cuts::HandOvers,
 }
 
 /// What the handlers work on and what they allow.
@@ -122,6 +126,7 @@ impl AppState {
             token: settings.token.into(),
             limits: settings.limits,
             stopping: CancellationToken::new(),
+            hand_overs: cuts::HandOvers::default(),
         }
     }
 }
@@ -141,6 +146,9 @@ fn api() -> (Router<AppState>, utoipa::openapi::OpenApi) {
             .merge(clock::routes())
             .merge(add::routes())
             .merge(uploads::routes())
+            .merge(pieces::routes())
+            .merge(roots::routes())
+            .merge(sources::routes())
             .merge(recordings::routes())
             .merge(levels::routes())
             .merge(peaks::routes())

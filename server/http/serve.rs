@@ -16,6 +16,9 @@ use super::{AppState, router};
 /// How long open answers may go on after the server was asked to stop.
 const GRACE: Duration = Duration::from_secs(5);
 
+/// How often uploads that nobody goes on with are looked for.
+const SWEEP_EVERY: Duration = Duration::from_secs(3600);
+
 /// Why the server does not start.
 #[derive(Debug, thiserror::Error)]
 pub enum ServeError {
@@ -160,6 +163,13 @@ impl Bound {
     ) -> Result<(), ServeError> {
         let stopping = self.state.stopping.clone();
         let asked = stopping.clone();
+        let engine = self.state.engine.clone();
+        let sweeping = async {
+            loop {
+                tokio::time::sleep(SWEEP_EVERY).await;
+                engine.sweep_sendings().await;
+            }
+        };
         let app = router(self.state);
         let serving = axum::serve(self.listener, app)
             .with_graceful_shutdown(async move {
@@ -174,6 +184,7 @@ impl Bound {
         tokio::select! {
             done = serving => done.map_err(ServeError::Stopped),
             () = patience => Ok(()),
+            () = sweeping => Ok(()),
         }
     }
 }

@@ -15,7 +15,7 @@ use super::owner::Owner;
 use super::{Change, EngineConfig, JobsError, Status, What, worker};
 use crate::store::{EventId, Fixing, JobId, JobRow, MomentId, RecordingId, Store, StoreError};
 
-/// Changes a slow listener may be behind before it loses some.
+/// Changes a slow listener may lag behind.
 const CHANGES_KEPT: usize = 256;
 /// How long work may be stopped by a full disk before a waiting caller is told.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -95,6 +95,7 @@ impl Engine {
         // Who only looks changes nothing.
         if inner.config.works() {
             inner.free_dead().await?;
+            inner.sweep_sendings().await;
             inner.sweep_uploads().await?;
             inner.measure_again().await?;
             inner.look_for_meaning().await?;
@@ -266,7 +267,7 @@ impl Inner {
         if what != What::Progress {
             self.wake.all();
         }
-        // Nobody listening is fine.
+        // Perhaps nobody listens.
         let _ = self.changes.send(Change { event, what });
     }
 
@@ -306,11 +307,8 @@ impl Inner {
     }
 
     fn troubles(&self) -> Vec<String> {
-        let mut texts: Vec<String> = self
-            .lock_troubles()
-            .values()
-            .map(|(text, _)| text.clone())
-            .collect();
+        let troubles = self.lock_troubles();
+        let mut texts: Vec<String> = troubles.values().map(|(text, _)| text.clone()).collect();
         // A full disk troubles everyone, and is said once.
         texts.dedup();
         texts
@@ -344,8 +342,10 @@ impl Inner {
         if left.running || left.light || left.takes {
             return Ok(None);
         }
-        let no_model = self.lock_troubles().get(&Trouble::Model).cloned();
-        Ok(no_model.map(|(text, _)| Idle::NoModel(text)))
+        let troubles = self.lock_troubles();
+        Ok(troubles
+            .get(&Trouble::Model)
+            .map(|(text, _)| Idle::NoModel(text.clone())))
     }
 
     /// Has what an earlier version listened through listened through once more, where

@@ -63,9 +63,37 @@ impl Engine {
     /// [`JobsError::UploadName`], [`JobsError::Upload`],
     /// [`crate::store::StoreError::Unknown`] event.
     pub async fn add_upload(&self, upload: Upload) -> Result<IntakeId, JobsError> {
+        let file_name = upload.file_name.clone();
+        match self.inner().take_upload(upload, Place::Fresh).await? {
+            Queued::Waiting(id) => Ok(id),
+            // The folder is new, so nothing can lie there already.
+            Queued::Already(_) => Err(JobsError::UploadName {
+                name: file_name,
+                why: "is there already",
+            }),
+        }
+    }
+}
+
+/// The folder that an upload gets.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Place {
+    /// One of its own. What can't be queued is not kept.
+    Fresh,
+    /// Always the same: it may be there from a time before, and stays until it is queued.
+    Named(String),
+}
+
+impl Inner {
+    /// Moves a file that was sent whole to its place and queues it.
+    pub(super) async fn take_upload(
+        &self,
+        upload: Upload,
+        place: Place,
+    ) -> Result<Queued, JobsError> {
         let name = safe_name(&upload.file_name)?.to_owned();
         let source = self
-            .store()
+            .store
             .ensure_source(
                 &upload.event,
                 &upload.source,
@@ -73,7 +101,12 @@ impl Engine {
                 upload.person.as_deref(),
             )
             .await?;
-        let folder = self.inner().uploads().join(IntakeId::fresh().as_str());
+        let is_fresh = place == Place::Fresh;
+        let folder = match place {
+            Place::Fresh => IntakeId::fresh().0,
+            Place::Named(name) => name,
+        };
+        let folder = self.uploads().join(folder);
         let kept = folder.join(&name);
         let (received, target) = (upload.received, kept.clone());
         let moved = tokio::task::spawn_blocking(move || keep(&received, &folder, &target)).await;
@@ -88,19 +121,19 @@ impl Engine {
             choice: upload.channels.to_string(),
         };
         let queued = self
-            .store()
+            .store
             .add_intakes(&upload.event, std::slice::from_ref(&intake), now_ms())
             .await
-            .inspect_err(|_| self.inner().drop_upload(&intake.path))?;
+            .inspect_err(|_| {
+                if is_fresh {
+                    self.drop_upload(&intake.path);
+                }
+            })?;
         self.changed(Some(upload.event.clone()), What::Content);
-        match queued.into_iter().next() {
-            Some(Queued::Waiting(id)) => Ok(id),
-            // The folder is new, so nothing can lie there already.
-            _ => Err(JobsError::UploadName {
-                name: upload.file_name,
-                why: "is there already",
-            }),
-        }
+        queued.into_iter().next().ok_or(JobsError::UploadName {
+            name: upload.file_name,
+            why: "was not queued",
+        })
     }
 }
 
@@ -112,6 +145,7 @@ impl Engine {
     /// [`crate::store::StoreError::Unknown`] event.
     pub async fn remove_event(&self, event: &EventId) -> Result<(), JobsError> {
         let paths = self.store().remove_event(event).await?;
+        self.inner().drop_sendings(event).await;
         self.changed(Some(event.clone()), What::Content);
         let inner = Arc::clone(self.inner());
         let dropped = tokio::task::spawn_blocking(move || inner.drop_uploads(&paths)).await;
@@ -169,13 +203,15 @@ impl Inner {
             return Ok(());
         }
         // By the name of its folder: the data folder may lie elsewhere by now.
-        let known: HashSet<String> = self
+        let mut known: HashSet<String> = self
             .store
             .paths_in_use()
             .await?
             .iter()
             .filter_map(|path| Some(path.parent()?.file_name()?.to_string_lossy().into_owned()))
             .collect();
+        // Moved, and to be queued as soon as that can be done.
+        known.extend(self.sending_ids());
         for (folder, _) in uploads.iter().filter(|(_, name)| !known.contains(name)) {
             for (path, _) in entries(folder).iter().filter(|(path, _)| is_old(path)) {
                 self.drop_upload(path);
@@ -232,12 +268,19 @@ fn is_old(path: &Path) -> bool {
     written.is_ok_and(|at| at.elapsed().is_ok_and(|age| age > ABANDONED))
 }
 
-/// Moves received bytes to their place, safely on disk before anybody relies on
-/// them; returns size and time of last change.
+/// Moves received bytes to their place unless they are there, safely on disk before
+/// anybody relies on them; returns size and time of last change.
 fn keep(received: &Path, folder: &Path, target: &Path) -> io::Result<(i64, i64)> {
-    fs::File::open(received)?.sync_all()?;
-    fs::create_dir_all(folder)?;
-    fs::rename(received, target)?;
+    match fs::File::open(received) {
+        Ok(file) => {
+            file.sync_all()?;
+            fs::create_dir_all(folder)?;
+            fs::rename(received, target)?;
+        }
+        // Moved already, by a process that was killed then.
+        Err(gone) if gone.kind() == io::ErrorKind::NotFound && target.exists() => {}
+        Err(other) => return Err(other),
+    }
     // Also the folders, or the name could be lost with the power.
     for folder in folder.ancestors().take(3) {
         fs::File::open(folder)?.sync_all()?;

@@ -158,14 +158,10 @@ fn look_at(
     entered: Result<(PathBuf, Metadata), String>,
     source: &str,
 ) -> Option<Found> {
-    let ending = given
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase());
-    let ending = ending.as_deref().unwrap_or("");
-    if BESIDE.contains(&ending) {
+    if BESIDE.contains(&ending_of(given).as_str()) {
         return None;
     }
-    if !SOUND.contains(&ending) {
+    if !holds_sound(given) {
         let reason = "has no ending that recordings have; add the file by itself to have it tried";
         return Some(refused(given, reason.to_owned()));
     }
@@ -176,8 +172,18 @@ fn look_at(
     })
 }
 
+/// Whether a file is called as recordings are.
+pub(super) fn holds_sound(path: &Path) -> bool {
+    SOUND.contains(&ending_of(path).as_str())
+}
+
+fn ending_of(path: &Path) -> String {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.unwrap_or_default()
+}
+
 /// Follows every link of a path and sees that it may be entered.
-fn enter(path: &Path, roots: &Roots) -> Result<(PathBuf, Metadata), String> {
+pub(super) fn enter(path: &Path, roots: &Roots) -> Result<(PathBuf, Metadata), String> {
     let outside = "lies outside the folders this server may read (--root)";
     // Said before anything is looked up: what lies outside is nobody's business.
     if let Roots::Under(_) = roots {
@@ -206,7 +212,7 @@ fn why(cause: &io::Error) -> String {
     }
 }
 
-fn is_hidden(path: &Path) -> bool {
+pub(super) fn is_hidden(path: &Path) -> bool {
     path.file_name()
         .is_some_and(|name| name.as_encoded_bytes().starts_with(b"."))
 }

@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use sayback_core::timecode::FrameRate;
+
 use super::error::unknown;
 use super::statement::statements;
 use super::{EventId, EventRow, Store, StoreError, path_from_bytes};
@@ -13,14 +15,30 @@ pub struct NewEvent {
     pub title: String,
     /// The day, as `2026-06-20`.
     pub date: Option<String>,
-    /// Frames a second, as `25` or `30000/1001`.
-    pub frame_rate: Option<String>,
+    /// Frames a second of the edit.
+    pub frame_rate: Option<FrameRate>,
+}
+
+/// What changes of an event; what is `None` stays.
+#[derive(Clone, Debug, Default)]
+pub struct EventChange {
+    /// What people call it; not blank.
+    pub title: Option<String>,
+    /// The day, as `2026-06-20`.
+    pub date: Option<String>,
+    /// Frames a second of the edit.
+    pub frame_rate: Option<FrameRate>,
 }
 
 statements! {
-    INSERT = "INSERT INTO event (id, title, date, frame_rate, created_at_ms) VALUES (?, ?, ?, ?, ?)";
+    INSERT = "INSERT INTO event (id, title, date, frame_rate, drop_frame, created_at_ms)
+        VALUES (?, ?, ?, ?, ?, ?)";
+    CHANGE = "UPDATE event SET title = coalesce(?2, title), date = coalesce(?3, date),
+            frame_rate = coalesce(?4, frame_rate), drop_frame = coalesce(?5, drop_frame)
+        WHERE id = ?1";
     /// Counts come from the few rows of sources and recordings, never from words.
-    LIST = "SELECT e.id, e.title, e.date, e.frame_rate, e.created_at_ms,
+    LIST = "SELECT e.id, e.title, e.date,
+            e.frame_rate || iif(e.drop_frame, 'df', '') AS frame_rate, e.created_at_ms,
             json_array_length(e.glossary) AS names, e.languages,
             (SELECT count(*) FROM source s WHERE s.event_id = e.id) AS sources,
             count(r.id) AS recordings,
@@ -46,18 +64,41 @@ impl Store {
     /// Makes an event at `now_ms`.
     ///
     /// # Errors
-    /// [`StoreError::Invalid`] when title, date or frame rate break their rule.
+    /// [`StoreError::Invalid`] when title or date break their rule.
     pub async fn create_event(&self, new: NewEvent, now_ms: i64) -> Result<EventRow, StoreError> {
         let id = EventId::fresh();
         sqlx::query(self.sql(INSERT))
             .bind(&id)
             .bind(new.title.trim())
             .bind(new.date)
-            .bind(new.frame_rate)
+            .bind(new.frame_rate.map(fraction))
+            .bind(new.frame_rate.is_some_and(FrameRate::is_drop))
             .bind(now_ms)
             .execute(&self.write)
             .await?;
         self.event(&id).await
+    }
+
+    /// Gives an event another title, day or rate. Quotes that are nudged by frames go by
+    /// the new rate.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::Invalid`] when title or date break their
+    /// rule.
+    pub async fn change_event(
+        &self,
+        id: &EventId,
+        change: EventChange,
+    ) -> Result<EventRow, StoreError> {
+        sqlx::query(self.sql(CHANGE))
+            .bind(id)
+            .bind(change.title.as_deref().map(str::trim))
+            .bind(change.date)
+            .bind(change.frame_rate.map(fraction))
+            .bind(change.frame_rate.map(FrameRate::is_drop))
+            .execute(&self.write)
+            .await?;
+        self.event(id).await
     }
 
     /// All events, oldest first.
@@ -142,4 +183,9 @@ impl Store {
             }),
         }
     }
+}
+
+/// A rate without how its frames are counted, which is a column of its own.
+fn fraction(rate: FrameRate) -> String {
+    rate.exact().trim_end_matches("df").to_owned()
 }

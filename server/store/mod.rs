@@ -63,11 +63,11 @@ mod wanting;
 
 pub use clock::{ClockFix, ClockRow, FixRow, PairRow, PlacementRow};
 pub use cuts::{
-    Before, CutEdit, CutEdited, CutRow, CutVersion, FrameRate, Lie, MOST_QUOTES, Nudge, Quote,
-    QuoteChange, TouchedRow,
+    Before, CutEdit, CutEdited, CutRow, CutVersion, Lie, MOST_QUOTES, Nudge, Quote, QuoteChange,
+    TouchedRow,
 };
 pub use error::StoreError;
-pub use events::NewEvent;
+pub use events::{EventChange, NewEvent};
 pub use files::{NewFile, NewStamp, Opened, OpenedRecording};
 pub use fixing::{
     ChangeKind, ChangeRow, Cut, Fix, Fixing, HeardText, LastChange, Stale, State, StateWord,

@@ -161,7 +161,7 @@ pub struct EventRow {
     pub title: String,
     /// The day, as `2026-06-20`.
     pub date: Option<String>,
-    /// Frames a second, as `25` or `30000/1001`.
+    /// Frames a second, as `25`, `30000/1001` or `30000/1001df`.
     pub frame_rate: Option<String>,
     /// When it was made, ms since 1970.
     pub created_at_ms: i64,

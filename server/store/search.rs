@@ -138,7 +138,8 @@ pub struct Candidate {
 }
 
 statements! {
-    TITLES = "SELECT e.id, e.title, e.date, e.frame_rate FROM json_each(?1) i
+    TITLES = "SELECT e.id, e.title, e.date, e.frame_rate || iif(e.drop_frame, 'df', '') AS frame_rate
+        FROM json_each(?1) i
         JOIN event e ON e.id = i.value";
     EVENTS_BETWEEN = "SELECT id FROM event WHERE date >= ?1 AND date <= ?2";
     EVENTS_WITH_PART = "SELECT event_id FROM part WHERE name = ?1";

@@ -3,8 +3,9 @@
 use sqlx::{Sqlite, Transaction};
 
 use super::error::unknown;
+use super::queue::NewJob;
 use super::statement::statements;
-use super::{EventId, PersonId, Placement, SourceId, SourceRow, Store, StoreError};
+use super::{EventId, JobKind, PersonId, Placement, SourceId, SourceRow, Store, StoreError};
 
 statements! {
     PERSON = "INSERT INTO person (id, event_id, name) VALUES (?, ?, ?)
@@ -15,6 +16,10 @@ statements! {
         ON CONFLICT (event_id, label) DO UPDATE SET
             placement = coalesce(?4, placement), wearer_id = coalesce(?6, wearer_id)
         RETURNING id";
+    CHANGE_SOURCE = "UPDATE source SET label = coalesce(?2, label), placement = coalesce(?3, placement)
+        WHERE id = ?1 RETURNING event_id";
+    /// Whether moments of an event were made already.
+    WAS_GROUPED = "SELECT EXISTS (SELECT 1 FROM job WHERE kind = 'group' AND subject = ?1)";
     /// Whether who speaks in an event was looked for already.
     LOOKED = "SELECT EXISTS (SELECT 1 FROM job WHERE kind = 'voices' AND subject = ?1)";
     LIST = "SELECT s.id, s.event_id, s.label, s.placement, s.wearer_id, p.name AS wearer_name
@@ -73,6 +78,39 @@ impl Store {
             .await
             .map_err(unknown("event", event))?;
         self.source(&id).await
+    }
+
+    /// Gives a source another label or placement. With another placement the moments of
+    /// its event are made again, and after them who speaks in them is found.
+    ///
+    /// # Errors
+    /// [`StoreError::Unknown`]; [`StoreError::Exists`] if another source is called so;
+    /// [`StoreError::Invalid`] for a blank label.
+    pub async fn change_source(
+        &self,
+        id: &SourceId,
+        label: Option<&str>,
+        placement: Option<Placement>,
+    ) -> Result<SourceRow, StoreError> {
+        let before = self.source(id).await?;
+        let mut transaction = self.begin().await?;
+        let event: EventId = sqlx::query_scalar(self.sql(CHANGE_SOURCE))
+            .bind(id)
+            .bind(label.map(str::trim))
+            .bind(placement)
+            .fetch_one(&mut *transaction)
+            .await
+            .map_err(unknown("source", id))?;
+        let grouped: bool = sqlx::query_scalar(self.sql(WAS_GROUPED))
+            .bind(&event)
+            .fetch_one(&mut *transaction)
+            .await?;
+        if grouped && placement.is_some_and(|placement| placement != before.placement) {
+            let again = NewJob::of_event(JobKind::Group, &event);
+            self.queue_again(&mut transaction, again).await?;
+        }
+        transaction.commit().await?;
+        self.source(id).await
     }
 
     async fn ensure_person(

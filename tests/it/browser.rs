@@ -168,6 +168,18 @@ impl Browser {
         element.send_keys(text).await.expect("it is typed");
     }
 
+    /// Cuts the browser's connection, or lets it send so many bytes a second.
+    pub async fn network(&self, offline: bool, upload_bytes_s: i64) {
+        let conditions = json!({"network_conditions": {
+            "offline": offline,
+            "latency": 0,
+            "upload_throughput": upload_bytes_s,
+            "download_throughput": -1,
+        }});
+        self.ask_driver("chromium/network_conditions", conditions)
+            .await;
+    }
+
     /// Clicks an element, brought to the middle as a person would who finds it behind the
     /// player.
     pub async fn click(&self, css: &str) {
@@ -205,7 +217,7 @@ impl Browser {
         ]);
         let body = json!({"actions": [{"type": "pointer", "id": "hand",
             "parameters": {"pointerType": "mouse"}, "actions": moves}]});
-        self.ask_driver("actions", body.to_string()).await;
+        self.ask_driver("actions", body).await;
     }
 
     /// Has the browser keep what it downloads in a folder.
@@ -217,7 +229,7 @@ impl Browser {
     /// Calls a command of the browser's own protocol.
     async fn devtools(&self, command: &str, params: &Value) {
         let body = json!({"cmd": command, "params": params});
-        self.ask_driver("goog/cdp/execute", body.to_string()).await;
+        self.ask_driver("goog/cdp/execute", body).await;
     }
 
     /// Ends the browser; the complaints it had about the page.
@@ -229,9 +241,7 @@ impl Browser {
     }
 
     async fn complaints(&self) -> Vec<String> {
-        let answer = self
-            .ask_driver("se/log", json!({"type": "browser"}).to_string())
-            .await;
+        let answer = self.ask_driver("se/log", json!({"type": "browser"})).await;
         let entries = answer["value"].as_array().cloned().unwrap_or_default();
         entries
             .iter()
@@ -240,7 +250,7 @@ impl Browser {
     }
 
     /// Asks the driver what the client has no call for.
-    async fn ask_driver(&self, path: &str, body: String) -> Value {
+    async fn ask_driver(&self, path: &str, body: Value) -> Value {
         let session = self
             .client
             .session_id()
@@ -248,7 +258,7 @@ impl Browser {
             .expect("a session")
             .expect("a session");
         let url = format!("{}/session/{session}/{path}", self.driver.url);
-        let asked = move || tell(&url, &body);
+        let asked = move || tell(&url, &body.to_string());
         let answer = tokio::task::spawn_blocking(asked)
             .await
             .expect("it runs")

@@ -4,6 +4,7 @@
 
 mod list;
 mod timeline;
+mod whole_day;
 
 use std::io::Write;
 use std::path::Path;

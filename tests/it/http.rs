@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use axum::http::Method;
 use sayback::http::{Bound, ServeError};
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::app::{TestApp, opened, settings, write_tone};
 
@@ -52,6 +52,45 @@ fn events_are_made_listed_and_found_by_title() {
     let found = app.get("/events/Ferry%20landing").json();
     assert_eq!(found["id"], event["id"]);
     assert_eq!(found["recordings"], json!([]));
+}
+
+#[test]
+fn an_event_gets_another_title_day_or_rate() {
+    let app = TestApp::start();
+    let event = app.event("Ferry landing");
+    let path = format!("/events/{event}");
+    let change = |body: Value| {
+        let kind = [("content-type", "application/json")];
+        app.send(Method::PATCH, &path, &kind, body.to_string().into_bytes())
+    };
+    for (typed, kept) in [
+        ("29.97df", "30000/1001df"),
+        ("59.94", "60000/1001"),
+        ("24", "24"),
+    ] {
+        let reply = change(json!({ "frame_rate": typed }));
+        assert_eq!(reply.status, 200, "{}", reply.json());
+        assert_eq!(
+            (&reply.json()["frame_rate"], &reply.json()["title"]),
+            (&json!(kept), &json!("Ferry landing"))
+        );
+    }
+    let named = change(json!({"title": "The landing", "date": "2026-06-20"})).json();
+    assert_eq!(
+        (&named["title"], &named["date"], &named["frame_rate"]),
+        (&json!("The landing"), &json!("2026-06-20"), &json!("24"))
+    );
+    for (body, field) in [
+        (json!({"frame_rate": "25df"}), "frame_rate"),
+        (json!({"frame_rate": "121"}), "frame_rate"),
+        (json!({"title": " "}), "title"),
+        (json!({"date": "tomorrow"}), "date"),
+        (json!({"colour": "red"}), "colour"),
+    ] {
+        let refused = change(body).problem(422);
+        assert!(refused["detail"].to_string().contains(field), "{refused}");
+    }
+    assert_eq!(app.get(&path).json()["title"], "The landing");
 }
 
 #[test]

@@ -104,6 +104,9 @@ fn quotes_are_picked_in_every_way_and_outlive_everything() {
     a_hearing_is_chosen(&landing, &desk);
     handed_over::a_list_is_written_in_every_format(&desk);
     handed_over::a_folder_has_the_sound_bit_by_bit(&landing, &desk);
+    handed_over::a_single_quote_is_handed_over(&desk);
+    handed_over::a_folder_can_be_stopped(&desk);
+    handed_over::a_whole_event_is_handed_over(&landing, &desk);
     handed_over::what_is_offline_is_told_and_the_rest_is_written(&landing, &desk);
     nonsense_is_refused_by_the_name_of_the_field(&landing, &desk);
     outlive::corrected_words_are_told_beside_those_that_were_picked(&landing, &desk);

@@ -6,6 +6,7 @@
 //! holds that was never disturbed.
 
 mod content;
+mod pieces;
 
 use std::collections::BTreeMap;
 use std::path::Path;

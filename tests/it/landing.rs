@@ -84,7 +84,14 @@ impl Landing {
     }
 }
 
-fn files(folder: &Path, recorder: &scene::truth::RecorderTruth) -> Vec<PathBuf> {
+/// The recordings of the event, added nowhere.
+pub fn recordings(folder: &Path) -> Truth {
+    xtask::oracle::model(crate::app::MODEL);
+    scene::build(&spec(&SAID), folder).expect("a scene")
+}
+
+/// The files of a recorder in a folder.
+pub fn files(folder: &Path, recorder: &scene::truth::RecorderTruth) -> Vec<PathBuf> {
     recorder
         .files
         .iter()

@@ -26,6 +26,7 @@ mod http_names;
 mod http_openapi;
 mod http_peaks;
 mod http_people;
+mod http_pieces;
 mod http_scripts;
 mod http_search;
 mod http_upload;

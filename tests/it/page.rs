@@ -1,8 +1,11 @@
 //! The page as a person meets it.
 
+mod add;
+mod cover;
 mod cuts;
 mod day;
 mod find;
+mod guess;
 mod read;
 mod script;
 mod shell;

@@ -113,6 +113,37 @@ impl FrameRate {
         f64::from(self.frames) / f64::from(self.seconds)
     }
 
+    /// The rate as a fraction, which is exact: `25`, `30000/1001`, `30000/1001df`.
+    ///
+    /// ```
+    /// use sayback_core::timecode::FrameRate;
+    /// assert_eq!(FrameRate::R29_97_DROP.exact(), "30000/1001df");
+    /// assert_eq!(FrameRate::R25.exact(), "25");
+    /// ```
+    #[must_use]
+    pub fn exact(self) -> String {
+        let count = if self.drop { "df" } else { "" };
+        match self.pair() {
+            (frames, 1) => format!("{frames}{count}"),
+            (frames, seconds) => format!("{frames}/{seconds}{count}"),
+        }
+    }
+
+    /// How long so many frames are, ms: worked out in whole numbers, so that thirty times
+    /// one frame is what thirty frames are.
+    ///
+    /// ```
+    /// use sayback_core::timecode::FrameRate;
+    /// assert_eq!(FrameRate::R29_97.ms_of(30_000), 1_001_000.0);
+    /// ```
+    #[must_use]
+    pub fn ms_of(self, frames: i64) -> f64 {
+        let thousandths = i128::from(frames) * 1000 * i128::from(self.seconds);
+        let whole = thousandths / i128::from(self.frames);
+        let rest = thousandths % i128::from(self.frames);
+        whole as f64 + rest as f64 / f64::from(self.frames)
+    }
+
     /// Whether labels are dropped.
     #[must_use]
     pub fn is_drop(self) -> bool {

@@ -210,7 +210,40 @@ fn any_rate() -> impl Strategy<Value = FrameRate> {
     prop_oneof![3 => proptest::sample::select(&FrameRate::ALL[..]), 1 => fraction]
 }
 
+/// A frame of 30000/1001 is 1001/30 ms.
+#[test]
+fn frames_are_exact_in_ms() {
+    let rate = FrameRate::R29_97;
+    assert_eq!(rate.ms_of(1), 33.0 + 11_000.0 / 30_000.0);
+    assert_eq!(rate.ms_of(30), 1_001.0);
+    assert_eq!(rate.ms_of(-30), -1_001.0);
+    assert_eq!(FrameRate::R25.ms_of(2), 80.0);
+    // Labels are dropped, frames are not.
+    assert_eq!(FrameRate::R29_97_DROP.ms_of(1_800), rate.ms_of(1_800));
+}
+
+#[test]
+fn a_fraction_says_the_same_rate() {
+    for rate in FrameRate::ALL {
+        assert_eq!(rate.exact().parse(), Ok(rate));
+    }
+}
+
 proptest! {
+    /// Of any rate and any sum of frames, however it is put together.
+    #[test]
+    fn frames_add_up_in_ms(
+        frames in 1_u32..=120,
+        parts in prop::collection::vec(-5_000_i64..5_000, 0..40),
+    ) {
+        for (over, seconds) in [(frames, 1), (frames * 1000, 1001)] {
+            let Ok(rate) = FrameRate::new(over, seconds, false) else { continue };
+            let sum: i64 = parts.iter().sum();
+            let exact = sum as f64 * 1000.0 * f64::from(seconds) / f64::from(over);
+            prop_assert!((rate.ms_of(sum) - exact).abs() < 1e-6 * exact.abs().max(1.0));
+        }
+    }
+
     #[test]
     fn a_label_is_the_frame_and_back(rate in any_rate(), frame: u64) {
         let of_day = frame % rate.frames_in_a_day();

@@ -25,32 +25,44 @@ const COMMENT: usize = 160;
 pub(super) fn lists(laid: &Laid<'_>, options: &Options) -> Vec<Written> {
     let reels = reels::names(&laid.cut().media);
     let title = safe::line(&laid.cut().title);
-    if !options.per_source {
-        let chosen = laid
-            .quotes()
-            .iter()
-            .map(|placed| Edit::of(placed, placed.media, placed.take, 0));
-        return parts(
-            laid,
-            options,
-            &reels,
-            &title,
-            &stem(laid.cut()),
-            &chosen.collect::<Vec<_>>(),
-        );
-    }
     let (mut lists, mut taken) = (Vec::new(), BTreeSet::new());
-    for (label, edits) in by_source(laid) {
-        let name = safe::token(label, 40, |_| false).unwrap_or_else(|| "source".into());
-        let mut file = format!("{}_{name}", stem(laid.cut()));
+    for (label, layer, edits) in match options.per_source {
+        true => by_source(laid),
+        false => chosen(laid),
+    } {
+        let (mut title, mut file) = (title.clone(), stem(laid.cut()));
+        if let Some(label) = label {
+            let name = safe::token(label, 40, |_| false).unwrap_or_else(|| "source".into());
+            title = format!("{title} - {}", safe::line(label));
+            file = format!("{file}_{name}");
+        }
+        // No two can stand at one instant of a list.
+        if layer > 0 {
+            title = format!("{} - beside, {layer}", safe::shortened(&title, TITLE - 14));
+            file = format!("{file}_beside_{layer}");
+        }
         // Some file systems know no capitals.
         while !taken.insert(file.to_lowercase()) {
             file.push_str("_2");
         }
-        let title = format!("{title} - {}", safe::line(label));
         lists.extend(parts(laid, options, &reels, &title, &file, &edits));
     }
     lists
+}
+
+/// What becomes a list: the recorder, where each has one; its layer; its edits.
+type Sorted<'a> = (Option<&'a str>, usize, Vec<Edit<'a>>);
+
+/// The chosen hearings; those that are heard at the same time as others by themselves.
+fn chosen<'a>(laid: &'a Laid<'a>) -> Vec<Sorted<'a>> {
+    let of_layer = |layer: usize| {
+        let placed = laid.quotes().iter().filter(move |one| one.layer == layer);
+        placed.map(|placed| Edit::of(placed, placed.media, placed.take, 0))
+    };
+    let layers = 0..laid.layers();
+    layers
+        .map(|layer| (None, layer, of_layer(layer).collect()))
+        .collect()
 }
 
 /// A stretch of a recording in the place of a quote.
@@ -75,22 +87,25 @@ impl<'a> Edit<'a> {
 
 /// What each recorder has of the cut, chosen or backup; of one quote only its best, as
 /// two can't stand at one instant of a list.
-fn by_source<'a>(laid: &'a Laid<'a>) -> Vec<(&'a str, Vec<Edit<'a>>)> {
-    let mut lists: Vec<(&str, Vec<Edit<'_>>)> = Vec::new();
+fn by_source<'a>(laid: &'a Laid<'a>) -> Vec<Sorted<'a>> {
+    let mut lists: Vec<Sorted<'a>> = Vec::new();
     for placed in laid.quotes() {
         for (rank, take) in placed.quote.takes.iter().enumerate() {
             let Some(media) = laid.media(take) else {
                 continue;
             };
             let edit = Edit::of(placed, media, take, rank);
-            match lists.iter_mut().find(|(label, _)| *label == media.label) {
-                Some((_, edits)) => {
+            let is_its = |(label, layer, _): &&mut Sorted<'_>| {
+                *label == Some(&*media.label) && *layer == placed.layer
+            };
+            match lists.iter_mut().find(is_its) {
+                Some((_, _, edits)) => {
                     let last = edits.last().map(|edit| edit.placed.number);
                     if last != Some(placed.number) {
                         edits.push(edit);
                     }
                 }
-                None => lists.push((&media.label, vec![edit])),
+                None => lists.push((Some(&media.label), placed.layer, vec![edit])),
             }
         }
     }
@@ -150,7 +165,7 @@ fn list(
 
 fn event(laid: &Laid<'_>, options: &Options, number: usize, reel: &str, edit: &Edit<'_>) -> String {
     let rate = laid.cut().rate;
-    let (first, end) = (edit.placed.first_frame, edit.placed.end_frame);
+    let (first, end) = laid.frames(edit.placed, edit.media, edit.take);
     let source = laid.source_frames(edit.media, edit.take, end - first);
     // AA are the first two channels of a recording, A is the first.
     let channels = if edit.media.channels > 1 { "AA" } else { "A" };
@@ -184,8 +199,11 @@ fn comments(laid: &Laid<'_>, options: &Options, reel: &str, edit: &Edit<'_>) -> 
     if media.time_reference.is_none() {
         lines.push("* SOURCE TIMECODE COUNTS FROM 0: THE FILE HAS NO STAMP".into());
     }
-    let frames = placed.end_frame - placed.first_frame;
-    let (first, end) = laid.source_frames(media, take, frames);
+    let (first, end) = laid.frames(placed, media, take);
+    if (first, end) != (placed.first_frame, placed.end_frame) {
+        lines.push("* HAS ONLY A PART OF IT".into());
+    }
+    let (first, end) = laid.source_frames(media, take, end - first);
     let day = rate.frames_in_a_day();
     if first / day != (end - 1) / day || end % day == 0 {
         lines.push("* SOURCE TIMECODE PASSES MIDNIGHT".into());
@@ -208,6 +226,9 @@ fn comments(laid: &Laid<'_>, options: &Options, reel: &str, edit: &Edit<'_>) -> 
         let way = if take.ppm > 0.0 { "FAST" } else { "SLOW" };
         let ppm = take.ppm.abs();
         lines.push(format!("* RECORDER RAN {ppm:.1} PPM {way}, NOT CORRECTED"));
+    }
+    if let Some(why) = quote.caution() {
+        lines.push(format!("* DOUBTFUL: {}", told(why)));
     }
     if let Some(note) = &quote.note {
         lines.push(format!("* NOTE: {}", told(note)));

@@ -1,7 +1,7 @@
 //! Which files does a list become?
 
 use super::super::{captions, nist, safe};
-use super::{Cut, CutError, Laid, edl, heard, otio, page, table};
+use super::{Cut, CutError, Kind, Laid, edl, heard, otio, page, table};
 
 /// What a cut list can be written as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,11 +46,16 @@ pub struct Written {
 }
 
 impl Options {
-    /// As it is common practice: from one o'clock, one list, a marker a quote.
+    /// As it is common practice: from one o'clock, one list, a marker a quote. An
+    /// event begins at 0, so that labels tell its clock.
     #[must_use]
     pub fn of(cut: &Cut) -> Self {
+        let start = match cut.kind {
+            Kind::List => "01:00:00:00",
+            Kind::Transcript { .. } => "00:00:00:00",
+        };
         Self {
-            start_frame: cut.rate.frame_of("01:00:00:00").unwrap_or(0),
+            start_frame: cut.rate.frame_of(start).unwrap_or(0),
             per_source: false,
             word_markers: false,
         }
@@ -113,7 +118,7 @@ impl CutFormat {
     ///
     /// ```
     /// use sayback::core::timecode::FrameRate;
-    /// use sayback::export::cut::{Cut, CutFormat, Media, Options, Quote, Take};
+    /// use sayback::export::cut::{Cut, CutFormat, Kind, Media, Options, Quote, Take};
     /// let lectern = Media {
     ///     id: "r".into(), label: "Lectern".into(), placement: "near".into(),
     ///     file_name: "LECT 002.wav".into(), target_url: "audio/LECT%20002.wav".into(),
@@ -121,13 +126,13 @@ impl CutFormat {
     ///     online: true,
     /// };
     /// let quote = Quote {
-    ///     text: "No way!".into(), person: Some("Ottilie".into()), note: None, words: vec![],
-    ///     takes: vec![Take {
-    ///         media: 0, from: 48_000, to: 96_000, ppm: 0.0, verdict: "clean".into(),
-    ///     }],
+    ///     text: "No way!".into(),
+    ///     person: Some("Ottilie".into()),
+    ///     takes: vec![Take { from: 48_000, to: 96_000, ..Take::default() }],
+    ///     ..Quote::default()
     /// };
     /// let cut = Cut {
-    ///     title: "Toasts".into(), event: "Boathouse".into(), date: None,
+    ///     kind: Kind::List, title: "Toasts".into(), event: "Boathouse".into(), date: None,
     ///     rate: FrameRate::R25, media: vec![lectern], quotes: vec![quote],
     /// };
     /// let laid = cut.laid()?;
@@ -164,8 +169,7 @@ pub(super) fn stem(cut: &Cut) -> String {
 }
 
 fn ends_in_its_day(laid: &Laid<'_>, options: &Options) -> Result<(), CutError> {
-    let frames = laid.quotes().last().map_or(0, |last| last.end_frame);
-    let end = options.start_frame.checked_add(frames);
+    let end = options.start_frame.checked_add(laid.end_frame());
     match end.is_some_and(|end| end <= laid.cut().rate.frames_in_a_day()) {
         true => Ok(()),
         false => Err(CutError::Long),

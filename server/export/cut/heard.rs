@@ -3,7 +3,7 @@
 use sayback_core::units::FileMs;
 
 use super::super::{Line, Word, safe};
-use super::{CutWord, Laid, Placed, Quote};
+use super::{CutWord, Kind, Laid, Placed, Quote};
 
 /// A line for each stretch of a quote in which the same person speaks.
 pub(super) fn lines(laid: &Laid<'_>) -> Vec<Line> {
@@ -17,19 +17,32 @@ pub(super) fn about(laid: &Laid<'_>) -> Vec<String> {
     let date = cut.date.as_deref().map(safe::line);
     let date = date.map_or(String::new(), |date| format!(", {date}"));
     let (title, event) = (safe::line(&cut.title), safe::line(&cut.event));
+    let (what, clock, counted) = match cut.kind {
+        Kind::List => ("Cut list", "those of the cut, from 0".to_owned(), "Quotes"),
+        Kind::Transcript { from_ms: 0 } => ("What was said", "the event's".into(), "Moments"),
+        Kind::Transcript { from_ms } => {
+            let clock = format!("from {from_ms} ms of the event's on");
+            ("What was said", clock, "Moments")
+        }
+    };
+    let version = env!("CARGO_PKG_VERSION");
     vec![
-        format!("Cut list: {title}, event: {event}{date}"),
-        format!(
-            "Made by sayback {}: times are those of the cut, from 0; recordings as recorded",
-            env!("CARGO_PKG_VERSION")
-        ),
-        format!("Quotes: {}", laid.quotes().len()),
+        format!("{what}: {title}, event: {event}{date}"),
+        format!("Made by sayback {version}: times are {clock}; recordings as recorded"),
+        format!("{counted}: {}", laid.quotes().len()),
     ]
 }
 
 fn of_quote(laid: &Laid<'_>, placed: &Placed<'_>) -> Vec<Line> {
     let quote = placed.quote;
     let heard: Vec<&CutWord> = words(placed).collect();
+    if quote.unwritten {
+        let words = None;
+        return vec![Line {
+            words,
+            ..without_times(laid, placed)
+        }];
+    }
     if heard.is_empty() {
         return vec![without_times(laid, placed)];
     }
@@ -43,8 +56,8 @@ fn of_quote(laid: &Laid<'_>, placed: &Placed<'_>) -> Vec<Line> {
                 .first()
                 .and_then(|word| quote.says(word))
                 .map(str::to_owned),
-            also: None,
-            doubt: None,
+            also: quote.also.clone(),
+            doubt: quote.doubt.clone(),
             words: Some(words),
         })
     })
@@ -70,7 +83,13 @@ fn timed(laid: &Laid<'_>, placed: &Placed<'_>, word: &CutWord) -> Word {
 /// No word has a time: each gets a share of the quote by its letters, so that there is
 /// something to read.
 fn without_times(laid: &Laid<'_>, placed: &Placed<'_>) -> Line {
-    let Quote { text, person, .. } = placed.quote;
+    let Quote {
+        text,
+        person,
+        also,
+        doubt,
+        ..
+    } = placed.quote;
     let text = safe::line(text);
     let (start, end) = (laid.ms(placed.start), laid.ms(placed.end));
     let share = |word: &str| word.chars().count() as i64 + 1;
@@ -92,7 +111,7 @@ fn without_times(laid: &Laid<'_>, placed: &Placed<'_>) -> Line {
         start: FileMs(start),
         end: FileMs(end),
         speaker: person.clone(),
-        also: None,
-        doubt: None,
+        also: also.clone(),
+        doubt: doubt.clone(),
     }
 }

@@ -10,6 +10,9 @@ use super::{Cut, Media, Quote, Take};
 
 /// The longest list: where the labels of its frames begin again. s
 const LONGEST_S: u128 = 86_400;
+/// What begins by no more than this before another ends begins where that ends, ms: the
+/// edges of moments are no finer.
+const TOUCHING_MS: u64 = 20;
 /// Whole numbers up to here are exact in the 64-bit numbers that `OpenTimelineIO` has.
 const EXACT: u64 = 1 << 53;
 
@@ -85,6 +88,15 @@ pub struct Placed<'a> {
     pub first_frame: u64,
     /// The first frame after it, at least one later.
     pub end_frame: u64,
+    /// 0, or more where others are heard at the same time: no two of one layer are.
+    pub layer: usize,
+}
+
+/// Where the last quote of a layer ends.
+#[derive(Clone, Copy, Default)]
+struct End {
+    ticks: u128,
+    frame: u64,
 }
 
 impl<'a> Laid<'a> {
@@ -100,7 +112,7 @@ impl<'a> Laid<'a> {
             second: common_rate(cut)?,
             placed: Vec::with_capacity(cut.quotes.len()),
         };
-        let (mut start, mut frame) = (0, 0);
+        let (mut layers, mut before) = (vec![End::default()], 0);
         for (quote, number) in cut.quotes.iter().zip(1..) {
             let Some(take) = quote.takes.first() else {
                 continue;
@@ -108,12 +120,27 @@ impl<'a> Laid<'a> {
             let Some(media) = laid.media(take) else {
                 continue;
             };
+            let wanted = quote.at_ms.map_or(before, |ms| laid.of_ms(ms));
+            let touching = laid.of_ms(TOUCHING_MS);
+            let free = layers.iter().position(|end| end.ticks <= wanted + touching);
+            let layer = free.unwrap_or(layers.len());
+            let last = layers.get(layer).copied().unwrap_or_default();
+            let start = wanted.max(last.ticks);
             let end = start + laid.ticks(media, take.to - take.from);
             if end > LONGEST_S * u128::from(laid.second) {
                 return Err(CutError::Long);
             }
-            let first_frame = frame.max(cut.rate.nearest(start, laid.second));
+            let first_frame = last.frame.max(cut.rate.nearest(start, laid.second));
             let end_frame = cut.rate.nearest(end, laid.second).max(first_frame + 1);
+            let ends = End {
+                ticks: end,
+                frame: end_frame,
+            };
+            match layers.get_mut(layer) {
+                Some(there) => *there = ends,
+                None => layers.push(ends),
+            }
+            before = end;
             laid.placed.push(Placed {
                 number,
                 quote,
@@ -123,8 +150,8 @@ impl<'a> Laid<'a> {
                 end,
                 first_frame,
                 end_frame,
+                layer,
             });
-            (start, frame) = (end, end_frame);
         }
         Ok(laid)
     }
@@ -150,7 +177,46 @@ impl<'a> Laid<'a> {
     /// How long all of it is, ms, rounded down.
     #[must_use]
     pub fn length_ms(&self) -> i64 {
-        self.ms(self.placed.last().map_or(0, |last| last.end))
+        self.ms(self
+            .placed
+            .iter()
+            .map(|placed| placed.end)
+            .max()
+            .unwrap_or(0))
+    }
+
+    /// How many layers there are.
+    pub(super) fn layers(&self) -> usize {
+        let layers = self.placed.iter().map(|placed| placed.layer + 1);
+        layers.max().unwrap_or(1)
+    }
+
+    /// The first frame after all quotes.
+    pub(super) fn end_frame(&self) -> u64 {
+        let ends = self.placed.iter().map(|placed| placed.end_frame);
+        ends.max().unwrap_or(0)
+    }
+
+    /// Milliseconds of the cut's clock in ticks, to the nearest.
+    fn of_ms(&self, ms: u64) -> u128 {
+        (u128::from(ms) * u128::from(self.second) + 500) / 1000
+    }
+
+    /// The frames of a take: those of its quote, or of the part of it that it has.
+    pub(super) fn frames(&self, placed: &Placed<'_>, media: &Media, take: &Take) -> (u64, u64) {
+        let start = placed.start + self.ticks(media, take.later);
+        let end = (start + self.ticks(media, take.to - take.from)).min(placed.end);
+        let frame = |ticks: u128| self.cut.rate.nearest(ticks, self.second);
+        // Less than a frame is no part.
+        let (up, down) = self.cut.rate.fraction();
+        let lacks = placed.end - end.min(placed.end);
+        let is_whole =
+            take.later == 0 && lacks * u128::from(up) < u128::from(down) * u128::from(self.second);
+        if is_whole || std::ptr::eq(take, placed.take) {
+            return (placed.first_frame, placed.end_frame);
+        }
+        let first = frame(start).clamp(placed.first_frame, placed.end_frame - 1);
+        (first, frame(end).clamp(first + 1, placed.end_frame))
     }
 
     /// A position on the cut's clock in ms, rounded down.
@@ -276,6 +342,13 @@ fn check_quote(cut: &Cut, n: usize, quote: &Quote) -> Result<(), CutError> {
             let (to, has) = (take.to, media.samples);
             let problem = format!("is {to}, and the recording has {has} samples");
             return wrong(field("to"), problem);
+        }
+        if take.later > 0 && at == 0 {
+            let problem = format!("is {}, and the chosen hearing has all of it", take.later);
+            return wrong(field("later"), problem);
+        }
+        if take.later > EXACT / 4 {
+            return wrong(field("later"), "is later than any quote ends".into());
         }
         if !take.ppm.is_finite() {
             return wrong(field("ppm"), "is no number".into());

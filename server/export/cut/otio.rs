@@ -16,22 +16,10 @@ const FINEST: u64 = 1_000_000_000;
 /// Columns of a clip's name.
 const NAME: usize = 60;
 
-/// The timeline.
+/// The timeline, written clip by clip: as one tree of values that of a whole day would
+/// take ten times its text.
 pub(super) fn text(laid: &Laid<'_>, options: &Options) -> String {
     let cut = laid.cut();
-    let mut tracks = vec![chosen(laid, options)];
-    tracks.extend(backups(laid));
-    let stack = json!({
-        "OTIO_SCHEMA": "Stack.1",
-        "name": "tracks",
-        "metadata": {},
-        "source_range": null,
-        "effects": [],
-        "markers": [],
-        "enabled": true,
-        "color": null,
-        "children": tracks,
-    });
     let timeline = json!({
         "OTIO_SCHEMA": "Timeline.1",
         "name": safe::line(&cut.title),
@@ -44,31 +32,113 @@ pub(super) fn text(laid: &Laid<'_>, options: &Options) -> String {
             "drift": "as recorded: nothing is sped up or slowed down",
         }},
         "global_start_time": time(options.start_frame as f64, cut.rate.per_second()),
-        "tracks": stack,
+        "tracks": {
+            "OTIO_SCHEMA": "Stack.1",
+            "name": "tracks",
+            "metadata": {},
+            "source_range": null,
+            "effects": [],
+            "markers": [],
+            "enabled": true,
+            "color": null,
+            "children": [],
+        },
     });
-    format!("{timeline}\n")
+    let mut out = Children::of(&timeline, String::new());
+    for layer in 0..laid.layers() {
+        out = chosen(laid, options, layer, out);
+    }
+    for row in backups(laid) {
+        out = row.track(laid, out);
+    }
+    let mut text = out.end();
+    text.push('\n');
+    text
 }
 
-/// The track that is to be heard.
-fn chosen(laid: &Laid<'_>, options: &Options) -> Value {
-    let clips = laid.quotes().iter().map(|placed| {
-        let mut clip = clip(placed, placed.media, placed.take, 0, placed.take.to);
-        clip["markers"] = markers(placed, options).into();
-        clip
-    });
-    track("Chosen", true, clips.collect())
+/// Something that is being written and has children.
+struct Children {
+    text: String,
+    after: String,
+    first: bool,
 }
 
-/// A track for each recorder that is a backup; a second one where it has two hearings of
-/// one quote. By recorder and not by rank, so that one microphone's sound stays together.
-fn backups(laid: &Laid<'_>) -> Vec<Value> {
-    let mut rows: Vec<Row> = Vec::new();
+/// How something without children ends its list of them: nothing inside a string looks
+/// like this, as quotation marks are escaped there.
+const NONE: &str = "\"children\":[]";
+
+impl Children {
+    fn of(parent: &Value, mut text: String) -> Self {
+        let parent = parent.to_string();
+        let (before, after) = parent.split_once(NONE).unwrap_or((&parent, ""));
+        text.push_str(before);
+        text.push_str(NONE.trim_end_matches(']'));
+        Self {
+            text,
+            after: format!("]{after}"),
+            first: true,
+        }
+    }
+
+    fn comma(&mut self) {
+        if !std::mem::take(&mut self.first) {
+            self.text.push(',');
+        }
+    }
+
+    fn put(&mut self, child: &Value) {
+        self.comma();
+        self.text.push_str(&child.to_string());
+    }
+
+    fn end(mut self) -> String {
+        self.text.push_str(&self.after);
+        self.text
+    }
+
+    /// A child that has children of its own.
+    fn nest(mut self, child: &Value, fill: impl FnOnce(&mut Self)) -> Self {
+        self.comma();
+        let mut inner = Self::of(child, std::mem::take(&mut self.text));
+        fill(&mut inner);
+        self.text = inner.end();
+        self
+    }
+}
+
+/// The track that is to be heard; a further one with what is heard at the same time.
+fn chosen(laid: &Laid<'_>, options: &Options, layer: usize, out: Children) -> Children {
+    let name = match layer {
+        0 => "Chosen".to_owned(),
+        more => format!("Chosen {}", more + 1),
+    };
+    out.nest(&track(&name, true), |track| {
+        let mut end = 0;
+        for placed in laid.quotes().iter().filter(|one| one.layer == layer) {
+            if let Some(gap) = gap(laid, end, placed.start) {
+                track.put(&gap);
+            }
+            let mut clip = clip(placed, placed.media, placed.take, 0, placed.take.to);
+            clip["markers"] = markers(placed, options).into();
+            track.put(&clip);
+            end = placed.end;
+        }
+    })
+}
+
+/// A track for each recorder that is a backup; a second one where it has two hearings at
+/// one time. By recorder and not by rank, so that one microphone's sound stays together.
+fn backups<'a>(laid: &'a Laid<'a>) -> Vec<Row<'a>> {
+    let mut rows: Vec<Row<'a>> = Vec::new();
     for placed in laid.quotes() {
         for (rank, take) in placed.quote.takes.iter().enumerate().skip(1) {
             let Some(media) = laid.media(take) else {
                 continue;
             };
-            let free = |row: &&mut Row| row.label == media.label && row.last < placed.number;
+            let Some(backup) = Backup::of(laid, placed, media, take, rank) else {
+                continue;
+            };
+            let free = |row: &&mut Row| row.label == media.label && row.end <= backup.start;
             let row = match rows.iter_mut().find(free) {
                 Some(row) => row,
                 None => {
@@ -77,53 +147,86 @@ fn backups(laid: &Laid<'_>) -> Vec<Value> {
                     row
                 }
             };
-            row.put(laid, placed, media, take, rank);
+            row.end = backup.end;
+            row.backups.push(backup);
         }
     }
-    let tracks = rows.into_iter().map(|row| {
-        let name = format!("Backup: {}", safe::shortened(&row.label, NAME));
-        track(&name, false, row.children)
-    });
-    tracks.collect()
+    rows
 }
 
-/// A track that is being filled.
-struct Row {
-    label: String,
-    /// The last quote that has a clip on it.
-    last: usize,
-    /// Where that ends on the cut's clock, ticks.
+/// What a recorder has of a quote.
+struct Backup<'a> {
+    placed: &'a Placed<'a>,
+    media: &'a Media,
+    take: &'a Take,
+    rank: usize,
+    /// Where it stands on the cut's clock, ticks.
+    start: u128,
     end: u128,
-    children: Vec<Value>,
+    /// The first sample after it.
+    to: u64,
 }
 
-impl Row {
-    fn new(label: &str) -> Self {
-        Self {
-            label: label.to_owned(),
-            last: 0,
-            end: 0,
-            children: Vec::new(),
-        }
-    }
-
+impl<'a> Backup<'a> {
     /// The same stretch at the same instant; where a faster clock makes it longer than
     /// the chosen one, its last samples are left out.
-    fn put(&mut self, laid: &Laid<'_>, at: &Placed<'_>, media: &Media, take: &Take, rank: usize) {
+    fn of(
+        laid: &Laid<'_>,
+        placed: &'a Placed<'a>,
+        media: &'a Media,
+        take: &'a Take,
+        rank: usize,
+    ) -> Option<Self> {
         let sample = laid.ticks(media, 1).max(1);
-        let room = u64::try_from((at.end - at.start) / sample).unwrap_or(u64::MAX);
+        let start = placed.start + laid.ticks(media, take.later);
+        let room = placed.end.saturating_sub(start) / sample;
+        let room = u64::try_from(room).unwrap_or(u64::MAX);
         let to = take.to.min(take.from.saturating_add(room));
-        if to == take.from {
-            return;
-        }
-        self.children.extend(gap(laid, self.end, at.start));
-        self.children.push(clip(at, media, take, rank, to));
-        self.end = at.start + laid.ticks(media, to - take.from);
-        self.last = at.number;
+        (to > take.from).then(|| Self {
+            placed,
+            media,
+            take,
+            rank,
+            start,
+            end: start + laid.ticks(media, to - take.from),
+            to,
+        })
     }
 }
 
-fn track(name: &str, enabled: bool, children: Vec<Value>) -> Value {
+/// A track of backups.
+struct Row<'a> {
+    label: &'a str,
+    /// Where the last of them ends on the cut's clock, ticks.
+    end: u128,
+    backups: Vec<Backup<'a>>,
+}
+
+impl<'a> Row<'a> {
+    fn new(label: &'a str) -> Self {
+        Self {
+            label,
+            end: 0,
+            backups: Vec::new(),
+        }
+    }
+
+    fn track(&self, laid: &Laid<'_>, out: Children) -> Children {
+        let name = format!("Backup: {}", safe::shortened(self.label, NAME));
+        out.nest(&track(&name, false), |track| {
+            let mut end = 0;
+            for one in &self.backups {
+                if let Some(gap) = gap(laid, end, one.start) {
+                    track.put(&gap);
+                }
+                track.put(&clip(one.placed, one.media, one.take, one.rank, one.to));
+                end = one.end;
+            }
+        })
+    }
+}
+
+fn track(name: &str, enabled: bool) -> Value {
     json!({
         "OTIO_SCHEMA": "Track.1",
         "name": name,
@@ -134,7 +237,7 @@ fn track(name: &str, enabled: bool, children: Vec<Value>) -> Value {
         "markers": [],
         "enabled": enabled,
         "color": null,
-        "children": children,
+        "children": [],
     })
 }
 
@@ -170,6 +273,8 @@ fn clip(placed: &Placed<'_>, media: &Media, take: &Take, rank: usize, to: u64) -
             "take": rank,
             "text": safe::line(&quote.text),
             "person": quote.person.as_deref().map(safe::line),
+            "also": quote.also.as_deref().map(safe::line),
+            "doubt": quote.caution().map(safe::line),
             "note": quote.note.as_deref().map(safe::lines),
             "verdict": safe::line(&take.verdict),
             "rate_ppm": take.ppm,
@@ -250,7 +355,9 @@ fn marker(name: &str, color: &str, marked: Value, comment: &str, metadata: Value
 /// Who and the first words.
 pub(super) fn name(placed: &Placed<'_>) -> String {
     let text = safe::line(&placed.quote.text);
-    let text = if text.is_empty() {
+    let text = if placed.quote.unwritten {
+        "not written down yet".into()
+    } else if text.is_empty() {
         format!("quote {}", placed.number)
     } else {
         text

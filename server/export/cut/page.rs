@@ -3,7 +3,7 @@
 //! kept**: no names of files, no folders, no ids, no recorders.
 
 use super::super::safe;
-use super::{Laid, Placed};
+use super::{Kind, Laid, Placed};
 
 const STYLE: &str = include_str!("page.css");
 
@@ -16,9 +16,13 @@ pub(super) fn text(laid: &Laid<'_>) -> String {
         .flatten()
         .filter(|text| !text.is_empty())
         .collect();
+    let one = match cut.kind {
+        Kind::List => "quote",
+        Kind::Transcript { .. } => "line",
+    };
     let count = match laid.quotes().len() {
-        1 => "1 quote".to_owned(),
-        many => format!("{many} quotes"),
+        1 => format!("1 {one}"),
+        many => format!("{many} {one}s"),
     };
     let length = clock(laid.length_ms());
     let quotes: String = laid
@@ -61,7 +65,16 @@ fn quote(laid: &Laid<'_>, placed: &Placed<'_>) -> String {
         true => String::new(),
         false => format!("<{name} class=\"{class}\" dir=\"auto\">{text}</{name}>\n"),
     };
-    let who = said.person.as_deref().map(escaped).unwrap_or_default();
+    let people = [&said.person, &said.also].into_iter().flatten();
+    let who = people
+        .map(|name| escaped(name))
+        .collect::<Vec<_>>()
+        .join(" + ");
+    let doubtful = match (said.unwritten, &said.doubt) {
+        (true, _) => "[not written down yet]",
+        (false, Some(_)) => "[?] ",
+        (false, None) => "",
+    };
     let note = said.note.as_deref().map(safe::lines).unwrap_or_default();
     format!(
         "<li id=\"q{number}\">\n\
@@ -71,7 +84,11 @@ fn quote(laid: &Laid<'_>, placed: &Placed<'_>) -> String {
         clock(at),
         lasts(length),
         element("p", "who", who),
-        element("blockquote", "said", escaped(&said.text)),
+        element(
+            "blockquote",
+            "said",
+            format!("{doubtful}{}", escaped(&said.text))
+        ),
         element("p", "note", marked(&note)),
     )
 }

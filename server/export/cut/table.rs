@@ -35,6 +35,8 @@ pub(super) fn quotes(laid: &Laid<'_>, options: &Options) -> Result<String, CutEr
         "source_counts_from",
         "recorder_ppm_fast",
         "backups",
+        "doubt",
+        "also",
     ];
     let rows = laid
         .quotes()
@@ -59,6 +61,7 @@ pub(super) fn markers(laid: &Laid<'_>, options: &Options) -> Result<String, CutE
         "sample_rate_hz",
         "from_sample",
         "to_sample",
+        "doubt",
     ];
     let rows = laid.quotes().iter().flat_map(|placed| {
         let whole = std::iter::once(quote_marker(laid, options, placed));
@@ -77,8 +80,9 @@ fn quote(laid: &Laid<'_>, options: &Options, placed: &Placed<'_>) -> Row {
     let source = laid.source_frames(media, take, frames);
     let backups = quote.takes.iter().skip(1).filter_map(|take| {
         let media = laid.media(take)?;
+        let part = part(laid, placed, media, take);
         Some(format!(
-            "{}: {}",
+            "{}: {}{part}",
             safe::line(&media.label),
             stretch(media, take)
         ))
@@ -111,7 +115,23 @@ fn quote(laid: &Laid<'_>, options: &Options, placed: &Placed<'_>) -> Row {
         .to_owned(),
         format!("{:.1}", take.ppm),
         cell(&backups.collect::<Vec<String>>().join("; ")),
+        optional(quote.caution()),
+        optional(quote.also.as_deref()),
     ]
+}
+
+/// Which part of its quote a backup has, where that is not all of it.
+fn part(laid: &Laid<'_>, placed: &Placed<'_>, media: &Media, take: &Take) -> String {
+    let start = placed.start + laid.ticks(media, take.later);
+    let end = start + laid.ticks(media, take.to - take.from);
+    let missing = placed.end.saturating_sub(end);
+    // A ms is lost by rounding.
+    if take.later == 0 && laid.ms(missing) <= 1 {
+        return String::new();
+    }
+    let seconds = |ticks| seconds(laid, ticks);
+    let (from, to) = (seconds(start - placed.start), seconds(end - placed.start));
+    format!(", only {from} to {to} s of it")
 }
 
 fn stretch(media: &Media, take: &Take) -> String {
@@ -134,6 +154,7 @@ fn quote_marker(laid: &Laid<'_>, options: &Options, placed: &Placed<'_>) -> Row 
         optional(quote.note.as_deref()),
     ]);
     row.extend(source(placed, take.from, take.to));
+    row.push(optional(quote.caution()));
     row
 }
 
@@ -159,6 +180,7 @@ fn word_markers<'a>(
             first,
             word.to.min(placed.take.to).max(first),
         ));
+        row.push(optional(placed.quote.caution()));
         row
     })
 }

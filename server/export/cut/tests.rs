@@ -29,18 +29,16 @@ pub(super) fn take(media: usize, from: u64, to: u64) -> Take {
         media,
         from,
         to,
-        ppm: 0.0,
         verdict: "clean".into(),
+        ..Take::default()
     }
 }
 
 pub(super) fn quote(text: &str, takes: Vec<Take>) -> Quote {
     Quote {
         text: text.into(),
-        person: None,
-        note: None,
-        words: vec![],
         takes,
+        ..Quote::default()
     }
 }
 
@@ -98,6 +96,7 @@ fn toasts() -> Cut {
         vec![take(2, 44_100, 88_200), take(1, 96_000, 144_000)],
     );
     Cut {
+        kind: Kind::List,
         title: "Toasts, short".into(),
         event: "Boathouse".into(),
         date: Some("20 June".into()),

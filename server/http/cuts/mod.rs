@@ -9,6 +9,7 @@ mod picked;
 mod quotes;
 mod resolve;
 mod sound;
+mod spoken;
 #[cfg(test)]
 mod tests;
 mod versions;
@@ -16,16 +17,19 @@ mod versions;
 use axum::extract::State;
 use axum::http::StatusCode;
 use sayback_core::text::shown_name;
+use serde::Deserialize;
+use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::AppState;
-use super::extract::{Json, Path};
+use super::extract::{Json, Path, Query};
 use super::problem::{Answer, Problem};
 use super::shapes::{now_ms, rfc3339};
-use super::wire::{Cut, CutChange, CutLists, CutRef, EventRef, NewCut};
+use super::wire::{Cut, CutChange, CutLists, CutRef, EventRef, NewCut, Quote};
 use crate::jobs::What;
-use crate::store::{CutEdit, CutEdited, CutRow, EventRow};
+use crate::store::{CutEdit, CutEdited, CutRow, EventRow, MOST_QUOTES};
+pub use hand_over::HandOvers;
 use resolve::Desk;
 
 /// The most cut lists of an event.
@@ -85,21 +89,79 @@ async fn make(
     Ok((StatusCode::CREATED, Json(listed(row))))
 }
 
+/// What is told of a list: everything, or less of a long one.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+struct ShowParams {
+    /// Whether the words of quotes are told one by one.
+    #[serde(default = "yes")]
+    #[param(default = true)]
+    words: bool,
+    /// Whether the hearings that are not used are told of.
+    #[serde(default = "yes")]
+    #[param(default = true)]
+    backups: bool,
+    /// The place of the first quote that is told, from 1.
+    #[serde(default)]
+    #[param(minimum = 1)]
+    from: Option<usize>,
+    /// So many quotes at most.
+    #[serde(default)]
+    #[param(minimum = 1, maximum = 2000)]
+    limit: Option<usize>,
+}
+
+fn yes() -> bool {
+    true
+}
+
+impl ShowParams {
+    /// Which of so many quotes.
+    fn which(&self, quotes: usize) -> Answer<Vec<usize>> {
+        let from = self.from.unwrap_or(1).checked_sub(1);
+        let from = from.ok_or_else(|| Problem::field("from", "places count from 1"))?;
+        let limit = self.limit.unwrap_or(MOST_QUOTES);
+        if limit == 0 || limit > MOST_QUOTES {
+            let why = format!("limit is 1 to {MOST_QUOTES}");
+            return Err(Problem::field("limit", why));
+        }
+        Ok((from..quotes).take(limit).collect())
+    }
+
+    /// Leaves out what was not asked for.
+    fn lean(&self, quotes: &mut [Quote]) {
+        for quote in quotes {
+            if !self.words {
+                quote.words.clear();
+            }
+            if !self.backups {
+                quote.backups.clear();
+            }
+        }
+    }
+}
+
 /// A cut list with its quotes as they lie now: where on the clock, which words stand
 /// there, the hearing to be used and the backups at the same instant.
 #[utoipa::path(get, path = "/cuts/{cut}", tag = "cuts",
-    params(("cut" = String, Path, description = "the list's id, or its name")),
+    params(("cut" = String, Path, description = "the list's id, or its name"), ShowParams),
     responses(
     (status = 200, body = Cut),
+    (status = 422, body = Problem, content_type = "application/problem+json"),
     (status = "default", body = Problem, content_type = "application/problem+json"),
 ))]
-async fn show(State(state): State<AppState>, Path(cut): Path<String>) -> Answer<Json<Cut>> {
+async fn show(
+    State(state): State<AppState>,
+    Path(cut): Path<String>,
+    Query(asked): Query<ShowParams>,
+) -> Answer<Json<Cut>> {
     let row = state.store.find_cut(&cut).await?;
     let (row, quotes) = state.store.whole_cut(&row.id).await?;
     let event = state.store.event(&row.event_id).await?;
-    let desk = Desk::of(&state.store, &row).await?;
-    let all: Vec<usize> = (0..quotes.len()).collect();
-    let told = resolve::told(&state.store, &desk, &quotes, &all).await?;
+    let desk = Desk::of_cut(&state.store, &row).await?;
+    let which = asked.which(quotes.len())?;
+    let mut told = resolve::told(&state.store, &desk, &quotes, &which).await?;
+    asked.lean(&mut told.quotes);
     Ok(Json(Cut {
         frame_rate: row.frame_rate.clone(),
         length_ms: told.length_ms,

@@ -8,7 +8,8 @@ use super::super::places::{Stretch, is_on_event_clock};
 use super::super::problem::{Answer, Problem};
 use super::super::wire::NewQuote;
 use super::a_note;
-use super::resolve::{Base, Desk, Spoken, joined};
+use super::resolve::{Base, Desk};
+use super::spoken::{Spoken, joined};
 use crate::store::{Lie, MOST_QUOTES, MomentId, MomentRow, Quote, RecordingId, Store, WordRow};
 
 /// Files in which a quote is remembered.

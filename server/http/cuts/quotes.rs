@@ -43,7 +43,7 @@ async fn add(
     Json(asked): Json<NewQuotes>,
 ) -> Answer<(StatusCode, Json<CutChanged>)> {
     let row = state.store.find_cut(&cut).await?;
-    let desk = Desk::of(&state.store, &row).await?;
+    let desk = Desk::of_cut(&state.store, &row).await?;
     let quotes = picked::all(&state.store, &desk, asked.quotes).await?;
     let place = asked.place.map(a_place);
     let edit = CutEdit::Add { place, quotes };
@@ -70,7 +70,7 @@ async fn change(
     Json(asked): Json<QuoteChange>,
 ) -> Answer<Json<CutChanged>> {
     let row = state.store.find_cut(&cut).await?;
-    let desk = Desk::of(&state.store, &row).await?;
+    let desk = Desk::of_cut(&state.store, &row).await?;
     let mut change = store::QuoteChange {
         begin: asked.begin.map(nudge_of),
         end: asked.end.map(nudge_of),
@@ -205,7 +205,7 @@ fn nudge_of(nudge: Nudge) -> store::Nudge {
 
 /// The quotes that a change was about, as they lie now.
 async fn changed(state: &AppState, edited: CutEdited) -> Answer<Json<CutChanged>> {
-    let desk = Desk::of(&state.store, &edited.cut).await?;
+    let desk = Desk::of_cut(&state.store, &edited.cut).await?;
     let about: std::collections::HashSet<&QuoteId> = edited.about.iter().collect();
     let places = edited.quotes.iter().enumerate();
     let which: Vec<usize> = places

@@ -2,13 +2,15 @@
 
 use std::collections::{HashMap, HashSet};
 
+use sayback_core::timecode::FrameRate;
+
 use super::super::places::{Places, Stretch, is_on_event_clock};
 use super::super::problem::{Answer, Problem};
 use super::super::wire::{CutWord, Nudge, Quote, QuoteProblem};
 use super::sound;
+use super::spoken::{Spoken, joined};
 use crate::store::{
-    self, CutRow, EventId, FrameRate, HearingRow, Lie, MomentId, MomentRow, RecordingId,
-    RecordingRow, Store, StoreError, WordRow,
+    self, CutRow, EventId, Lie, MomentRow, RecordingId, RecordingRow, Store, StoreError,
 };
 
 /// What quotes of one list are told by.
@@ -50,22 +52,35 @@ impl Base {
 }
 
 impl Desk {
-    /// Of the event of a list.
+    /// Of an event and its rate.
     ///
     /// # Errors
     /// When the database can't be read.
-    pub async fn of(store: &Store, cut: &CutRow) -> Result<Self, StoreError> {
-        let recordings = store.recordings(&cut.event_id).await?;
+    pub async fn of(
+        store: &Store,
+        event: &EventId,
+        frame_rate: Option<String>,
+    ) -> Result<Self, StoreError> {
+        let recordings = store.recordings(event).await?;
         Ok(Self {
-            rate: cut.rate(),
-            frame_rate: cut.frame_rate.clone(),
-            places: Places::of(store, [&cut.event_id]).await?,
-            event: cut.event_id.clone(),
+            // What is no rate of pictures is none.
+            rate: frame_rate.as_deref().and_then(|rate| rate.parse().ok()),
+            frame_rate,
+            places: Places::of(store, [event]).await?,
+            event: event.clone(),
             recordings: recordings
                 .into_iter()
                 .map(|row| (row.id.clone(), row))
                 .collect(),
         })
+    }
+
+    /// Of the event of a list.
+    ///
+    /// # Errors
+    /// When the database can't be read.
+    pub async fn of_cut(store: &Store, cut: &CutRow) -> Result<Self, StoreError> {
+        Self::of(store, &cut.event_id, cut.frame_rate.clone()).await
     }
 
     /// Where a quote lies now: by the first of its files that is still there, so that it
@@ -127,7 +142,7 @@ impl Desk {
     }
 
     /// A stretch of a recording's file on a quote's clock.
-    fn on_clock(&self, base: &Base, recording: &RecordingId, at: Stretch) -> Option<Stretch> {
+    pub fn on_clock(&self, base: &Base, recording: &RecordingId, at: Stretch) -> Option<Stretch> {
         match base.island {
             Some(island) => {
                 self.places
@@ -168,115 +183,6 @@ impl Desk {
             end_ms.map(|ms| to(ms, base.picked.end_ms)),
         ))
     }
-}
-
-/// What was said where some quotes lie.
-#[derive(Default)]
-pub struct Spoken {
-    moments: HashMap<MomentId, MomentRow>,
-    words: HashMap<MomentId, Vec<WordRow>>,
-    hearings: HashMap<MomentId, Vec<HearingRow>>,
-    /// The moments of each, in order of time.
-    of: HashMap<usize, Vec<MomentId>>,
-}
-
-impl Spoken {
-    /// Where quotes lie, each with its number.
-    ///
-    /// # Errors
-    /// When the database can't be read.
-    pub async fn of(
-        store: &Store,
-        desk: &Desk,
-        bases: &[(usize, &Base)],
-    ) -> Result<Self, StoreError> {
-        let mut numbers = Vec::new();
-        let mut stretches = Vec::new();
-        for (n, base) in bases {
-            let Some(lie) = &base.anchor else { continue };
-            let Some(at) = desk.in_file(base, &lie.recording, base.at) else {
-                continue;
-            };
-            let (from, to) = (lie.start_ms.min(at.start_ms), lie.end_ms.max(at.end_ms));
-            numbers.push(*n);
-            stretches.push((lie.recording.clone(), from, to));
-        }
-        let mut spoken = Self::default();
-        let mut all = HashSet::new();
-        for row in store.touched(&stretches).await? {
-            let n = usize::try_from(row.n).ok().and_then(|n| numbers.get(n));
-            let Some(n) = n else { continue };
-            all.insert(row.moment_id.clone());
-            spoken.of.entry(*n).or_default().push(row.moment_id);
-        }
-        let all: Vec<MomentId> = all.into_iter().collect();
-        for row in store.moments_by_ids(&all).await? {
-            spoken.moments.insert(row.id.clone(), row);
-        }
-        for row in store.words_of(&all).await? {
-            let own = spoken.words.entry(row.moment_id.clone()).or_default();
-            own.push(row);
-        }
-        for row in store.hearings_of(&all).await? {
-            let own = spoken.hearings.entry(row.moment_id.clone()).or_default();
-            own.push(row);
-        }
-        Ok(spoken)
-    }
-
-    /// The moments of a quote.
-    pub fn moments(&self, n: usize) -> impl Iterator<Item = &MomentRow> {
-        let ids = self.of.get(&n).into_iter().flatten();
-        ids.filter_map(|id| self.moments.get(id))
-    }
-
-    /// What a recording has of the moments of a quote.
-    pub fn hearings(&self, n: usize, recording: &RecordingId) -> Vec<&HearingRow> {
-        let ids = self.of.get(&n).into_iter().flatten();
-        let rows = ids.filter_map(|id| self.hearings.get(id)).flatten();
-        rows.filter(|row| row.recording_id == *recording).collect()
-    }
-
-    /// The words with most of them in a stretch of a quote's clock, at their times there,
-    /// with whom they are by.
-    pub fn words<'a>(
-        &'a self,
-        desk: &Desk,
-        n: usize,
-        base: &Base,
-        within: Stretch,
-    ) -> Vec<(Stretch, &'a WordRow, &'a MomentRow)> {
-        let mut found = Vec::new();
-        for moment in self.moments(n) {
-            let Some(from) = &moment.words_from else {
-                continue;
-            };
-            for word in self.words.get(&moment.id).into_iter().flatten() {
-                let own = Stretch {
-                    start_ms: word.start_ms as f64,
-                    end_ms: word.end_ms as f64,
-                };
-                let Some(at) = desk.on_clock(base, from, own) else {
-                    break;
-                };
-                let middle = f64::midpoint(at.start_ms, at.end_ms);
-                if middle >= within.start_ms && middle < within.end_ms {
-                    found.push((at, word, moment));
-                }
-            }
-        }
-        found.sort_by(|(a, ..), (b, ..)| a.start_ms.total_cmp(&b.start_ms));
-        found
-    }
-}
-
-/// Words joined by spaces.
-pub fn joined(words: &[(Stretch, &WordRow, &MomentRow)]) -> String {
-    let words: Vec<&str> = words
-        .iter()
-        .map(|(_, word, _)| word.text.as_str())
-        .collect();
-    words.join(" ")
 }
 
 /// Quotes as they lie now.
@@ -324,6 +230,27 @@ pub async fn told(
         length_ms,
         quotes: told,
     })
+}
+
+/// Moments of the event clock as quotes of all that was said in them; `None` where none
+/// of their recordings is on that clock.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn of_moments(
+    store: &Store,
+    desk: &Desk,
+    online: &HashSet<RecordingId>,
+    moments: &[MomentRow],
+) -> Answer<Vec<Option<Quote>>> {
+    let spoken = Spoken::each(store, moments).await?;
+    let quotes = moments.iter().enumerate().map(|(n, row)| {
+        let quote = spoken.whole(desk, row)?;
+        let base = desk.base(&quote);
+        let heard = sound::Heard::of(desk, &spoken, online, n, &quote, &base);
+        Some(one(desk, &spoken, n, &quote, &base, heard))
+    });
+    Ok(quotes.collect())
 }
 
 fn one(

@@ -10,7 +10,8 @@ use super::super::problem::{Answer, Problem};
 use super::super::search::answer::{seconds, time_of_day};
 use super::super::shapes::{reference, source_of};
 use super::super::wire::{QuoteHearing, QuoteProblem};
-use super::resolve::{Base, Desk, Spoken, problem};
+use super::resolve::{Base, Desk, problem};
+use super::spoken::Spoken;
 use crate::store::{self, HearingRow, RecordingId, RecordingRow};
 
 /// How much of a quote a file may lack and still have all of it, ms: what is lost when its
@@ -180,6 +181,10 @@ fn hearing(
         start_ms,
         end_ms,
         covers: copy.covers,
+        late_ms: match copy.covers {
+            true => 0,
+            false => (-copy.at.start_ms).max(0.0).round() as i64,
+        },
         timecode: rate.and_then(|rate| time_of_day(row, start_ms, rate)),
         rank,
         heard: copy.heard,

@@ -4,9 +4,10 @@ use sayback_core::clock::{How, Placement};
 
 use super::super::made;
 use super::super::places::{Places, Stretch};
-use super::resolve::{Base, Desk, Spoken};
+use super::resolve::{Base, Desk};
 use super::sound::Heard;
-use crate::store::{self, FrameRate, Json, Lie, PlacementRow, Word};
+use super::spoken::Spoken;
+use crate::store::{self, Json, Lie, PlacementRow, Word};
 
 fn placed(recording: &str, island: i64, start_ms: f64, ppm: f64) -> PlacementRow {
     PlacementRow {
@@ -27,7 +28,7 @@ fn desk(rows: Vec<PlacementRow>) -> Desk {
     let ids = rows.iter().map(|row| row.recording_id.clone());
     Desk {
         event: "e".into(),
-        rate: FrameRate::of("30000/1001"),
+        rate: Some(sayback_core::timecode::FrameRate::R29_97),
         frame_rate: Some("30000/1001".into()),
         recordings: ids
             .map(|id| (id.clone(), made::recording(id.as_str())))

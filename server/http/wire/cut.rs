@@ -47,7 +47,7 @@ pub struct Cut {
     pub frame_rate: Option<String>,
     /// How long all quotes are together, ms.
     pub length_ms: i64,
-    /// In order.
+    /// In order; those that were asked for, with what was asked for.
     pub quotes: Vec<Quote>,
 }
 
@@ -158,6 +158,9 @@ pub struct QuoteHearing {
     pub end_ms: i64,
     /// Whether the file has all of it; else it has what lies from `start_ms` to `end_ms`.
     pub covers: bool,
+    /// How much later than the quote begins what the file has of it, ms; 0 where it has
+    /// its beginning.
+    pub late_ms: i64,
     /// Time of day of its start, where the recorder wrote one.
     #[schema(required)]
     pub timecode: Option<String>,

@@ -13,7 +13,8 @@ pub struct Event {
     /// Its day, `YYYY-MM-DD`.
     #[schema(required)]
     pub date: Option<String>,
-    /// Frames a second, whole or as a fraction such as `30000/1001`.
+    /// Frames a second, whole or as a fraction such as `30000/1001`, with `df` behind it
+    /// where timecode leaves labels out (drop-frame).
     #[schema(required)]
     pub frame_rate: Option<String>,
     /// When it was made, RFC 3339.
@@ -51,9 +52,27 @@ pub struct NewEvent {
     #[serde(default)]
     #[schema(format = Date)]
     pub date: Option<String>,
-    /// Frames a second: `25`, `30000/1001`, …
+    /// Frames a second, 1 to 120: `25`, `30000/1001`, `29.97df` …
     #[serde(default)]
-    #[schema(pattern = "^[1-9][0-9]*(/[1-9][0-9]*)?$")]
+    #[schema(pattern = "^[0-9]+([./][0-9]+)?(n?df)?$")]
+    pub frame_rate: Option<String>,
+}
+
+/// What changes of an event; what is left out stays.
+#[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct EventChange {
+    /// Its title.
+    #[serde(default)]
+    #[schema(pattern = "\\S")]
+    pub title: Option<String>,
+    /// Its day, `YYYY-MM-DD`.
+    #[serde(default)]
+    #[schema(format = Date)]
+    pub date: Option<String>,
+    /// Frames a second, 1 to 120: `25`, `30000/1001`, `29.97df` …
+    #[serde(default)]
+    #[schema(pattern = "^[0-9]+([./][0-9]+)?(n?df)?$")]
     pub frame_rate: Option<String>,
 }
 
@@ -313,4 +332,71 @@ pub struct FileBytes(pub Vec<u8>);
 pub struct Uploaded {
     /// The intake under which it is worked on.
     pub intake: String,
+}
+
+/// What is put right of a source; what is left out stays.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SourceChange {
+    /// What the crew calls it.
+    #[serde(default)]
+    #[schema(pattern = "\\S")]
+    pub label: Option<String>,
+    /// `worn`, `feed`, `stand`, `ambient` or `camera`.
+    #[serde(default)]
+    #[schema(pattern = "^(worn|feed|stand|ambient|camera)$")]
+    pub placement: Option<String>,
+}
+
+/// The folders that may be added from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct RootList {
+    /// In the order they were given.
+    pub roots: Vec<Root>,
+}
+
+/// A folder that may be added from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Root {
+    /// Its number, from 1.
+    pub number: usize,
+    /// Its name.
+    pub name: String,
+    /// Where it lies.
+    pub path: String,
+}
+
+/// What lies in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Folder {
+    /// Its path below its root.
+    pub path: String,
+    /// The folders in it.
+    pub folders: Vec<FolderEntry>,
+    /// The recordings in it, by their names' endings.
+    pub files: Vec<FolderFile>,
+    /// Whether there is more in it than is told.
+    pub cut_short: bool,
+}
+
+/// A folder in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct FolderEntry {
+    /// Its name.
+    pub name: String,
+    /// Its whole path, to add it by.
+    pub path: WirePath,
+}
+
+/// A recording in a folder.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct FolderFile {
+    /// Its name.
+    pub name: String,
+    /// Its size.
+    pub bytes: i64,
+    /// When it was last changed, ms since 1970.
+    pub modified_ms: i64,
+    /// Its whole path, to add it by.
+    pub path: WirePath,
 }

@@ -1,16 +1,18 @@
 //! Many pulls and the lists that go with them, as one folder to hand over.
 
-use std::fs;
 use std::path::Path;
 
 use sayback_core::Cancel;
 use serde::Serialize;
+use sha2::{Digest as _, Sha256};
 
 use super::error::PullError;
 use super::original::Verified;
-use super::place::{Existing, NewFile, NewFolder};
+use super::place::hex;
+use super::ready::Ready;
+use super::shelf::{OnDisk, Shelf};
 use super::text::Names;
-use super::{Pull, Pulled, pull_verified};
+use super::{Pull, Pulled};
 
 /// Where the sound lies in the folder.
 const AUDIO: &str = "audio";
@@ -42,10 +44,6 @@ pub struct Manifest {
 pub struct PullEntry {
     /// Path in the folder.
     pub path: String,
-    /// Length in bytes.
-    pub bytes: u64,
-    /// SHA-256 in lower-case hex.
-    pub sha256: String,
     /// The name asked for.
     pub name: String,
     /// The original's name, without its folder.
@@ -56,28 +54,9 @@ pub struct PullEntry {
     /// The channel taken, from 1, where it is one of several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub channel: Option<u16>,
-    /// The original's sample that is the file's first.
-    pub first: u64,
-    /// Samples of each channel, handles included.
-    pub frames: u64,
-    /// Samples of the handle before.
-    pub before: u64,
-    /// Samples of the handle after.
-    pub after: u64,
-    /// Samples a second.
-    pub rate_hz: u32,
-    /// Channels.
-    pub channels: u16,
-    /// Bits of a sample that count.
-    pub bits: u16,
-    /// Whether they are float.
-    pub float: bool,
-    /// Samples since midnight at the first, where the original knows.
-    pub time_reference: Option<u64>,
-    /// How its samples came about, in words.
-    pub made: String,
-    /// What a reader should know.
-    pub notes: Vec<String>,
+    /// What it is.
+    #[serde(flatten)]
+    pub pulled: Pulled,
 }
 
 /// A list in a folder.
@@ -111,29 +90,34 @@ pub enum Put {
     Missing(Missing),
 }
 
-/// A folder being filled. Nothing is at its name before [`Folder::finish`];
+/// A folder being filled. On a disk nothing is at its name before [`Folder::finish`];
 /// dropped before, it leaves nothing behind.
-pub struct Folder {
-    place: NewFolder,
+pub struct Folder<'a> {
+    shelf: Box<dyn Shelf + 'a>,
     verified: Verified,
     audio_names: Names,
     text_names: Names,
     manifest: Manifest,
 }
 
-impl Folder {
+impl<'a> Folder<'a> {
     /// Starts a folder that will be at `target`, whose parent has to exist.
     ///
     /// # Errors
     /// [`PullError::Exists`], [`PullError::Write`].
     pub fn start(target: &Path) -> Result<Self, PullError> {
-        let place = NewFolder::create(target)?;
+        Ok(Self::on(OnDisk::create(target)?))
+    }
+
+    /// Starts a folder on any shelf.
+    #[must_use]
+    pub fn on(shelf: impl Shelf + 'a) -> Self {
         let mut text_names = Names::default();
         // Taken, whatever a list is called.
         text_names.reserve(MANIFEST);
         text_names.reserve(AUDIO);
-        Ok(Self {
-            place,
+        Self {
+            shelf: Box::new(shelf),
             verified: Verified::default(),
             audio_names: Names::default(),
             text_names,
@@ -144,12 +128,13 @@ impl Folder {
                 texts: Vec::new(),
                 missing: Vec::new(),
             },
-        })
+        }
     }
 
     /// Pulls a stretch into `audio/` under a safe name made of `name` (without
     /// ending). Where the original is to blame, that is noted in the manifest
-    /// and no error, so that the others are written.
+    /// and no error, so that the others are written; unless some of it is sent
+    /// already and can't be taken back.
     ///
     /// # Errors
     /// [`PullError::Write`], [`PullError::Cancelled`].
@@ -160,29 +145,48 @@ impl Folder {
         cancel: &Cancel,
         progress: &mut dyn FnMut(f32),
     ) -> Result<Put, PullError> {
-        let folder = self.place.path().join(AUDIO);
-        fs::create_dir_all(&folder).map_err(PullError::write(&folder))?;
+        let ready = match Ready::of(wish, &mut self.verified, cancel) {
+            Ok(ready) => ready,
+            Err(error) => return self.missing(name, wish, error),
+        };
         let file = self.audio_names.give(name, SOUND);
-        let target = folder.join(&file);
-        let verified = &mut self.verified;
-        match pull_verified(wish, &target, Existing::Keep, verified, cancel, progress) {
+        let path = format!("{AUDIO}/{file}");
+        self.shelf.begin(&path, ready.bytes())?;
+        let shelf = &mut self.shelf;
+        match ready.write(&mut |bytes| shelf.write(bytes), cancel, progress) {
             Ok(pulled) => {
-                let entry = entry(name, &file, wish, pulled);
+                self.shelf.end()?;
+                let entry = PullEntry {
+                    path,
+                    name: name.to_owned(),
+                    original: original_name(wish),
+                    original_blake3: wish.original.hash.clone(),
+                    channel: wish.channel,
+                    pulled,
+                };
                 self.manifest.pulls.push(entry.clone());
                 Ok(Put::Pulled(Box::new(entry)))
             }
-            Err(error) if error.is_of_the_original() => {
+            Err(error) if self.shelf.undo() => {
                 self.audio_names.take_back(name, SOUND, &file);
-                let missing = Missing {
-                    name: name.to_owned(),
-                    original: original_name(wish),
-                    reason: error.to_string(),
-                };
-                self.manifest.missing.push(missing.clone());
-                Ok(Put::Missing(missing))
+                self.missing(name, wish, error)
             }
             Err(error) => Err(error),
         }
+    }
+
+    /// Notes what could not be pulled, if its original is to blame.
+    fn missing(&mut self, name: &str, wish: &Pull, error: PullError) -> Result<Put, PullError> {
+        if !error.is_of_the_original() {
+            return Err(error);
+        }
+        let missing = Missing {
+            name: name.to_owned(),
+            original: original_name(wish),
+            reason: error.to_string(),
+        };
+        self.manifest.missing.push(missing.clone());
+        Ok(Put::Missing(missing))
     }
 
     /// Adds a list; its name is made safe and unique, its ending kept. Returns
@@ -193,13 +197,19 @@ impl Folder {
     pub fn text(&mut self, name: &str, bytes: &[u8]) -> Result<String, PullError> {
         let (stem, ending) = parted(name);
         let path = self.text_names.give(stem, ending);
-        let (bytes, sha256) = write(&self.place.path().join(&path), bytes)?;
+        self.put(&path, bytes)?;
         self.manifest.texts.push(TextEntry {
             path: path.clone(),
-            bytes,
-            sha256,
+            bytes: bytes.len() as u64,
+            sha256: hex(&Sha256::digest(bytes)),
         });
         Ok(path)
+    }
+
+    fn put(&mut self, path: &str, bytes: &[u8]) -> Result<(), PullError> {
+        self.shelf.begin(path, bytes.len() as u64)?;
+        self.shelf.write(bytes)?;
+        self.shelf.end()
     }
 
     /// What is in the folder so far.
@@ -208,67 +218,18 @@ impl Folder {
         &self.manifest
     }
 
-    /// Writes the manifest and gives the folder its name, all at once.
+    /// Writes the manifest and ends the folder: on a disk it gets its name, all at once.
     ///
     /// # Errors
     /// [`PullError::Exists`] where something was put there meanwhile;
     /// [`PullError::Write`].
-    pub fn finish(self) -> Result<Manifest, PullError> {
-        let target = self.place.path().join(MANIFEST);
+    pub fn finish(mut self) -> Result<Manifest, PullError> {
         let mut json = serde_json::to_vec_pretty(&self.manifest)
-            .map_err(|cause| PullError::write(&target)(cause.into()))?;
+            .map_err(|cause| PullError::write(Path::new(MANIFEST))(cause.into()))?;
         json.push(b'\n');
-        write(&target, &json)?;
-        self.place.place()?;
+        self.put(MANIFEST, &json)?;
+        self.shelf.finish()?;
         Ok(self.manifest)
-    }
-}
-
-/// A folder of pulls and lists, each with the name wanted; `progress` gets 0.0
-/// to 1.0 over all pulls.
-///
-/// # Errors
-/// As [`Folder::start`], [`Folder::pull`] and [`Folder::finish`]; nothing is
-/// left behind then.
-pub fn write_folder(
-    target: &Path,
-    pulls: &[(String, Pull)],
-    texts: &[(String, Vec<u8>)],
-    cancel: &Cancel,
-    progress: &mut dyn FnMut(f32),
-) -> Result<Manifest, PullError> {
-    let mut folder = Folder::start(target)?;
-    for (n, (name, wish)) in pulls.iter().enumerate() {
-        let so_far = n as f32;
-        let mut part = |done: f32| progress((so_far + done) / pulls.len() as f32);
-        folder.pull(name, wish, cancel, &mut part)?;
-    }
-    for (name, bytes) in texts {
-        folder.text(name, bytes)?;
-    }
-    folder.finish()
-}
-
-fn entry(name: &str, file: &str, wish: &Pull, pulled: Pulled) -> PullEntry {
-    PullEntry {
-        path: format!("{AUDIO}/{file}"),
-        bytes: pulled.bytes,
-        sha256: pulled.sha256,
-        name: name.to_owned(),
-        original: original_name(wish),
-        original_blake3: wish.original.hash.clone(),
-        channel: wish.channel,
-        first: pulled.first,
-        frames: pulled.frames,
-        before: pulled.before,
-        after: pulled.after,
-        rate_hz: pulled.form.rate_hz,
-        channels: pulled.form.channels,
-        bits: pulled.form.valid_bits,
-        float: pulled.form.float,
-        time_reference: pulled.time_reference,
-        made: pulled.made.to_string(),
-        notes: pulled.notes,
     }
 }
 
@@ -289,10 +250,4 @@ fn parted(name: &str) -> (&str, &str) {
         }
         _ => (name, "txt"),
     }
-}
-
-fn write(target: &Path, bytes: &[u8]) -> Result<(u64, String), PullError> {
-    let mut file = NewFile::create(target)?;
-    file.write(bytes)?;
-    file.place(Existing::Keep)
 }

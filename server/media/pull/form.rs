@@ -1,23 +1,28 @@
 //! How are the samples of a pull stored, and how do they get there?
 
+use serde::Serialize;
+
 use super::super::error::{MediaError, ShownPath};
 use super::super::riff::{Format, tag};
 use super::super::stored::Stored;
 
-/// The sample format of a pull.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// The sample format of a pull. A manifest has of its bits those that count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 pub struct Form {
     /// IEEE float; integers otherwise.
     pub float: bool,
     /// Bits each sample takes: 8, 16, 24, 32 or 64.
+    #[serde(skip)]
     pub bits: u16,
     /// Bits of it that count, at its upper end.
+    #[serde(rename = "bits")]
     pub valid_bits: u16,
     /// Channels, at least 1.
     pub channels: u16,
     /// Samples a second of each channel.
     pub rate_hz: u32,
     /// Which loudspeaker each channel is for, where the original says so.
+    #[serde(skip)]
     pub(super) channel_mask: Option<u32>,
 }
 

@@ -20,12 +20,14 @@
 //! stretch is read once and written once; where a hash is to be compared, the
 //! original is read as a whole.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use sayback_core::Cancel;
+use serde::{Serialize, Serializer};
 
 use super::error::ShownPath;
 
+mod archive;
 mod cues;
 mod error;
 mod folder;
@@ -33,22 +35,26 @@ mod form;
 mod header;
 mod original;
 mod place;
+mod ready;
+mod shelf;
 mod source;
 mod stamp;
 #[cfg(test)]
 mod tests;
 mod text;
 
+pub use archive::Archive;
 pub use cues::Cue;
 pub use error::PullError;
-pub use folder::{Folder, Manifest, Missing, PullEntry, Put, TextEntry, write_folder};
+pub use folder::{Folder, Manifest, Missing, PullEntry, Put, TextEntry};
 pub use form::Form;
 pub use original::Original;
-pub use place::Existing;
+pub use place::{Existing, left_over};
+pub use shelf::Shelf;
 
 use original::Verified;
 use place::NewFile;
-use source::{BLOCK_FRAMES, Source};
+use ready::Ready;
 
 /// A stretch of a recording that somebody wants as a file.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -73,7 +79,7 @@ pub struct Pull {
     pub cues: Vec<Cue>,
 }
 
-/// How the samples of a pull came about.
+/// How the samples of a pull came about; a manifest has it in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Made {
     /// The bytes of the original.
@@ -94,16 +100,21 @@ impl std::fmt::Display for Made {
     }
 }
 
-/// A pull that was written.
-#[derive(Clone, Debug, PartialEq, Eq)]
+impl Serialize for Made {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+/// A pull that was written, as a manifest tells of it too.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Pulled {
-    /// Where it is.
-    pub path: PathBuf,
     /// Its length in bytes.
     pub bytes: u64,
     /// SHA-256 of the file, in lower-case hex.
     pub sha256: String,
     /// How its samples are stored.
+    #[serde(flatten)]
     pub form: Form,
     /// The original's sample that is its first.
     pub first: u64,
@@ -153,18 +164,6 @@ pub fn pull(
     cancel: &Cancel,
     progress: &mut dyn FnMut(f32),
 ) -> Result<Pulled, PullError> {
-    let verified = &mut Verified::default();
-    pull_verified(wish, target, existing, verified, cancel, progress)
-}
-
-fn pull_verified(
-    wish: &Pull,
-    target: &Path,
-    existing: Existing,
-    verified: &mut Verified,
-    cancel: &Cancel,
-    progress: &mut dyn FnMut(f32),
-) -> Result<Pulled, PullError> {
     let path = &wish.original.path;
     if original::is_original(path, target) {
         let file = ShownPath::new(path);
@@ -173,110 +172,9 @@ fn pull_verified(
     if existing == Existing::Keep {
         place::is_free(target)?;
     }
-    let look = verified.check(&wish.original, cancel)?;
-    let mut source = Source::open(path, wish.channel)?;
-    let range = Range::of(wish, source.info.frames)?;
-    let cues = cues::placed(&wish.cues, range.first, range.end);
-    let stamping = stamp::Stamping {
-        origin: &source.origin,
-        form: &source.form,
-        made: &source.made,
-        said: &wish.said,
-        name: &path.file_name().unwrap_or_default().to_string_lossy(),
-        channel: wish.channel,
-        first: range.first,
-        frames: range.frames(),
-    };
-    let marks = cues::chunks(&cues);
-    let (head, odd) = header::header(&source.form, range.frames(), &stamping.body(), &marks);
+    let ready = Ready::of(wish, &mut Verified::default(), cancel)?;
     let mut file = NewFile::create(target)?;
-    file.write(&head)?;
-    copy(&mut source, &range, &mut file, cancel, progress)?;
-    if odd {
-        file.write(&[0])?;
-    }
-    original::unchanged(path, look)?;
-    let (bytes, sha256) = file.place(existing)?;
-    let mut notes = source.origin.notes.clone();
-    notes.extend(source.warnings());
-    let left_out = wish.cues.len() - cues.len();
-    if left_out > 0 {
-        notes.push(format!("{left_out} cues lie outside and were left out"));
-    }
-    Ok(Pulled {
-        path: target.to_owned(),
-        bytes,
-        sha256,
-        first: range.first,
-        frames: range.frames(),
-        before: wish.from - range.first,
-        after: range.end - wish.to,
-        time_reference: source.origin.reference_at(range.first),
-        form: source.form,
-        made: source.made,
-        cues: cues.len(),
-        notes,
-    })
-}
-
-/// What is taken of an original, handles included.
-struct Range {
-    first: u64,
-    end: u64,
-}
-
-impl Range {
-    fn of(wish: &Pull, frames: u64) -> Result<Self, PullError> {
-        let file = || ShownPath::new(&wish.original.path);
-        let (from, to) = (wish.from, wish.to);
-        if from >= to {
-            return Err(PullError::Empty {
-                file: file(),
-                from,
-                to,
-            });
-        }
-        if to > frames {
-            return Err(PullError::Outside {
-                file: file(),
-                from,
-                to,
-                frames,
-            });
-        }
-        Ok(Self {
-            first: from.saturating_sub(wish.before),
-            end: to.saturating_add(wish.after).min(frames),
-        })
-    }
-
-    fn frames(&self) -> u64 {
-        self.end - self.first
-    }
-}
-
-fn copy(
-    source: &mut Source,
-    range: &Range,
-    file: &mut NewFile,
-    cancel: &Cancel,
-    progress: &mut dyn FnMut(f32),
-) -> Result<(), PullError> {
-    source.seek(range.first)?;
-    let mut block = Vec::new();
-    let mut left = range.frames();
-    while left > 0 {
-        if cancel.is_cancelled() {
-            return Err(PullError::Cancelled {
-                file: source.shown(),
-            });
-        }
-        let count = left.min(BLOCK_FRAMES as u64);
-        block.clear();
-        source.read(&mut block, count as usize)?;
-        file.write(&block)?;
-        left -= count;
-        progress((1.0 - left as f64 / range.frames() as f64) as f32);
-    }
-    Ok(())
+    let pulled = ready.write(&mut |bytes| file.write(bytes), cancel, progress)?;
+    file.place(existing)?;
+    Ok(pulled)
 }

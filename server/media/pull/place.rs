@@ -1,10 +1,8 @@
 //! A file or folder that is whole or not there at all.
 
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-
-use sha2::{Digest as _, Sha256};
 
 use super::super::error::ShownPath;
 use super::error::PullError;
@@ -43,8 +41,6 @@ pub(super) struct NewFile {
     file: File,
     aside: PathBuf,
     target: PathBuf,
-    sha256: Sha256,
-    bytes: u64,
 }
 
 impl NewFile {
@@ -55,22 +51,17 @@ impl NewFile {
             file,
             aside,
             target: target.to_owned(),
-            sha256: Sha256::new(),
-            bytes: 0,
         })
     }
 
     pub fn write(&mut self, bytes: &[u8]) -> Result<(), PullError> {
-        self.sha256.update(bytes);
-        self.bytes += bytes.len() as u64;
         self.file
             .write_all(bytes)
             .map_err(PullError::write(&self.target))
     }
 
-    /// Gives the file its name; returns its length and the SHA-256 of all that
-    /// was written, in lower-case hex.
-    pub fn place(mut self, existing: Existing) -> Result<(u64, String), PullError> {
+    /// Gives the file its name.
+    pub fn place(mut self, existing: Existing) -> Result<(), PullError> {
         self.file
             .sync_all()
             .map_err(PullError::write(&self.target))?;
@@ -82,10 +73,7 @@ impl NewFile {
         };
         moved.map_err(|cause| taken(&self.target, cause))?;
         self.aside = PathBuf::new();
-        Ok((
-            self.bytes,
-            hex(&std::mem::take(&mut self.sha256).finalize()),
-        ))
+        Ok(())
     }
 }
 
@@ -97,10 +85,44 @@ impl Drop for NewFile {
     }
 }
 
-/// A folder being filled under another name; gone when dropped before its time.
+/// A folder being filled under another name, which says that it is not whole; gone
+/// when dropped before its time. Locked as long as somebody fills it.
 pub(super) struct NewFolder {
     aside: PathBuf,
     target: PathBuf,
+    lock: Option<File>,
+}
+
+/// Between the name of a folder and something that nobody else has, while it is filled.
+const UNFINISHED: &str = ".unfinished-";
+/// Bytes of a folder's name that are kept in that.
+const KEPT_OF_NAME: usize = 180;
+
+/// How the name of a folder starts while it is filled.
+fn unfinished_name(target: &Path) -> String {
+    let name = target.file_name().unwrap_or_default().to_string_lossy();
+    format!("{}{UNFINISHED}", super::text::cut(&name, KEPT_OF_NAME))
+}
+
+/// What earlier attempts at a folder left behind when the program or the machine was
+/// stopped: nobody fills these any more.
+#[must_use]
+pub fn left_over(target: &Path) -> Vec<PathBuf> {
+    let start = unfinished_name(target);
+    let around = target.parent().map(fs::read_dir).and_then(Result::ok);
+    let entries = around.into_iter().flatten().filter_map(Result::ok);
+    let named = entries.filter(|entry| entry.file_name().to_string_lossy().starts_with(&start));
+    let mut left: Vec<PathBuf> = named
+        .map(|entry| entry.path())
+        .filter(|path| path.is_dir() && !is_being_filled(path))
+        .collect();
+    left.sort();
+    left
+}
+
+fn is_being_filled(folder: &Path) -> bool {
+    let lock = File::open(folder).map(|folder| folder.try_lock());
+    matches!(lock, Ok(Err(TryLockError::WouldBlock)))
 }
 
 impl NewFolder {
@@ -108,11 +130,17 @@ impl NewFolder {
     /// [`PullError::Exists`] where something lies at `target`.
     pub fn create(target: &Path) -> Result<Self, PullError> {
         is_free(target)?;
-        let aside = aside(target);
+        let own = uuid::Uuid::now_v7().simple();
+        let aside = target.with_file_name(format!("{}{own}", unfinished_name(target)));
         fs::create_dir(&aside).map_err(PullError::write(target))?;
+        // Some network disks know no locks; then it is taken for left over meanwhile.
+        let lock = File::open(&aside)
+            .ok()
+            .filter(|lock| lock.try_lock().is_ok());
         Ok(Self {
             aside,
             target: target.to_owned(),
+            lock,
         })
     }
 
@@ -135,6 +163,7 @@ impl Drop for NewFolder {
         if !self.aside.as_os_str().is_empty() {
             let _ = fs::remove_dir_all(&self.aside);
         }
+        drop(self.lock.take());
     }
 }
 
@@ -165,6 +194,7 @@ fn taken(target: &Path, cause: io::Error) -> PullError {
     }
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// In lower-case hex.
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -4,12 +4,13 @@
 //! stands nothing is written, unless the list is already as the change would have it: a
 //! request that is sent once more after a lost answer does no harm and is no error.
 
+use sayback_core::timecode::FrameRate;
 use serde_json::json;
 
 use super::super::error::unknown;
 use super::super::{CutId, MomentId, QuoteId, RecordingId, Store, StoreError};
 use super::versions::{Before, Whole};
-use super::{CutRow, FrameRate, MOST_QUOTES, Nudge, Quote};
+use super::{CutRow, MOST_QUOTES, Nudge, Quote};
 
 /// No nudge is longer, ms: a day; nor more frames: a day at 120 a second.
 const FAR_MS: i64 = 86_400_000;

@@ -12,11 +12,12 @@ mod edit;
 mod quote;
 mod versions;
 
+use sayback_core::timecode::FrameRate;
 use serde_json::json;
 use sqlx::{FromRow, Sqlite, Transaction};
 
 pub use edit::{CutEdit, CutEdited, QuoteChange};
-pub use quote::{FrameRate, Lie, Nudge, Quote};
+pub use quote::{Lie, Nudge, Quote};
 #[cfg(test)]
 pub(in crate::store) use versions::{ALL as VERSIONS_ALL, KEPT};
 pub use versions::{Before, CutVersion};
@@ -45,17 +46,17 @@ pub struct CutRow {
     pub created_at_ms: i64,
     /// When it was changed last, ms since 1970.
     pub changed_at_ms: i64,
-    /// Frames a second of the event.
+    /// Frames a second of the event, as `25` or `30000/1001df`.
     pub frame_rate: Option<String>,
     /// How many quotes it has.
     pub quotes: i64,
 }
 
 impl CutRow {
-    /// The event's rate, if it has one.
+    /// The event's rate, if it has one; what is no rate of pictures is none.
     #[must_use]
     pub fn rate(&self) -> Option<FrameRate> {
-        FrameRate::of(self.frame_rate.as_deref()?)
+        self.frame_rate.as_deref()?.parse().ok()
     }
 }
 
@@ -72,7 +73,8 @@ macro_rules! select_cut {
     ($rest:literal) => {
         concat!(
             "SELECT c.id, c.event_id, c.name, c.note, c.version, c.created_at_ms, c.changed_at_ms,
-                e.frame_rate, (SELECT count(*) FROM quote q WHERE q.cut_id = c.id) AS quotes
+                e.frame_rate || iif(e.drop_frame, 'df', '') AS frame_rate,
+                (SELECT count(*) FROM quote q WHERE q.cut_id = c.id) AS quotes
             FROM cut c JOIN event e ON e.id = c.event_id ",
             $rest
         )

@@ -1,46 +1,10 @@
 //! What is kept of words that somebody picked?
 
+use sayback_core::timecode::FrameRate;
 use serde::{Deserialize, Serialize};
 use sqlx::FromRow;
 
 use super::super::{Json, MomentId, QuoteId, RecordingId};
-
-/// Frames a second as an exact fraction: 29.97 has no exact decimal form.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct FrameRate {
-    frames: u32,
-    seconds: u32,
-}
-
-impl FrameRate {
-    /// `25` or `30000/1001`; `None` for what is no rate from 1 to 1000 frames a second.
-    ///
-    /// ```
-    /// use sayback::store::FrameRate;
-    /// let rate = FrameRate::of("30000/1001").expect("a rate");
-    /// assert_eq!(rate.ms_of(30_000), 1_001_000.0);
-    /// assert_eq!(FrameRate::of("29.97"), None);
-    /// ```
-    #[must_use]
-    pub fn of(text: &str) -> Option<Self> {
-        let (frames, seconds) = text.split_once('/').unwrap_or((text, "1"));
-        let frames: u32 = frames.trim().parse().ok()?;
-        let seconds: u32 = seconds.trim().parse().ok()?;
-        let most = u64::from(seconds) * 1000;
-        let is_rate = seconds > 0 && frames >= seconds && u64::from(frames) <= most;
-        is_rate.then_some(Self { frames, seconds })
-    }
-
-    /// How long so many frames are, ms: worked out in whole numbers, so that thirty times
-    /// one frame is what thirty frames are.
-    #[must_use]
-    pub fn ms_of(self, frames: i64) -> f64 {
-        let thousandths = i128::from(frames) * 1000 * i128::from(self.seconds);
-        let whole = thousandths / i128::from(self.frames);
-        let rest = thousandths % i128::from(self.frames);
-        whole as f64 + rest as f64 / f64::from(self.frames)
-    }
-}
 
 /// How much later something is: ms and frames, which are no whole ms.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -164,21 +128,6 @@ impl Quote {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use proptest::prelude::*;
-
-    /// SMPTE ST 12-1: ten minutes of 30000/1001 are 17,982 frames less 0.018 of one; a
-    /// frame is 1001/30 ms.
-    #[test]
-    fn frames_are_exact() {
-        let rate = FrameRate::of("30000/1001").unwrap();
-        assert_eq!(rate.ms_of(1), 33.0 + 11_000.0 / 30_000.0);
-        assert_eq!(rate.ms_of(30), 1_001.0);
-        assert_eq!(rate.ms_of(-30), -1_001.0);
-        assert_eq!(FrameRate::of("25").unwrap().ms_of(2), 80.0);
-        for bad in ["", "0", "1/0", "25/", "-25", "25.0", "x/y", "1/2", "1001"] {
-            assert_eq!(FrameRate::of(bad), None, "{bad}");
-        }
-    }
 
     #[test]
     fn a_place_in_a_file_is_a_short_list() {
@@ -191,19 +140,5 @@ mod tests {
         assert_eq!(json, r#"["r1",10.0,20.5]"#);
         let back: Lie = serde_json::from_str(&json).unwrap();
         assert_eq!((back.start_ms, back.end_ms), (10.0, 20.5));
-    }
-
-    proptest! {
-        /// Of any rate and any sum of frames, however it is put together.
-        #[test]
-        fn nudges_add_up(frames in 1_u32..=1000, parts in prop::collection::vec(-5_000_i64..5_000, 0..40)) {
-            for seconds in ["1", "1001"] {
-                let over = if seconds == "1" { frames } else { frames * 1000 };
-                let Some(rate) = FrameRate::of(&format!("{over}/{seconds}")) else { continue };
-                let sum: i64 = parts.iter().sum();
-                let exact = sum as f64 * 1000.0 * f64::from(rate.seconds) / f64::from(rate.frames);
-                prop_assert!((rate.ms_of(sum) - exact).abs() < 1e-6 * exact.abs().max(1.0));
-            }
-        }
     }
 }

@@ -48,7 +48,7 @@ pub(super) async fn landing() -> (tempfile::TempDir, Store, CutRow) {
     let (folder, store) = store().await;
     let new = NewEvent {
         title: "Landing".into(),
-        frame_rate: Some("30000/1001".into()),
+        frame_rate: "30000/1001".parse().ok(),
         ..NewEvent::default()
     };
     let event = store.create_event(new, NOW).await.unwrap().id;

@@ -43,10 +43,11 @@ async fn the_story_uses_every_statement() {
     let new = NewEvent {
         title: "The landing".into(),
         date: None,
-        frame_rate: Some("25".into()),
+        frame_rate: "25".parse().ok(),
     };
     let event = store.create_event(new, NOW).await.unwrap();
     assert_eq!(store.find_event("The landing").await.unwrap().id, event.id);
+    an_event_changes(&store, &event).await;
     let source = store
         .ensure_source(&event.id, "lav", None, Some("Maro"))
         .await

@@ -127,6 +127,7 @@ pub(super) async fn spoken(store: &Store, open: &EventId) {
     let (event, source) = &one_moment(store).await;
     let before = moments(store, event).await;
     store.set_wearers(source, None, &[]).await.unwrap();
+    store.change_source(source, None, None).await.unwrap();
     store.name_wearers(event).await.unwrap();
     let wearer = &store.wearers(event).await.unwrap()[0];
     let wearer = store.person(&wearer.person_id).await.unwrap();
@@ -342,4 +343,43 @@ pub(super) async fn spoken(store: &Store, open: &EventId) {
         .await
         .unwrap();
     super::meant::kept_found_and_gone(store, event).await;
+}
+
+#[tokio::test]
+async fn a_source_put_right_has_its_event_grouped_again_only_if_it_is_placed_otherwise() {
+    let (desk, _) = super::put_right::heard(&["he rang the bell", "the tide is out"]).await;
+    let store = &desk.store;
+    let source = store.sources(&desk.event).await.unwrap().remove(0);
+    let job = async || desk.job(JobKind::Group, desk.event.as_str()).await.state;
+    assert_eq!(job().await, JobState::Done);
+    let renamed = store
+        .change_source(&source.id, Some(" Lectern "), Some(source.placement))
+        .await
+        .unwrap();
+    assert_eq!(
+        (renamed.label.as_str(), renamed.placement),
+        ("Lectern", source.placement)
+    );
+    assert_eq!(job().await, JobState::Done);
+    let other = match source.placement {
+        Placement::Feed => Placement::Stand,
+        _ => Placement::Feed,
+    };
+    let moved = store
+        .change_source(&source.id, None, Some(other))
+        .await
+        .unwrap();
+    assert_eq!((moved.label.as_str(), moved.placement), ("Lectern", other));
+    assert_eq!(job().await, JobState::Ready);
+    let taken = store
+        .ensure_source(&desk.event, "Zoom", None, None)
+        .await
+        .unwrap();
+    let refused = store.change_source(&taken.id, Some("Lectern"), None).await;
+    assert!(matches!(refused, Err(StoreError::Exists { .. })));
+    let blank = store.change_source(&taken.id, Some(" "), None).await;
+    assert!(matches!(blank, Err(StoreError::Invalid { .. })));
+    let none = SourceId::fresh();
+    let unknown = store.change_source(&none, Some("a"), None).await;
+    assert!(matches!(unknown, Err(StoreError::Unknown { .. })));
 }

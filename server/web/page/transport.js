@@ -120,6 +120,101 @@ export function captions(id, pass, format, recording = null) {
   return `${BASE}/scripts/${part(id)}/captions?${asked}`;
 }
 
+// -- what is added ------------------------------------------------------------
+
+export const addEvent = (event) => send("/events", event);
+
+/** Takes in files and folders that lie on the server's machine. */
+export const addPaths = (eventId, asked) => send(`/events/${part(eventId)}/add`, asked);
+
+export const roots = () => ask("/roots").then((answer) => answer.roots);
+export const folder = (root, path) => ask(`/roots/${root}?${new URLSearchParams({ path })}`);
+
+const change = (method) => (path, body) =>
+  ask(path, { method, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+export const changeSource = (id, asked) => change("PATCH")(`/sources/${part(id)}`, asked);
+export const addPerson = (eventId, name) => send(`/events/${part(eventId)}/people`, { name });
+export const wearers = (source) => ask(`/sources/${part(source)}/wearers`);
+export const setWearers = (source, wearing) => change("PUT")(`/sources/${part(source)}/wearers`, { wearers: wearing });
+
+/** What of an event has a backup. */
+export const coverage = (eventId) => ask(`/events/${part(eventId)}/coverage`);
+
+/** The address of the same as a page to print. */
+export const coverageSheet = (eventId) => `${BASE}/events/${part(eventId)}/coverage.html`;
+
+// Files go in pieces by the open protocol tus 1.0.0.
+
+const TUS = { "Tus-Resumable": "1.0.0" };
+
+/** Begins to send a file of so many bytes; its address. `about` is told in text. */
+export async function beginUpload(eventId, length, about) {
+  const base64 = (text) => btoa(String.fromCharCode(...new TextEncoder().encode(text)));
+  const said = Object.entries(about).filter(([, value]) => value);
+  const response = await request(`${BASE}/events/${part(eventId)}/uploads`, {
+    method: "POST",
+    headers: {
+      ...TUS,
+      "Upload-Length": String(length),
+      "Upload-Metadata": said.map(([name, value]) => `${name} ${base64(value)}`).join(","),
+    },
+  });
+  return response.headers.get("location");
+}
+
+/** How many bytes of an upload the server has safely. */
+export async function uploadOffset(address) {
+  const response = await request(address, { method: "HEAD", headers: TUS });
+  return Number(response.headers.get("upload-offset"));
+}
+
+export const endUpload = (address) => request(address, { method: "DELETE", headers: TUS });
+
+/**
+ * Sends a piece; how far the upload is then. `sha256` is its hash in base64, or null.
+ * `onProgress(bytes)` is called on the way. An XMLHttpRequest, for fetch does not tell
+ * how much has gone out.
+ */
+export function sendPiece(address, { offset, piece, sha256, onProgress, signal }) {
+  return new Promise((done, failed) => {
+    const asked = new XMLHttpRequest();
+    const end = (problem) => failed(new Refusal(problem));
+    asked.open("PATCH", address);
+    const headers = { ...TUS, "Upload-Offset": offset, "Content-Type": "application/offset+octet-stream" };
+    if (sha256) headers["Upload-Checksum"] = `sha256 ${sha256}`;
+    for (const [name, value] of Object.entries(headers)) asked.setRequestHeader(name, value);
+    asked.upload.onprogress = ({ loaded }) => onProgress(loaded);
+    asked.onload = () => {
+      if (asked.status === 204) return done(Number(asked.getResponseHeader("upload-offset")));
+      let problem = {};
+      try {
+        problem = JSON.parse(asked.responseText);
+      } catch {
+        // No words of the server.
+      }
+      return end({ status: asked.status, ...problem });
+    };
+    asked.onerror = () => end({ detail: "The server does not answer." });
+    asked.onabort = () => failed(new DOMException("stopped", "AbortError"));
+    signal.addEventListener("abort", () => asked.abort(), { once: true });
+    asked.send(piece);
+  });
+}
+
+async function request(address, options) {
+  let response;
+  try {
+    response = await fetch(address, options);
+  } catch {
+    throw new Refusal({ detail: "The server does not answer." });
+  }
+  if (!response.ok) {
+    const problem = await response.json().catch(() => ({}));
+    throw new Refusal({ status: response.status, ...problem });
+  }
+  return response;
+}
+
 /** The sound of [startMs, endMs) of a recording, as WAV. */
 export function slice(recording, startMs, endMs) {
   return `${BASE}/recordings/${part(recording)}/slice?start_ms=${startMs}&end_ms=${endMs}`;

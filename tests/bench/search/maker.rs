@@ -46,7 +46,7 @@ impl<'a> Maker<'a> {
         let new = NewEvent {
             title: event.title.clone(),
             date: Some(event.date.clone()),
-            frame_rate: Some("25".into()),
+            frame_rate: "25".parse().ok(),
         };
         let row = store.create_event(new, NOW_MS).await.expect("an event");
         let mut maker = Self {

@@ -1,7 +1,7 @@
 //! Lists of a wedding at a ferry landing.
 
 use sayback::core::timecode::FrameRate;
-use sayback::export::cut::{Cut, CutWord, Media, Quote, Take};
+use sayback::export::cut::{Cut, CutWord, Kind, Media, Quote, Take};
 
 /// Names as people have them, and as somebody may type them.
 pub(super) const NAMES: [&str; 8] = [
@@ -58,6 +58,7 @@ fn take(media: usize, from: u64, to: u64, ppm: f64) -> Take {
         to,
         ppm,
         verdict: if ppm > 0.0 { "noisy" } else { "clean" }.into(),
+        ..Take::default()
     }
 }
 
@@ -78,6 +79,7 @@ fn quote(text: &str, person: Option<&str>, takes: Vec<Take>) -> Quote {
         note: Some("keep\nthe bell".into()),
         words: words.collect(),
         takes,
+        ..Quote::default()
     }
 }
 
@@ -142,6 +144,7 @@ pub(super) fn day(rate: FrameRate) -> Cut {
     ];
     quotes[1].words[4].person = Some("the vicar".into());
     Cut {
+        kind: Kind::List,
         title: "Toasts, \"long\" – 最初".into(),
         event: "The boathouse".into(),
         date: Some("2026-06-20".into()),

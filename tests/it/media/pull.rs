@@ -1,5 +1,6 @@
 //! Pulls: the very bytes that were recorded, and what stands beside them.
 
+mod archive;
 mod folder;
 mod oracles;
 mod whole;

@@ -22,7 +22,11 @@ const COLUMNS: &str = "const row = document.querySelector('.track[data-recording
     };
     const wave = ink('--wave'), speech = ink('--wave-speech');
     const {width, height} = canvas;
-    const {data} = canvas.getContext('2d').getImageData(0, 0, width, height);
+    const copy = document.createElement('canvas');
+    Object.assign(copy, {width, height});
+    const pen = copy.getContext('2d', {willReadFrequently: true});
+    pen.drawImage(canvas, 0, 0);
+    const {data} = pen.getImageData(0, 0, width, height);
     const near = (at, like) => [0, 1, 2].every(n => Math.abs(data[at + n] - like[n]) < 24);
     const columns = [];
     for (let x = 0; x < width; x += 1) {
@@ -177,7 +181,7 @@ async fn holds_the_truth(
             "{label}: a pause of {} columns",
             pause.len()
         );
-        let spoken = line.iter().filter(|(_, said)| *said > 1.0).count();
+        let spoken = line.iter().filter(|(_, said)| *said > 0.0).count();
         assert!(
             spoken * 10 >= line.len() * 9,
             "{label}: {spoken} of {} columns",

@@ -7,12 +7,13 @@ use std::path::Path;
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, percent_encode};
 use sayback_core::timecode::FrameRate;
 
+use super::super::super::events::rate_of;
 use super::super::super::problem::{Answer, Problem};
-use super::super::super::wire::{LeftOut, Quote, QuoteHearing};
+use super::super::super::wire::{LeftOut, Quote};
 use super::super::resolve::Desk;
-use super::{left_out, rate_of};
-use crate::export::cut::{self, Cut, CutFormat, CutWord, Media, Take};
-use crate::store::{CutRow, EventRow, RecordingId, RecordingRow};
+use super::pieces::{Heard, Piece, pieces};
+use crate::export::cut::{self, Cut, CutFormat, CutWord, Kind, Media, Take};
+use crate::store::{EventRow, RecordingRow};
 
 /// What stands for itself in the path of a URL (RFC 3986, 3.3).
 const OF_A_PATH: &AsciiSet = &NON_ALPHANUMERIC
@@ -24,125 +25,51 @@ const OF_A_PATH: &AsciiSet = &NON_ALPHANUMERIC
 
 /// A list as it lies now.
 pub(super) struct List {
-    pub row: CutRow,
+    /// Its id.
+    pub id: String,
+    /// What it is called.
+    pub name: String,
     pub event: EventRow,
     pub desk: Desk,
     pub quotes: Vec<Quote>,
 }
 
-/// A hearing that has all of a quote.
-pub(super) struct Heard<'a> {
-    pub row: &'a RecordingRow,
-    pub told: &'a QuoteHearing,
-    /// Its first sample, and the first after it.
-    pub from: u64,
-    pub to: u64,
-}
-
 impl List {
-    /// Frames a second of the cut: what was asked for, else the event's. Captions and
-    /// speakers have none.
+    /// Frames a second of the cut.
     pub fn rate(&self, asked: Option<&str>, formats: &[CutFormat]) -> Answer<FrameRate> {
-        let without = |format: &CutFormat| {
-            matches!(format, CutFormat::Vtt | CutFormat::Srt | CutFormat::Rttm)
-        };
-        match asked.or(self.row.frame_rate.as_deref()) {
-            Some(text) => rate_of(text),
-            None if formats.iter().all(without) => Ok(FrameRate::R25),
-            None => {
-                let why = "the event has no frame rate: say which, such as 25 or 30000/1001";
-                Err(Problem::field("frame_rate", why))
-            }
-        }
+        rate(asked, &self.event, formats)
     }
 
-    /// The hearings of a quote that have all of it: the chosen one, then as many backups as
-    /// are wanted.
-    pub fn heard<'a>(&'a self, quote: &'a Quote) -> Result<Vec<Heard<'a>>, LeftOut> {
-        let Some(chosen) = &quote.chosen else {
-            return Err(left_out(quote.place, "no recording has any of it"));
-        };
-        let whole = self.one(chosen, None);
-        let Some(first) = whole.filter(|_| chosen.covers) else {
-            let why = format!("{} does not have all of it", chosen.source.label);
-            return Err(left_out(quote.place, why));
-        };
-        // As long as the chosen one to the sample, whatever their clocks say.
-        let length_s = (first.to - first.from) as f64 / f64::from(first.row.rate_hz);
-        let most = quote.backups_wanted.map_or(usize::MAX, |most| {
-            usize::try_from(most).unwrap_or(usize::MAX)
-        });
-        let backups = quote.backups.iter().filter(|one| one.covers);
-        let backups = backups.filter_map(|one| self.one(one, Some(length_s)));
-        let backups: Vec<Heard> = backups.take(most).collect();
-        Ok(std::iter::once(first).chain(backups).collect())
-    }
-
-    fn one<'a>(&'a self, told: &'a QuoteHearing, length_s: Option<f64>) -> Option<Heard<'a>> {
-        let id = RecordingId::from(told.recording.id.as_str());
-        let row = self.desk.recordings.get(&id)?;
-        let (from, mut to) = (samples(told.start_ms, row), samples(told.end_ms, row));
-        if let Some(length_s) = length_s {
-            to = from + (length_s * f64::from(row.rate_hz)).round() as u64;
-        }
-        let all = u64::try_from(row.frames).unwrap_or(0);
-        // The end of a file is no whole ms.
-        let to = if length_s.is_none() { to.min(all) } else { to };
-        (from < to && to <= all).then_some(Heard {
-            row,
-            told,
-            from,
-            to,
-        })
+    /// The pieces of a quote.
+    pub fn pieces<'a>(&'a self, quote: &'a Quote) -> Result<Vec<Piece<'a>>, LeftOut> {
+        pieces(&self.desk, quote)
     }
 
     /// The list by the files where they lie.
     pub fn where_it_lies(&self, rate: FrameRate) -> (Cut, Vec<LeftOut>) {
-        let mut media: Vec<Media> = Vec::new();
-        let mut known: HashMap<&str, usize> = HashMap::new();
-        let (mut quotes, mut left) = (Vec::new(), Vec::new());
+        let mut gathered = Gathered::default();
         for quote in &self.quotes {
-            let heard = match self.heard(quote) {
-                Ok(heard) => heard,
-                Err(why) => {
-                    left.push(why);
-                    continue;
-                }
-            };
-            let takes = heard.iter().map(|one| {
-                let at = *known.entry(one.row.id.as_str()).or_insert_with(|| {
-                    media.push(original(one));
-                    media.len() - 1
-                });
-                self.take(one, at, one.from)
-            });
-            let takes: Vec<Take> = takes.collect();
-            let from = heard.first().map_or(0, |one| one.from);
-            quotes.extend(heard.first().map(|one| quoted(quote, one.row, from, takes)));
+            match self.pieces(quote) {
+                Ok(pieces) => pieces.iter().for_each(|piece| {
+                    gathered.add(&self.desk, piece);
+                }),
+                Err(why) => gathered.left_out.push(why),
+            }
         }
-        (self.cut(rate, media, quotes), left)
+        let left_out = gathered.left_out;
+        (self.cut(rate, gathered.media, gathered.quotes), left_out)
     }
 
     /// A hearing as a take of a file in which it begins at `from`.
     pub fn take(&self, one: &Heard<'_>, media: usize, from: u64) -> Take {
-        let placed = self.desk.places.placed(&one.row.id);
-        Take {
-            media,
-            from,
-            to: from + (one.to - one.from),
-            ppm: placed.map_or(0.0, |placed| placed.placement.ppm()),
-            verdict: one
-                .told
-                .verdict
-                .clone()
-                .unwrap_or_else(|| "not heard".into()),
-        }
+        take(&self.desk, one, media, from)
     }
 
     /// The list with these files and quotes.
     pub fn cut(&self, rate: FrameRate, media: Vec<Media>, quotes: Vec<cut::Quote>) -> Cut {
         Cut {
-            title: self.row.name.clone(),
+            kind: Kind::List,
+            title: self.name.clone(),
             event: self.event.title.clone(),
             date: self.event.date.clone(),
             rate,
@@ -152,8 +79,70 @@ impl List {
     }
 }
 
+/// Quotes by the files where they lie.
+#[derive(Default)]
+pub(super) struct Gathered {
+    pub media: Vec<Media>,
+    known: HashMap<String, usize>,
+    pub quotes: Vec<cut::Quote>,
+    pub left_out: Vec<LeftOut>,
+}
+
+impl Gathered {
+    /// Adds a piece; what was added.
+    pub fn add(&mut self, desk: &Desk, piece: &Piece<'_>) -> Option<&mut cut::Quote> {
+        let first = piece.heard.first()?;
+        let takes = piece.heard.iter().map(|one| {
+            let known = self.known.get(one.row.id.as_str()).copied();
+            let at = known.unwrap_or_else(|| {
+                self.media.push(original(one));
+                let at = self.media.len() - 1;
+                self.known.insert(one.row.id.0.clone(), at);
+                at
+            });
+            take(desk, one, at, one.from)
+        });
+        let takes: Vec<Take> = takes.collect();
+        self.quotes
+            .push(quoted(&piece.quote, first.row, first.from, takes));
+        self.quotes.last_mut()
+    }
+}
+
+/// Frames a second: what was asked for, else the event's. Captions and speakers have
+/// none.
+pub(super) fn rate(
+    asked: Option<&str>,
+    event: &EventRow,
+    formats: &[CutFormat],
+) -> Answer<FrameRate> {
+    let without =
+        |format: &CutFormat| matches!(format, CutFormat::Vtt | CutFormat::Srt | CutFormat::Rttm);
+    match rate_of(asked.or(event.frame_rate.as_deref()))? {
+        Some(rate) => Ok(rate),
+        None if formats.iter().all(without) => Ok(FrameRate::R25),
+        None => {
+            let why = "the event has no frame rate: say which, such as 25 or 30000/1001";
+            Err(Problem::field("frame_rate", why))
+        }
+    }
+}
+
+fn take(desk: &Desk, one: &Heard<'_>, media: usize, from: u64) -> Take {
+    let placed = desk.places.placed(&one.row.id);
+    let verdict = one.told.verdict.clone();
+    Take {
+        media,
+        from,
+        to: from + (one.to - one.from),
+        later: one.later,
+        ppm: placed.map_or(0.0, |placed| placed.placement.ppm()),
+        verdict: verdict.unwrap_or_else(|| "not heard".into()),
+    }
+}
+
 /// Samples of a recording's file up to an instant of it.
-fn samples(ms: i64, row: &RecordingRow) -> u64 {
+pub(super) fn samples(ms: i64, row: &RecordingRow) -> u64 {
     let ms = u64::try_from(ms).unwrap_or(0);
     (ms * u64::from(row.rate_hz) + 500) / 1_000
 }
@@ -175,6 +164,7 @@ pub(super) fn quoted(quote: &Quote, row: &RecordingRow, from: u64, takes: Vec<Ta
             })
             .collect(),
         takes,
+        ..cut::Quote::default()
     }
 }
 

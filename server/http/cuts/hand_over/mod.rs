@@ -1,26 +1,31 @@
-//! A cut list as files of open formats, and as a folder with its sound:
-//! `GET /cuts/{cut}/files`, `GET /cuts/{cut}/page` and `POST /cuts/{cut}/folder`.
+//! A cut list as files of open formats, and with its sound: as a folder of this machine or
+//! as one archive; and all that was said in an event, in the same formats.
 
+mod archive;
 mod client;
-mod folder;
 mod list;
+mod making;
+mod parcel;
+mod pieces;
+mod pipe;
+mod said;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use sayback_core::timecode::FrameRate;
+use axum::response::Response;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::super::AppState;
-use super::super::extract::{Json, Path, Query};
-use super::super::guard::Owner;
+use super::super::extract::{Path, Query};
 use super::super::problem::{Answer, Problem};
-use super::super::wire::{CutFile, CutFiles, CutFolder, CutFolderMade, LeftOut};
+use super::super::wire::{CutFile, CutFiles, LeftOut};
 use super::resolve::{self, Desk};
 use crate::export::cut::{Cut, CutError, CutFormat, Options};
 use list::List;
+pub use making::HandOvers;
 
 /// The longest handles, ms.
 const MOST_HANDLES_MS: u64 = 60_000;
@@ -30,7 +35,9 @@ pub fn routes() -> OpenApiRouter<AppState> {
     OpenApiRouter::new()
         .routes(routes!(files))
         .routes(routes!(client::page))
-        .routes(routes!(make_folder))
+        .merge(making::routes())
+        .merge(archive::routes())
+        .merge(said::routes())
 }
 
 /// How a list is written.
@@ -42,7 +49,8 @@ pub(super) struct How {
     format: String,
     /// Frames a second, as `25`, `30000/1001` or `29.97df`; the event's if it is left out.
     frame_rate: Option<String>,
-    /// The timecode that the cut starts at; 01:00:00:00 if it is left out.
+    /// The timecode that it starts at; if it is left out 01:00:00:00 for a cut list, and
+    /// 00:00:00:00 for an event.
     start: Option<String>,
     /// Whether there is an edit decision list for each recorder.
     #[serde(default)]
@@ -54,10 +62,27 @@ pub(super) struct How {
     word_markers: bool,
 }
 
-/// A cut list in an open format: mostly one file. Sound lies where it lies, by its
-/// `file:` URL; quotes without a recording that has all of them are left out and told.
+/// Which quotes of a list.
+#[derive(Clone, Debug, Default, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+pub(super) struct Which {
+    /// Only these quotes, by their ids, with commas between; all if it is left out.
+    quotes: Option<String>,
+}
+
+impl Which {
+    fn ids(&self) -> Vec<String> {
+        let typed = self.quotes.as_deref().unwrap_or_default().split(',');
+        let ids = typed.map(str::trim).filter(|id| !id.is_empty());
+        ids.map(str::to_owned).collect()
+    }
+}
+
+/// A cut list, or some quotes of it, in an open format: mostly one file. Sound lies where
+/// it lies, by its `file:` URL; quotes without a recording that has all of them are left
+/// out and told.
 #[utoipa::path(get, path = "/cuts/{cut}/files", tag = "cuts",
-    params(("cut" = String, Path, description = "the list's id, or its name"), How),
+    params(("cut" = String, Path, description = "the list's id, or its name"), How, Which),
     responses(
     (status = 200, body = CutFiles),
     (status = 422, body = Problem, content_type = "application/problem+json"),
@@ -67,64 +92,47 @@ async fn files(
     State(state): State<AppState>,
     Path(cut): Path<String>,
     Query(how): Query<How>,
-) -> Answer<Json<CutFiles>> {
+    Query(which): Query<Which>,
+) -> Answer<Response> {
     let format = format_of(&how.format)?;
-    let list = read(&state, &cut).await?;
+    let list = read(&state, &cut, &which.ids()).await?;
     let rate = list.rate(how.frame_rate.as_deref(), &[format])?;
     let (cut, left_out) = list.where_it_lies(rate);
-    let written = tokio::task::spawn_blocking(move || written(&cut, &[format], &how))
-        .await
-        .map_err(Problem::internal)??;
-    Ok(Json(CutFiles {
+    let written = tokio::task::spawn_blocking(move || written(&cut, &[format], &how));
+    let written = written.await.map_err(Problem::internal)??;
+    Ok(pipe::json(CutFiles {
         files: written.into_iter().map(|(_, file)| file).collect(),
         left_out,
     }))
 }
 
-/// Makes a folder of this machine with the sound of a cut list, its lists and a manifest
-/// with the hash of each file: nothing is encoded anew, and lists name the sound by paths
-/// inside the folder, so that it opens on another machine. Only with the owner's token.
-#[utoipa::path(post, path = "/cuts/{cut}/folder", tag = "cuts", request_body = CutFolder,
-    params(("cut" = String, Path, description = "the list's id, or its name")),
-    responses(
-    (status = 201, body = CutFolderMade),
-    (status = 422, body = Problem, content_type = "application/problem+json"),
-    (status = "default", body = Problem, content_type = "application/problem+json"),
-))]
-async fn make_folder(
-    State(state): State<AppState>,
-    Path(cut): Path<String>,
-    Owner(owner): Owner,
-    Json(asked): Json<CutFolder>,
-) -> Answer<(StatusCode, Json<CutFolderMade>)> {
-    if !owner {
-        let why = "only who can read the data folder may have files written on this machine";
-        return Err(Problem::new(StatusCode::FORBIDDEN, why));
-    }
-    let formats = asked.formats.iter().map(|name| format_of(name));
-    let formats: Vec<CutFormat> = formats.collect::<Answer<_>>()?;
-    if asked.handles_ms > MOST_HANDLES_MS {
-        let why = format!("handles are at most {MOST_HANDLES_MS} ms");
-        return Err(Problem::field("handles_ms", why));
-    }
-    let list = read(&state, &cut).await?;
-    let rate = list.rate(asked.frame_rate.as_deref(), &formats)?;
-    let made = tokio::task::spawn_blocking(move || folder::make(&list, rate, &formats, &asked));
-    let made = made.await.map_err(Problem::internal)??;
-    Ok((StatusCode::CREATED, Json(made)))
-}
-
-/// A list with everything that its files tell of.
-async fn read(state: &AppState, cut: &str) -> Answer<List> {
+/// A list with everything that its files tell of; only some of its quotes, if any are
+/// named.
+async fn read(state: &AppState, cut: &str, only: &[String]) -> Answer<List> {
     let store = &state.store;
     let row = store.find_cut(cut).await?;
     let (row, quotes) = store.whole_cut(&row.id).await?;
+    let place = |id: &String| {
+        let at = quotes.iter().position(|quote| quote.id.as_str() == *id);
+        at.ok_or_else(|| Problem::missing("quote", id))
+    };
+    let mut wanted: Vec<usize> = only.iter().map(place).collect::<Answer<_>>()?;
+    wanted.sort_unstable();
+    wanted.dedup();
+    let name = match wanted.as_slice() {
+        [] => row.name.clone(),
+        [one] => format!("{}, quote {}", row.name, one + 1),
+        some => format!("{}, {} quotes", row.name, some.len()),
+    };
+    if wanted.is_empty() {
+        wanted.extend(0..quotes.len());
+    }
     let event = store.event(&row.event_id).await?;
-    let desk = Desk::of(store, &row).await?;
-    let all: Vec<usize> = (0..quotes.len()).collect();
-    let told = resolve::told(store, &desk, &quotes, &all).await?;
+    let desk = Desk::of_cut(store, &row).await?;
+    let told = resolve::told(store, &desk, &quotes, &wanted).await?;
     Ok(List {
-        row,
+        id: row.id.0,
+        name,
         event,
         desk,
         quotes: told.quotes,
@@ -171,12 +179,6 @@ fn written(cut: &Cut, formats: &[CutFormat], how: &How) -> Answer<Vec<(CutFormat
 
 fn refused(why: CutError) -> Problem {
     Problem::new(StatusCode::UNPROCESSABLE_ENTITY, why.to_string())
-}
-
-/// The rate that was asked for.
-fn rate_of(text: &str) -> Answer<FrameRate> {
-    text.parse()
-        .map_err(|why| Problem::field("frame_rate", format!("frame_rate: {why}")))
 }
 
 fn left_out(place: usize, reason: impl Into<String>) -> LeftOut {

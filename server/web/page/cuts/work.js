@@ -188,7 +188,11 @@ export class Work {
       else if (error.status === 404) {
         this.tell(`${error.message}: not done: ${edit.did}`, { trouble: true });
         await this.reload();
-      } else this.tell(error.message, { trouble: true, field: error.field });
+      } else {
+        // Where no answer came it may be done all the same.
+        if (error.status === undefined) await this.reload();
+        this.tell(error.message, { trouble: true, field: error.field });
+      }
       return false;
     }
   }

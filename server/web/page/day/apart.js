@@ -2,7 +2,7 @@
 // place them by hand.
 
 import { el, update } from "../dom.js";
-import { length, position } from "../written.js";
+import { length } from "../written.js";
 import { apartOf, onClock } from "./tracks.js";
 
 export class Apart {
@@ -127,5 +127,5 @@ function why({ how, island, warnings, fix, clock, known }) {
     if (mates > 0) return `It shares sound with ${mates} other${mates === 1 ? "" : "s"} only, and none of them with the rest.`;
   }
   if (clock.state !== "solved") return "Its place is not looked for yet.";
-  return `It shares no sound with what is on the clock, and no stamp says when it began (${position(known?.duration_ms ?? 0)} long).`;
+  return "It shares no sound with what is on the clock, and no stamp says when it began.";
 }

@@ -171,7 +171,9 @@ export class Board {
       const pen = fit(kept.canvas, size);
       // Every row, also where one has changed: what is wanted is said for all.
       drawWave(pen, size, kept.row, this.scale, this.#peaks, this.#ink, wanted);
-      kept.none.hidden = this.#peaks.has(kept.row.id);
+    }
+    for (const [id, { none }] of this.#rows) {
+      if (none.hidden !== this.#peaks.has(id)) none.hidden = !none.hidden;
     }
     if (this.#lanesDirty) this.#drawLanes(width, ratio);
     this.#lanesDirty = false;

@@ -145,7 +145,8 @@ export class Peaks {
     this.#asked.set(key, stop);
     try {
       const body = await this.#server.peakTile(recording, level, tile, { signal: stop.signal });
-      if (this.#asked.get(key) === stop) this.#keep(key, { level, first: tile * TILE_BINS, body });
+      if (body === null) this.#none.add(key);
+      else if (this.#asked.get(key) === stop) this.#keep(key, { level, first: tile * TILE_BINS, body });
     } catch (error) {
       // A coarser wave stands where a tile is not to be had; it is asked for anew once the
       // recordings of the event have changed.

@@ -38,6 +38,7 @@ export class DayView {
   #stretch = null; // {startMs, endMs}; ahead of `place` while it is dragged
   #resting = 0;
   #event = null;
+  #read = null; // the first request for waves
   #inSight = false;
   #wasDrawn = false;
 
@@ -116,9 +117,12 @@ export class DayView {
     performance.mark("day drawn");
   }
 
-  #choose({ eventId }) {
+  #choose({ eventId, events }) {
     this.#event = eventId;
     this.peaks.forget();
+    // Waves are on their way while the server still says where they lie.
+    const count = events?.find(({ id }) => id === eventId)?.counts.recordings ?? 0;
+    this.#read = count > 0 ? this.#desk.guarded(this.peaks.read(eventId, count)) : null;
     this.said.choose(eventId);
     this.#cursor = null;
     this.#stretch = null;
@@ -148,8 +152,17 @@ export class DayView {
     const heard = (detail?.recordings ?? []).map(({ id, state, segments }) => `${id} ${state} ${segments}`);
     const key = heard.join("\n");
     if (key === this.#waveKey || !eventId || none) return;
+    const first = this.#waveKey === "";
     this.#waveKey = key;
-    this.#desk.guarded(this.peaks.read(eventId, heard.length));
+    this.#readWaves(eventId, heard.length, first);
+  }
+
+  /** Those asked for first will do, if all were there by then. */
+  async #readWaves(eventId, count, first) {
+    if (first && this.#read !== null) await this.#read;
+    const lacking = this.#rows.some(({ id }) => !this.peaks.has(id));
+    if (eventId !== this.#event || (first && !lacking)) return;
+    await this.#desk.guarded(this.peaks.read(eventId, count));
   }
 
   #waves(recording) {

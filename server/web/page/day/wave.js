@@ -111,18 +111,15 @@ const signed = (byte) => (byte << 24) >> 24;
 function paint(pen, from, to, height, ink) {
   const middle = height / 2;
   const unit = (middle - 1) / 127;
+  // In whole pixels, so that edges are sharp.
+  const bar = (x, part) => {
+    const top = Math.round(middle - highs[x] * part);
+    pen.fillRect(x, top, 1, Math.max(Math.round(middle - lows[x] * part) - top, 1));
+  };
   pen.fillStyle = ink.wave;
-  for (let x = from; x < to; x += 1) {
-    if (shares[x] >= 1) continue; // All of it is drawn over.
-    const top = middle - highs[x] * unit;
-    pen.fillRect(x, top, 1, Math.max((highs[x] - lows[x]) * unit, 1));
-  }
+  for (let x = from; x < to; x += 1) if (shares[x] < 1) bar(x, unit);
   pen.fillStyle = ink.speech;
-  for (let x = from; x < to; x += 1) {
-    if (shares[x] === 0) continue;
-    const part = unit * shares[x];
-    pen.fillRect(x, middle - highs[x] * part, 1, Math.max((highs[x] - lows[x]) * part, 1));
-  }
+  for (let x = from; x < to; x += 1) if (shares[x] > 0) bar(x, unit * shares[x]);
 }
 
 /** Hatches both ends of a recording as far as they may be off. */

@@ -108,18 +108,19 @@ export class Desk {
       if (first) await this.choose(first.id);
       return;
     }
-    const [detail, clock, outline, parts, people, cuts] = await Promise.all(
+    // The outline of a long day takes longer than all the rest: views are drawn without it.
+    const outlined = this.guarded(server.outline(eventId));
+    const [detail, clock, parts, people, cuts] = await Promise.all(
       [
         server.event(eventId),
         server.clock(eventId),
-        server.outline(eventId),
         server.parts(eventId),
         server.people(eventId),
         server.cuts(eventId),
       ].map((asked) => this.guarded(asked)),
     );
     if (this.state.known.eventId !== eventId) return;
-    const changes = unlike(this.state.known, { detail, clock, outline, parts, people, cuts });
+    const changes = unlike(this.state.known, { detail, clock, parts, people, cuts });
     if (changes.clock || changes.detail) {
       const { clock: lies, detail: has } = { ...this.state.known, ...changes };
       changes.timeline = new Timeline(lies ?? undefined, has?.recordings);
@@ -130,7 +131,10 @@ export class Desk {
     if (cuts && same && !cuts.some(({ id }) => id === cut)) {
       changes.cut = cuts[0]?.id ?? null;
     }
-    this.state.set({ ...changes, looked: this.state.known.looked + 1 });
+    this.state.set(changes);
+    const outline = await outlined;
+    if (this.state.known.eventId !== eventId) return;
+    this.state.set({ ...unlike(this.state.known, { outline }), looked: this.state.known.looked + 1 });
   }
 
   /** One refresh at a time, at rest ten times as long as the last one took. */

@@ -4,7 +4,7 @@
 use super::oracles::sha256_of;
 use super::{Folder, Original, Pull, PullError, chunk, make, of};
 use sayback::core::Cancel;
-use sayback::media::pull::{Manifest, write_folder};
+use sayback::media::pull::{self, Manifest};
 use std::path::{Path, PathBuf};
 
 fn original(folder: &Folder, name: &str) -> PathBuf {
@@ -16,7 +16,26 @@ fn written(
     pulls: &[(String, Pull)],
     texts: &[(String, Vec<u8>)],
 ) -> Result<Manifest, PullError> {
-    write_folder(target, pulls, texts, &Cancel::new(), &mut |_| {})
+    filled(target, pulls, texts, &Cancel::new(), &mut |_| {})
+}
+
+/// Fills a folder; `progress` gets 0.0 to 1.0 over all pulls.
+fn filled(
+    target: &Path,
+    pulls: &[(String, Pull)],
+    texts: &[(String, Vec<u8>)],
+    cancel: &Cancel,
+    progress: &mut dyn FnMut(f32),
+) -> Result<Manifest, PullError> {
+    let mut folder = pull::Folder::start(target)?;
+    for (n, (name, wish)) in pulls.iter().enumerate() {
+        let mut part = |done: f32| progress((n as f32 + done) / pulls.len() as f32);
+        folder.pull(name, wish, cancel, &mut part)?;
+    }
+    for (name, bytes) in texts {
+        folder.text(name, bytes)?;
+    }
+    folder.finish()
 }
 
 /// Every file under a folder, by its path in it.
@@ -163,7 +182,7 @@ fn a_folder_is_there_at_once_or_not_at_all() {
         seen = done;
         looked += 1;
     };
-    write_folder(&target, &pulls, &[], &Cancel::new(), &mut look).unwrap();
+    filled(&target, &pulls, &[], &Cancel::new(), &mut look).unwrap();
     assert!(looked > 3 && seen > 0.99, "{looked} {seen}");
     let full = alone();
     assert_eq!(full.len(), 4, "{full:?}");
@@ -174,14 +193,14 @@ fn a_folder_is_there_at_once_or_not_at_all() {
     // Stopped between its pulls.
     let cancel = Cancel::new();
     let mut stop = |_: f32| cancel.cancel();
-    let error = write_folder(&folder.path("other"), &pulls, &[], &cancel, &mut stop).unwrap_err();
+    let error = filled(&folder.path("other"), &pulls, &[], &cancel, &mut stop).unwrap_err();
     assert!(matches!(error, PullError::Cancelled { .. }), "{error}");
     // Somebody takes the name while it is written.
     let late = folder.path("late");
     let mut take = |_: f32| {
         let _ = std::fs::create_dir(&late);
     };
-    let error = write_folder(&late, &pulls, &[], &Cancel::new(), &mut take).unwrap_err();
+    let error = filled(&late, &pulls, &[], &Cancel::new(), &mut take).unwrap_err();
     assert!(matches!(error, PullError::Exists { .. }), "{error}");
     assert_eq!(std::fs::read_dir(&late).unwrap().count(), 0);
     std::fs::remove_dir(&late).unwrap();

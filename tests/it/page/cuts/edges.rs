@@ -7,7 +7,6 @@ use super::order::point;
 
 pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     let browser = desk.browser;
-    // Three quotes: the two words of the search stand in the middle.
     desk.choose(2).await;
     let before = desk.quote(2);
     assert_eq!(before["in"], json!({"ms": 0, "frames": 0}), "{before:#}");
@@ -27,38 +26,35 @@ pub async fn are_nudged_by_frames_ms_and_words(desk: &Desk<'_>) {
     browser
         .run("const f = document.getElementById('edge-end-ms'); f.focus(); f.select(); return 1")
         .await;
-    browser.type_into("#edge-end-ms", "-35\u{e007}").await;
-    desk.told("ends −35 ms").await;
-    assert_eq!(desk.quote(2)["out"], json!({"ms": -35, "frames": 0}));
-    // To where the next word ends: the server's own figure of that word.
-    let quote = desk.quote(2);
-    let moment = quote["moments"][0].as_str().expect("a moment");
-    let words = desk.landing.app.get(&format!("/moments/{moment}")).json()["words"].clone();
+    browser.type_into("#edge-end-ms", "-900\u{e007}").await;
+    desk.told("ends −900 ms").await;
+    let short = desk.quote(2);
+    assert_eq!(short["out"], json!({"ms": -900, "frames": 0}));
+    // To where the next word ends, by the server's own figure of that word.
     browser
         .wait(
             "the words around it",
             &format!(
                 "return document.querySelectorAll('.wave-words span').length >= {}",
-                quote["words"].as_array().expect("words").len()
+                short["words"].as_array().expect("words").len()
             ),
         )
         .await;
     browser.click("[data-nudge='end/word1']").await;
-    desk.told("ends +").await;
+    let until = std::time::Instant::now() + std::time::Duration::from_secs(20);
+    while desk.quote(2)["out"] == short["out"] && std::time::Instant::now() < until {
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
     let later = desk.quote(2);
-    let end = number(&later, "end_ms");
-    // The words are told at their times in a file; the best of this event is the lapel's,
-    // with which the event clock begins.
-    let ends: Vec<i64> = words
-        .as_array()
-        .expect("words")
-        .iter()
-        .map(|w| number(w, "end_ms"))
-        .collect();
-    let near = ends.iter().map(|at| (at - end).abs()).min();
+    let length = number(&later, "length_ms");
+    assert!(length > number(&short, "length_ms"), "{later:#}");
+    let ends = later["words"].as_array().expect("words").iter();
+    let near = ends
+        .map(|word| (number(word, "end_ms") - length).abs())
+        .min();
     assert!(
-        near.is_some_and(|off| off <= 2),
-        "{end} is no end of a word of {ends:?}"
+        near.is_some_and(|off| off <= 1),
+        "no word ends at {length} of {later:#}"
     );
     // Back to what was picked.
     for edge in ["begin", "end"] {

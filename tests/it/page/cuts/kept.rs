@@ -71,8 +71,11 @@ pub async fn what_somebody_else_did_loses_nothing(desk: &Desk<'_>) {
     // The page is not told of it: as if both were pressed at once.
     browser
         .run(
-            "window.own = window.fetch; window.fetch = (url, how) => how?.method
-            ? window.own(url, how) : new Promise(() => {}); return 1",
+            "window.own = window.fetch;
+             window.waiting = [];
+             window.fetch = (url, how) => how?.method ? window.own(url, how)
+                : new Promise((go) => window.waiting.push(() => go(window.own(url, how))));
+             return 1",
         )
         .await;
     let path = format!("/quotes/{}", other["id"].as_str().expect("an id"));
@@ -80,7 +83,12 @@ pub async fn what_somebody_else_did_loses_nothing(desk: &Desk<'_>) {
     assert_eq!(reply.status, 200, "{}", reply.json());
     browser.type_into("#one-note", "mine").await;
     browser
-        .run("window.fetch = window.own; document.getElementById('one-keep').click(); return 1")
+        .run(
+            "window.fetch = window.own;
+             document.getElementById('one-keep').click();
+             setTimeout(() => window.waiting.forEach((go) => go()), 500);
+             return 1",
+        )
         .await;
     let told = browser
         .wait(
