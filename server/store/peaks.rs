@@ -18,11 +18,40 @@ pub struct DrawnRow {
     pub body: Vec<u8>,
 }
 
+/// What a recording looks like, made ready so that nobody waits for it who wants to write.
+pub(super) struct Drawing {
+    bins: i64,
+    /// Level and number of each tile, and where it lies in `body`: its first byte, from 1,
+    /// and how many; as JSON.
+    tiles: String,
+    body: Vec<u8>,
+}
+
+impl Drawing {
+    pub fn of(peaks: &Peaks) -> Self {
+        let mut body = Vec::new();
+        let mut tiles = Vec::new();
+        for tile in peaks.tiles() {
+            let place = (body.len() + 1, tile.body.len());
+            tiles.push((tile.level, tile.number, place.0, place.1));
+            body.extend(tile.body);
+        }
+        Self {
+            bins: i64::try_from(peaks.bins()).unwrap_or(i64::MAX),
+            tiles: json!(tiles).to_string(),
+            body,
+        }
+    }
+}
+
 statements! {
     FORGET_PEAKS = "DELETE FROM peaks WHERE recording_id = ?1";
     NEW_BINS = "INSERT INTO waveform (recording_id, bins) VALUES (?1, ?2)
         ON CONFLICT (recording_id) DO UPDATE SET bins = excluded.bins";
-    NEW_TILE = "INSERT INTO peaks (recording_id, level, tile, body) VALUES (?1, ?2, ?3, ?4)";
+    /// Ten hours are more than a thousand tiles: handed over as one.
+    NEW_TILES = "INSERT INTO peaks (recording_id, level, tile, body)
+        SELECT ?1, value ->> 0, value ->> 1, substr(?3, value ->> 2, value ->> 3)
+        FROM json_each(?2)";
     PEAK_BINS = "SELECT bins FROM waveform WHERE recording_id = ?1";
     PEAK_BODY = "SELECT body FROM peaks WHERE recording_id = ?1 AND level = ?2 AND tile = ?3";
     PEAK_BINS_OF_EVENT = "SELECT r.id, w.bins FROM recording r JOIN waveform w ON w.recording_id = r.id
@@ -39,7 +68,7 @@ impl Store {
         &self,
         transaction: &mut Transaction<'static, Sqlite>,
         recording: &RecordingId,
-        peaks: &Peaks,
+        drawing: Drawing,
     ) -> Result<(), StoreError> {
         sqlx::query(self.sql(FORGET_PEAKS))
             .bind(recording)
@@ -47,18 +76,15 @@ impl Store {
             .await?;
         sqlx::query(self.sql(NEW_BINS))
             .bind(recording)
-            .bind(i64::try_from(peaks.bins()).unwrap_or(i64::MAX))
+            .bind(drawing.bins)
             .execute(&mut **transaction)
             .await?;
-        for tile in peaks.tiles() {
-            sqlx::query(self.sql(NEW_TILE))
-                .bind(recording)
-                .bind(tile.level)
-                .bind(tile.number)
-                .bind(tile.body)
-                .execute(&mut **transaction)
-                .await?;
-        }
+        sqlx::query(self.sql(NEW_TILES))
+            .bind(recording)
+            .bind(drawing.tiles)
+            .bind(drawing.body)
+            .execute(&mut **transaction)
+            .await?;
         Ok(())
     }
 

@@ -4,6 +4,7 @@ use sayback_core::signal::peaks::Peaks;
 use serde_json::json;
 use sqlx::FromRow;
 
+use super::peaks::Drawing;
 use super::statement::statements;
 use super::{
     EventId, JobKind, Lease, NewJob, PathOf, RecordingId, RecordingRow, SegmentRow, Store,
@@ -116,6 +117,7 @@ impl Store {
             json!([s.start_ms, s.end_ms, level, snr, clipped, reverb])
         };
         let rows: Vec<_> = segments.iter().map(row).collect();
+        let drawing = Drawing::of(detected.peaks);
         let mut transaction = self.begin().await?;
         self.complete(&mut transaction, lease, None, now_ms).await?;
         sqlx::query(self.sql(FORGET))
@@ -133,8 +135,7 @@ impl Store {
             .bind(detected.quality)
             .execute(&mut *transaction)
             .await?;
-        self.draw(&mut transaction, &recording.id, detected.peaks)
-            .await?;
+        self.draw(&mut transaction, &recording.id, drawing).await?;
         sqlx::query(self.sql(DETECTED))
             .bind(&recording.id)
             .bind(i64::try_from(segments.len()).unwrap_or(i64::MAX))

@@ -10,6 +10,7 @@ mod read;
 mod script;
 mod shell;
 mod sound;
+mod work;
 
 use axum::http::Method;
 

@@ -2,6 +2,7 @@
 
 use sayback_core::signal::peaks::{BIN_BYTES, LEVELS, PeakMaker, TILE_BINS, bins_at, level_for};
 
+use super::super::peaks::Drawing;
 use super::going_on::Desk;
 use super::older::{earlier, is_whole};
 use super::story::NOW;
@@ -27,7 +28,8 @@ pub(super) async fn drawn_and_outlined(store: &Store, event: &EventId) {
     let id = &store.recordings(event).await.unwrap()[0].id;
     for peaks in [wave(0.25), wave(-0.25)] {
         let mut transaction = store.begin().await.unwrap();
-        store.draw(&mut transaction, id, &peaks).await.unwrap();
+        let drawing = Drawing::of(&peaks);
+        store.draw(&mut transaction, id, drawing).await.unwrap();
         transaction.commit().await.unwrap();
         assert_eq!(store.peak_bins(id).await.unwrap(), Some(6_101));
         let mut tiles = 0;
@@ -72,8 +74,8 @@ async fn recordings_are_drawn_in_the_order_they_are_told_in() {
     let desk = Desk::of(2).await;
     for (n, level) in [(0, 0.25), (1, -1.0)] {
         let mut transaction = desk.store.begin().await.unwrap();
-        let wave = wave(level);
-        let own = desk.store.draw(&mut transaction, desk.id(n), &wave);
+        let drawing = Drawing::of(&wave(level));
+        let own = desk.store.draw(&mut transaction, desk.id(n), drawing);
         own.await.unwrap();
         transaction.commit().await.unwrap();
     }

@@ -38,7 +38,7 @@ pub(super) async fn page(
     Query(params): Query<PageParams>,
 ) -> Answer<Response> {
     let format = CutFormat::Page;
-    let list = read(&state, &cut).await?;
+    let list = read(&state, &cut, &[]).await?;
     let rate = list.rate(params.frame_rate.as_deref(), &[format])?;
     let (cut, _) = list.where_it_lies(rate);
     let written = tokio::task::spawn_blocking(move || written(&cut, &[format], &How::default()));
