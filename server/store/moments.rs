@@ -168,12 +168,13 @@ statements! {
         ORDER BY i.key, h.n, h.recording_id");
     OF_RECORDING = select_moment!("FROM hearing h JOIN moment m ON m.id = h.moment_id
         WHERE h.recording_id = ?1 ORDER BY h.start_ms, h.moment_id");
-    // What is passed over is not looked at but in its index: 7 instead of 58 ms for a page
+    // What is passed over is not looked at but in its index: 5 instead of 60 ms for a page
     // behind 9,000 moments.
-    OF_EVENT = select_moment!("FROM (SELECT id FROM moment WHERE event_id = ?1
-            AND (?2 IS NULL OR island = 0 AND end_ms > ?2)
-            AND (?3 IS NULL OR island = 0 AND start_ms < ?3)
-        ORDER BY island, start_ms, id LIMIT ?4 OFFSET ?5) page JOIN moment m ON m.id = page.id
+    OF_EVENT = select_moment!("FROM moment m WHERE m.id IN (SELECT id FROM moment
+            WHERE event_id = ?1
+                AND (?2 IS NULL OR island = 0 AND end_ms > ?2)
+                AND (?3 IS NULL OR island = 0 AND start_ms < ?3)
+            ORDER BY island, start_ms, id LIMIT ?4 OFFSET ?5)
         ORDER BY m.island, m.start_ms, m.id");
     COUNT_OF_EVENT = "SELECT count(*) FROM moment m WHERE m.event_id = ?1
         AND (?2 IS NULL OR m.island = 0 AND m.end_ms > ?2)

@@ -79,12 +79,8 @@ export const undo = (id, change) => send(`/moments/${part(id)}/undo`, change);
 
 /** Who speaks in a moment: `{person, by}`; a person of null takes back what was said. */
 export const tellSpeaker = (id, told) => send(`/moments/${part(id)}/person`, told, "PUT");
-export const addPerson = (eventId, person) => send(`/events/${part(eventId)}/people`, person);
 export const changePerson = (id, change) => send(`/people/${part(id)}`, change, "PATCH");
 export const mergePeople = (id, { into, by }) => send(`/people/${part(id)}/merge`, { into, by });
-export const wearers = (source) => ask(`/sources/${part(source)}/wearers`).then((answer) => answer.wearers);
-export const setWearers = (source, list) =>
-  send(`/sources/${part(source)}/wearers`, { wearers: list }, "PUT");
 
 
 /** Has the clock of an event solved again. */

@@ -152,7 +152,7 @@ export class People {
     if (!source) return;
     const { server } = this.#desk;
     // Who has it later on, where people swap, stays.
-    const change = server.wearers(source).then((now) => {
+    const change = server.wearers(source).then(({ wearers: now }) => {
       const later = now.filter(({ from_ms }) => from_ms !== null && from_ms !== undefined);
       return server.setWearers(source, [{ person: person.id, from_ms: null }, ...later]);
     });
@@ -166,7 +166,7 @@ export class People {
       const typed = name.value.trim();
       if (!typed) return name.focus();
       const { eventId } = this.#desk.state.known;
-      if (await this.#desk.act(this.#desk.server.addPerson(eventId, { name: typed }))) name.value = "";
+      if (await this.#desk.act(this.#desk.server.addPerson(eventId, typed))) name.value = "";
     };
     return el(
       "form",
