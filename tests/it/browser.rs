@@ -204,22 +204,6 @@ impl Browser {
             .await;
     }
 
-    /// Drags from one point of the window to another, in CSS px: presses, moves as a hand
-    /// does, lets go.
-    pub async fn drag(&self, (x, y): (f64, f64), (to_x, to_y): (f64, f64)) {
-        let move_to = |x: f64, y: f64, ms: u32| json!({"type": "pointerMove", "duration": ms, "x": x.round(), "y": y.round()});
-        let moves = json!([
-            move_to(x, y, 0),
-            {"type": "pointerDown", "button": 0},
-            move_to(f64::midpoint(x, to_x), f64::midpoint(y, to_y), 150),
-            move_to(to_x, to_y, 150),
-            {"type": "pointerUp", "button": 0},
-        ]);
-        let body = json!({"actions": [{"type": "pointer", "id": "hand",
-            "parameters": {"pointerType": "mouse"}, "actions": moves}]});
-        self.ask_driver("actions", body).await;
-    }
-
     /// Has the browser keep what it downloads in a folder.
     pub async fn downloads_into(&self, folder: &Path) {
         let params = json!({"behavior": "allow", "downloadPath": folder});

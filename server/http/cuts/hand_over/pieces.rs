@@ -334,7 +334,7 @@ mod tests {
         let want = [
             (
                 1,
-                "ring the".to_owned(),
+                "ring".to_owned(),
                 vec![
                     own("one", 2_856_000, 2_880_000),
                     own("desk", 480_000, 504_000),
@@ -342,7 +342,7 @@ mod tests {
             ),
             (
                 2,
-                "ferry bell".to_owned(),
+                "the ferry bell".to_owned(),
                 vec![own("two", 0, 72_000), own("desk", 504_000, 576_000)],
             ),
         ];
