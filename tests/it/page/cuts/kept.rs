@@ -56,6 +56,12 @@ pub async fn versions_are_gone_back_to(desk: &Desk<'_>) {
         )
         .await;
     browser
+        .wait(
+            "the version to go back to",
+            "return document.querySelector('.versions .named button[aria-label^=\"Go back\"]') !== null",
+        )
+        .await;
+    browser
         .click(".versions .named button[aria-label='Go back to rough']")
         .await;
     desk.told("back to rough").await;
