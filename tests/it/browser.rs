@@ -117,7 +117,7 @@ impl Browser {
 
     /// Presses at one point of the window, CSS px, and lets go at another, by way of the
     /// points between.
-    pub async fn drag(&self, path: &[(f64, f64)]) {
+    pub async fn drag_along(&self, path: &[(f64, f64)]) {
         let to = |&(x, y): &(f64, f64)| PointerAction::MoveTo {
             duration: Some(Duration::from_millis(20)),
             x,

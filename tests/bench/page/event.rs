@@ -82,6 +82,8 @@ const WORDS: [&str; 48] = [
 ];
 const MOMENTS: usize = 10_000;
 const LENGTH_MS: i64 = 36_000_000;
+/// Nobody speaks before all recorders run, ms.
+const QUIET_MS: i64 = 60_000;
 /// Samples of a bin of 10 ms that waves are made of: enough for a lowest and a highest.
 const RATE_HZ: u32 = 400;
 
@@ -134,9 +136,15 @@ impl Event {
     /// The day of a seed.
     pub fn new(seed: u64) -> Self {
         let mut random = Random::new(seed, "a long day");
-        let slot = LENGTH_MS / MOMENTS as i64;
+        let slot = (LENGTH_MS - QUIET_MS) / MOMENTS as i64;
         let moments: Vec<Moment> = (0..MOMENTS as i64)
-            .map(|n| moment(n * slot + random.below(400) as i64, slot, &mut random))
+            .map(|n| {
+                moment(
+                    QUIET_MS + n * slot + random.below(400) as i64,
+                    slot,
+                    &mut random,
+                )
+            })
             .collect();
         Self {
             number: 0,

@@ -48,16 +48,16 @@ pub async fn works_in_the_day(browser: &Browser) {
     for _ in 0..24 {
         browser.wheel((x, y), -240).await;
     }
-    browser.drag(&[(x, y)]).await;
+    browser.drag_along(&[(x, y)]).await;
     rest(browser).await;
     // Along the axis, by its numbers.
     let ruler = y - 120.0;
     for _ in 0..6 {
         let path = [(x + 300.0, ruler), (x + 100.0, ruler), (x - 100.0, ruler)];
-        browser.drag(&path).await;
+        browser.drag_along(&path).await;
     }
     // A stretch, then keys.
-    browser.drag(&[(x, y), (x + 60.0, y), (x + 140.0, y)]).await;
+    browser.drag_along(&[(x, y), (x + 60.0, y), (x + 140.0, y)]).await;
     for _ in 0..10 {
         browser.press(Key::Right.into()).await;
     }

@@ -221,7 +221,7 @@ fn a_press_lands_on_an_instant_of_every_source_and_plays_from_there() {
             x_of(&browser, at).await,
             y_of(&browser, &id_of(&camera)).await,
         );
-        browser.drag(&[point]).await;
+        browser.drag_along(&[point]).await;
         let landed = landed(&browser).await;
         assert!((landed - at).abs() < 100.0, "{landed} ms for {at} ms");
         lists_every_source(&browser, landed, &[&lapel, &camera]).await;
@@ -233,7 +233,7 @@ fn a_press_lands_on_an_instant_of_every_source_and_plays_from_there() {
             x_of(&browser, later).await,
             y_of(&browser, &id_of(&lapel)).await,
         );
-        browser.drag(&[point]).await;
+        browser.drag_along(&[point]).await;
         sounds(&browser, &id_of(&lapel), later).await;
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
     });

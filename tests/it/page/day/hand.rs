@@ -48,7 +48,7 @@ fn one_comes_as_near_as_words_and_never_sees_a_blank() {
         );
         // What was pointed at is where it was.
         let x = x_of(&browser, at).await;
-        browser.drag(&[(x, y)]).await;
+        browser.drag_along(&[(x, y)]).await;
         assert!((landed(&browser).await - at).abs() < 12.0);
         assert_eq!(browser.end().await, [""; 0], "the browser complained");
     });

@@ -17,7 +17,7 @@ fn a_stretch_goes_into_a_cut_list_and_into_a_link() {
         let y = y_of(&browser, &id_of(&lapel)).await;
         let (left, right) = (x_of(&browser, from).await, x_of(&browser, to).await);
         browser
-            .drag(&[(left, y), (left + 20.0, y), (right, y)])
+            .drag_along(&[(left, y), (left + 20.0, y), (right, y)])
             .await;
         browser
             .wait("a stretch", "return location.hash.includes(',')")
