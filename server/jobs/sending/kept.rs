@@ -160,11 +160,7 @@ impl Kept {
             .write(true)
             .open(self.part(id));
         let part = part.map_err(gone)?;
-        match part.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => return Err(Stop::Busy),
-            Err(TryLockError::Error(error)) => return Err(error.into()),
-        }
+        try_lock(&part)?;
         // Read behind the lock: whoever had it may have taken the file in.
         let record = self.record(id)?;
         if record.taken_in || !self.part(id).exists() {
@@ -311,6 +307,18 @@ impl Writing {
             is_ripe,
         })
     }
+}
+
+/// Tries for a moment: whoever asks how far an upload is holds the lock for an instant.
+fn try_lock(part: &File) -> Result<(), Stop> {
+    for _ in 0..10 {
+        match part.try_lock() {
+            Ok(()) => return Ok(()),
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(10)),
+            Err(TryLockError::Error(error)) => return Err(error.into()),
+        }
+    }
+    Err(Stop::Busy)
 }
 
 fn gone(error: io::Error) -> Stop {
