@@ -1,5 +1,6 @@
 //! A made-up day with so many lines, each heard by all of eight recorders.
 
+use sayback::core::signal::peaks::Peaks;
 use xtask::scene::random::Random;
 
 /// Its recorders: label, placement, who wears it.
@@ -67,6 +68,8 @@ pub struct Moment {
 pub struct Said {
     /// As it is shown.
     pub text: String,
+    /// How rare it is; all are ordinary.
+    pub rank: Option<usize>,
     /// On the event clock, ms.
     pub start_ms: i64,
     /// On the event clock, ms, exclusive.
@@ -91,12 +94,18 @@ impl Event {
             moments,
         }
     }
+
+    /// Nothing here looks at waves.
+    pub fn peaks(&self, _source: usize, _begins_ms: i64, _length_ms: i64) -> Peaks {
+        Peaks::default()
+    }
 }
 
 fn moment(start_ms: i64, words: usize, random: &mut Random) -> Moment {
     let each = (APART_MS - 700) / words as i64;
     let said = (0..words as i64).map(|n| Said {
         text: WORDS[random.below(WORDS.len())].into(),
+        rank: Some(0),
         start_ms: start_ms + n * each,
         end_ms: start_ms + (n + 1) * each - 20,
         confidence: 0.9,

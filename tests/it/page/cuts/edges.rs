@@ -101,7 +101,9 @@ pub async fn are_dragged_on_the_wave(desk: &Desk<'_>) {
     let from = point(&told);
     let wide = told[2].as_f64().expect("a width");
     let length = number(&desk.quote(1), "length_ms") as f64;
-    browser.drag(from, (from.0 - 30.0, from.1)).await;
+    browser
+        .drag_along(&[from, (from.0 - 15.0, from.1), (from.0 - 30.0, from.1)])
+        .await;
     desk.told("ends −").await;
     let after = desk.quote(1);
     let moved = after["out"]["ms"].as_i64().expect("ms") as f64;

@@ -32,7 +32,9 @@ pub async fn by_keys_buttons_and_drag(desk: &Desk<'_>) {
     };
     let from = point(&browser.run(&middle(3)).await);
     let to = point(&browser.run(&middle(1)).await);
-    browser.drag(from, (to.0, to.1 - 12.0)).await;
+    browser
+        .drag_along(&[from, (to.0, to.1 - 40.0), (to.0, to.1 - 12.0)])
+        .await;
     let dragged = [three.clone(), two.clone(), one.clone()];
     desk.told("is at place 1 of 3").await;
     assert_eq!(desk.order(), dragged);
