@@ -88,6 +88,18 @@ pub async fn are_dragged_on_the_wave(desk: &Desk<'_>) {
     let browser = desk.browser;
     desk.choose(1).await;
     let before = desk.quote(1);
+    // The wave of who is heard is drawn, with what is around the quote.
+    browser
+        .wait(
+            "the wave",
+            "const canvas = document.querySelector('.wave canvas');
+             const { data } = canvas.getContext('2d')
+                 .getImageData(0, Math.round(canvas.height * 0.36), canvas.width, 1);
+             const colours = new Set(Array.from({ length: canvas.width },
+                 (_, n) => data.slice(4 * n, 4 * n + 4).join()));
+             return document.querySelector('.wave-of > .about').textContent === '' && colours.size > 2",
+        )
+        .await;
     // By its keys: a frame.
     browser.type_into("#wave-begin", "\u{e014}").await;
     desk.told("begins +1 frame").await;
