@@ -157,7 +157,7 @@ fn keys_move_through_the_page_and_can_be_turned_off() {
             .run("return document.getElementById('query').value")
             .await;
         assert_eq!(typed, "p");
-        browser.click(".help summary").await;
+        browser.click(".deck .help summary").await;
         browser.click("#keys-on").await;
         browser
             .run("document.getElementById('main').focus(); return 1")

@@ -25,6 +25,7 @@ fn a_person_pauses_the_work_and_tries_a_file_again() {
     );
     in_browser(async |browser| {
         browser.open(&app.url).await;
+        browser.click("[data-view=add]").await;
         let told = browser
             .wait(
                 "the work",
@@ -53,7 +54,6 @@ fn a_person_pauses_the_work_and_tries_a_file_again() {
         })
         .await;
         write_tone(&path("notes.wav"), 0.5, 500.0);
-        browser.click("#problems summary").await;
         browser.click("#problems-list button").await;
         browser.wait("the mended file", &ready(3)).await;
         browser
@@ -112,8 +112,12 @@ fn what_keeps_all_work_waiting_is_seen_at_once() {
                 .is_some_and(|t| t.contains("/nowhere/model.bin")),
             "{told}"
         );
+        browser.click("[data-view=add]").await;
         let listed = browser
-            .run("return document.querySelector('#problems-list li').textContent")
+            .wait(
+                "the reason",
+                "return document.querySelector('#problems-list li')?.textContent",
+            )
             .await;
         assert!(
             listed.as_str().is_some_and(|t| !t.trim().starts_with(':')),
