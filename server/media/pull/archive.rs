@@ -112,8 +112,12 @@ impl<W: Write> Shelf for Archive<W> {
     }
 
     fn finish(mut self: Box<Self>) -> Result<(), PullError> {
-        let finished = self.zip.take().map(|zip| zip.finish().map(|_| ()));
-        self.done(finished.unwrap_or(Ok(())))
+        let finished = match self.zip.take().map(ZipWriter::finish) {
+            Some(Ok(mut out)) => out.flush(),
+            Some(Err(error)) => Err(error.into()),
+            None => Ok(()),
+        };
+        self.done(finished)
     }
 }
 

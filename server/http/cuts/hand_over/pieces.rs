@@ -311,7 +311,10 @@ mod tests {
         .expect("a quote")
     }
 
-    fn told(pieces: &[Piece<'_>]) -> Vec<(usize, String, Vec<(String, u64, u64, u64)>)> {
+    /// A recording, its first sample, the first after it, how much later it begins.
+    type Stretch = (String, u64, u64, u64);
+
+    fn told(pieces: &[Piece<'_>]) -> Vec<(usize, String, Vec<Stretch>)> {
         let heard = |piece: &Piece<'_>| {
             let each = piece.heard.iter();
             each.map(|one| (one.row.id.0.clone(), one.from, one.to, one.later))

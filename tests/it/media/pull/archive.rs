@@ -85,7 +85,8 @@ fn half_an_archive_is_none() {
     let folder = Folder::new();
     for whole in [true, false] {
         let path = folder.path("half.zip");
-        let file = std::fs::File::create(&path).unwrap();
+        // What waits in a buffer belongs to it too.
+        let file = io::BufWriter::new(std::fs::File::create(&path).unwrap());
         let mut archive = Box::new(Archive::new("film", file));
         for name in ["one.txt", "two.txt"] {
             archive.begin(name, 5).unwrap();
