@@ -57,7 +57,9 @@ pub async fn works_in_the_day(browser: &Browser) {
         browser.drag_along(&path).await;
     }
     // A stretch, then keys.
-    browser.drag_along(&[(x, y), (x + 60.0, y), (x + 140.0, y)]).await;
+    browser
+        .drag_along(&[(x, y), (x + 60.0, y), (x + 140.0, y)])
+        .await;
     for _ in 0..10 {
         browser.press(Key::Right.into()).await;
     }
