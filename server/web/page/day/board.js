@@ -24,6 +24,7 @@ export class Board {
   #ink = null;
   #asked = 0;
   #lanesDirty = true;
+  #rowsDirty = true;
   #watch;
 
   constructor(scale, peaks, said, { onHear, onResize, onDrawn }) {
@@ -75,10 +76,15 @@ export class Board {
     onLight(repaint);
   }
 
+  /** Whether it is near enough for words. */
+  get showsWords() {
+    return this.scale.perPx <= WORDS_MS;
+  }
+
   /** What the lanes are drawn of. */
   know({ outline, parts, timeline }) {
     this.#known = { outline, parts: parts ?? [], timeline };
-    this.dirty();
+    this.dirty({ rows: false });
   }
 
   /** So high is what the board may take without being scrolled, CSS pixels. */
@@ -132,7 +138,7 @@ export class Board {
       // What is out of sight keeps no picture.
       if (!isIntersecting) kept.canvas.width = 0;
     }
-    this.#soon();
+    this.dirty({ lanes: false });
   }
 
   /** The row that is heard, and whether that sounds now. */
@@ -143,8 +149,9 @@ export class Board {
     }
   }
 
-  /** Something is there to be drawn; `lanes` where it is not the waves alone. */
-  dirty({ lanes = true } = {}) {
+  /** Something is there to be drawn: the waves of rows, the lanes, or both. */
+  dirty({ rows = true, lanes = true } = {}) {
+    if (rows) this.#rowsDirty = true;
     if (lanes) this.#lanesDirty = true;
     this.#soon();
   }
@@ -161,10 +168,20 @@ export class Board {
     if (this.glass.clientWidth === 0) return;
     this.#ink ??= inkOf(this.host);
     const ratio = devicePixelRatio || 1;
-    // All that is measured is measured before anything is changed.
     const width = Math.round(this.glass.clientWidth * ratio);
+    if (this.#rowsDirty) this.#drawRows(width, ratio);
+    if (this.#lanesDirty) this.#drawLanes(width, ratio);
+    this.#rowsDirty = false;
+    this.#lanesDirty = false;
+    this.#place();
+    // What is seen, for who asks the page from outside.
+    Object.assign(this.glass.dataset, { fromMs: this.scale.from, msPerPx: this.scale.perPx });
+  }
+
+  #drawRows(width, ratio) {
     const wanted = { seen: [], beside: [] };
     const drawn = [...this.#rows.values()].filter((kept) => kept.seen && kept.row);
+    // All that is measured is measured before anything is changed.
     const heights = drawn.map(({ canvas }) => Math.round(canvas.clientHeight * ratio));
     for (const [n, kept] of drawn.entries()) {
       const size = { width, height: heights[n], ratio };
@@ -175,12 +192,7 @@ export class Board {
     for (const [id, { none }] of this.#rows) {
       if (none.hidden !== this.#peaks.has(id)) none.hidden = !none.hidden;
     }
-    if (this.#lanesDirty) this.#drawLanes(width, ratio);
-    this.#lanesDirty = false;
     this.#peaks.want([...wanted.seen, ...wanted.beside]);
-    this.#place();
-    // What is seen, for who asks the page from outside.
-    Object.assign(this.glass.dataset, { fromMs: this.scale.from, msPerPx: this.scale.perPx });
     this.onDrawn({
       waiting: wanted.seen.length,
       waves: drawn.length > 0 && drawn.every(({ row }) => this.#peaks.has(row.id)),
@@ -190,7 +202,7 @@ export class Board {
   #drawLanes(width, ratio) {
     const { scale } = this;
     const size = { width, height: Math.round(LANES_PX * ratio), ratio };
-    const said = scale.perPx <= WORDS_MS ? this.#said.between(scale.from, scale.to) : [];
+    const said = this.showsWords ? this.#said.between(scale.from, scale.to) : [];
     const detail = (id) => (scale.perPx <= EACH_WORD_MS ? this.#said.detail(id) : null);
     drawLanes(fit(this.lanes, size), size, { ...this.#known, scale, said, detail, ink: this.#ink, font: this.#ink.font });
   }

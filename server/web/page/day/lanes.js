@@ -127,6 +127,9 @@ function people(pen, width, { scale, outline, ink, font }) {
     pen.fillStyle = person === null ? ink.nobody : ink.who[person % 8];
     pen.fillRect(from, top + height - 6, to - from, 5);
   });
+  // So many in sight leave no name room.
+  const seen = lastBefore(outline.start_ms, scale.to) - lastBefore(outline.start_ms, scale.from);
+  if (seen > width) return;
   for (const { person, from, to } of turns(outline, scale)) {
     const name = person === null ? "nobody knows who" : (outline.people[person]?.name ?? "");
     const right = Math.min(scale.x(to), width) - 3;

@@ -172,7 +172,7 @@ export class DayView {
 
   #arrived() {
     if (!this.#inSight) return;
-    this.board.dirty();
+    if (this.board.showsWords) this.board.dirty({ rows: false });
     this.#tellInstant();
   }
 

@@ -112,7 +112,7 @@ fn the_keyboard_alone_finds_selects_makes_a_part_and_plays() {
         browser
             .wait(
                 "the new name",
-                "return document.querySelector('#day-parts input')?.value === 'Morning letters'",
+                "return document.querySelector('#day-parts input[aria-label$=\"Morning letters\"]') !== null",
             )
             .await;
         assert_eq!(
