@@ -67,13 +67,16 @@ async fn folder(
     let root = root.ok_or_else(|| Problem::missing("root", &number.to_string()))?;
     let (root, below) = (root.clone(), PathBuf::from(&asked.path));
     if asked.path.contains('\0') {
-        return Err(Problem::missing("folder", &shown_name(&below)));
+        return Err(Problem::missing(
+            "folder",
+            &asked.path.escape_debug().to_string(),
+        ));
     }
     let listed = tokio::task::spawn_blocking(move || look_into(&root, &below)).await;
     let listing = listed.map_err(Problem::internal)?.map_err(|why| {
         let name = match asked.path.as_str() {
             "" => "the root".to_owned(),
-            path => format!("'{}'", shown_name(FilePath::new(path))),
+            path => format!("'{}'", path.escape_debug()),
         };
         Problem::of(
             axum::http::StatusCode::NOT_FOUND,

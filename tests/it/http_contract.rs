@@ -15,6 +15,8 @@ const EXAMPLES: &str = "20";
 /// is, that the name of a file names no folder, who there is, that a quote is picked in
 /// one of several ways, and which timecode there is at a rate.
 const RULES: &str = r#"
+hooks = "pieces.py"
+
 [[operations]]
 include-name = [
     "PUT /api/v1/events/{event}/parts",
@@ -67,6 +69,12 @@ include-name = [
 positive_data_acceptance.expected-statuses = [403]
 "#;
 
+/// What it does not know by itself: a piece of an upload is bytes.
+const PIECES: &str = r#"import schemathesis
+
+schemathesis.serializer.alias("application/offset+octet-stream", "application/octet-stream")
+"#;
+
 #[test]
 fn made_up_requests_get_what_the_description_says() {
     let app = TestApp::start();
@@ -74,8 +82,10 @@ fn made_up_requests_get_what_the_description_says() {
     let program = oracle::python().with_file_name("schemathesis");
     let folder = tempfile::tempdir().expect("a folder");
     std::fs::write(folder.path().join("schemathesis.toml"), RULES).expect("a file");
+    std::fs::write(folder.path().join("pieces.py"), PIECES).expect("a file");
     let output = Command::new(&program)
         .current_dir(folder.path())
+        .env("PYTHONPATH", folder.path())
         // The server is on this machine, whatever the environment says.
         .env("NO_PROXY", "127.0.0.1")
         .env("no_proxy", "127.0.0.1")

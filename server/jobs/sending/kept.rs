@@ -205,20 +205,18 @@ impl Kept {
 
     /// Removes what nobody knows and nobody has touched for `age`.
     pub(super) fn remove_strays(&self, age: Duration) {
-        for (ending, path) in
-            [("part", true), ("new", false)]
-                .into_iter()
-                .flat_map(|(ending, needs_no_record)| {
-                    self.named(ending)
-                        .into_iter()
-                        .filter(move |id| !needs_no_record || !self.note(id).exists())
-                        .map(move |id| (ending, self.folder.join(format!("{id}.{ending}"))))
-                })
-        {
-            let written = path.metadata().and_then(|about| about.modified());
-            let is_old = written.is_ok_and(|at| at.elapsed().is_ok_and(|since| since > age));
-            if is_old && let Err(error) = fs::remove_file(&path) {
-                tracing::warn!("a stray .{ending}: {}: {error}", path.display());
+        for ending in ["part", "new"] {
+            for id in self.named(ending) {
+                // Bytes that a record speaks of are somebody's.
+                if ending == "part" && self.note(&id).exists() {
+                    continue;
+                }
+                let path = self.folder.join(format!("{id}.{ending}"));
+                let written = path.metadata().and_then(|about| about.modified());
+                let is_old = written.is_ok_and(|at| at.elapsed().is_ok_and(|since| since > age));
+                if is_old && let Err(error) = fs::remove_file(&path) {
+                    tracing::warn!("a stray: {}: {error}", path.display());
+                }
             }
         }
     }

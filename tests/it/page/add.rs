@@ -56,7 +56,7 @@ fn a_day_goes_in_over_a_lost_connection() {
         sees_what_became_of_them(&browser, &app, &event, &files).await;
         puts_a_source_right(&browser, &app, &event).await;
         // It also logs what did not arrive, which was meant.
-        let lost = |told: &String| !told.contains("net::ERR_") && !told.contains("/outline");
+        let lost = |told: &String| !told.contains("net::ERR_");
         let complaints: Vec<String> = browser.end().await.into_iter().filter(lost).collect();
         assert_eq!(complaints, [""; 0], "the browser complained");
     });
@@ -353,7 +353,7 @@ fn a_closed_page_goes_on_where_it_was() {
             .expect("an id")
             .to_owned();
         assert_eq!(app.get(&format!("/recordings/{id}/audio")).body, sent);
-        let lost = |told: &String| !told.contains("net::ERR_") && !told.contains("/outline");
+        let lost = |told: &String| !told.contains("net::ERR_");
         let complaints: Vec<String> = browser.end().await.into_iter().filter(lost).collect();
         assert_eq!(complaints, [""; 0], "the browser complained");
     });
