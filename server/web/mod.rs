@@ -19,6 +19,9 @@ struct Files;
 /// The page itself, which is served at `/`.
 const INDEX: &str = "index.html";
 
+/// Stands in the page where its modules are named.
+const MODULES: &str = "<!-- modules -->";
+
 /// Where all other files are served.
 const BASE: &str = "/page/";
 
@@ -46,8 +49,21 @@ pub fn asset(path: &str) -> Option<Asset> {
         "svg" => "image/svg+xml",
         _ => return None,
     };
-    let bytes = Files::get(name)?.data;
+    let mut bytes = Files::get(name)?.data;
+    if name == INDEX {
+        let page = String::from_utf8_lossy(&bytes).replacen(MODULES, &preloads(), 1);
+        bytes = page.into_bytes().into();
+    }
     Some(Asset { media_type, bytes })
+}
+
+/// Every module is asked for at once: a module names those it needs only when it is
+/// there, and a chain of them is as many times slower as it is long.
+fn preloads() -> String {
+    let modules = paths().filter(|path| path.ends_with(".js"));
+    modules
+        .map(|path| format!("<link rel=\"modulepreload\" href=\"{path}\">"))
+        .collect()
 }
 
 /// Where every file of the page is served.

@@ -108,7 +108,7 @@ async fn opened(server: &Server, view: &str, seen: &str, size: &str) -> Taken {
     let browser = Browser::start().await;
     let (width, height) = size.split_once('x').expect("WIDTHxHEIGHT");
     let number = |text: &str| text.parse::<u32>().expect("a number");
-    browser.window(number(width), number(height)).await;
+    browser.resize(number(width), number(height)).await;
     let event = event_id(server);
     let address = format!("{}/?event={event}&view={view}", server.url);
     browser.open(&address).await;

@@ -109,12 +109,6 @@ impl Browser {
             .expect("the key is pressed");
     }
 
-    /// Makes the window so large, on the outside.
-    pub async fn window(&self, width: u32, height: u32) {
-        let sized = self.client.set_window_size(width, height).await;
-        sized.expect("the window takes its size");
-    }
-
     /// Presses at one point of the window, CSS px, and lets go at another, by way of the
     /// points between.
     pub async fn drag_along(&self, path: &[(f64, f64)]) {

@@ -142,7 +142,7 @@ impl Checksum {
     }
 
     /// Whether what was taken is what was announced.
-    pub(super) fn is_met(self) -> bool {
+    pub(super) fn met(self) -> bool {
         match self.hash {
             Hash::Sha1(hash) => hash.finalize()[..] == self.wanted[..],
             Hash::Sha256(hash) => hash.finalize()[..] == self.wanted[..],

@@ -42,9 +42,9 @@ pub(super) async fn pour(
     };
     let name = pouring.file_name().to_owned();
     let is_checked = checksum.is_some();
-    let is_met = checksum.is_none_or(Checksum::is_met);
+    let met = checksum.is_none_or(Checksum::met);
     let stopped = match poured {
-        Ok(()) if is_met => return Ok(state.engine.poured(pouring).await?),
+        Ok(()) if met => return Ok(state.engine.poured(pouring).await?),
         Ok(()) => {
             state.engine.unpour(pouring).await?;
             return Err(not_met(&name));

@@ -105,14 +105,18 @@ impl Server {
             .args(["serve", "--listen", "127.0.0.1:0"])
             .spawn()
             .unwrap();
+        let mut server = Self {
+            process,
+            url: String::new(),
+        };
         let until = Instant::now() + Duration::from_secs(60);
         loop {
             // What a killed one left is not believed: its port is another's by now.
             let told = std::fs::read(data.join("server.json")).unwrap_or_default();
             let told: Value = serde_json::from_slice(&told).unwrap_or_default();
-            if told["pid"] == process.id() {
-                let url = told["url"].as_str().unwrap().to_owned();
-                return Self { process, url };
+            if told["pid"] == server.process.id() {
+                server.url = told["url"].as_str().unwrap().to_owned();
+                return server;
             }
             assert!(Instant::now() < until, "the server does not start");
             std::thread::sleep(Duration::from_millis(5));

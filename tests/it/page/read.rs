@@ -303,7 +303,7 @@ async fn collects_words_by_keyboard(browser: &Browser, landing: &Landing, said: 
     browser
         .wait(
             "that it is collected",
-            "return document.querySelector('#pick-into').selectedOptions[0]?.text === 'Collected'",
+            "return document.querySelector('#pick-into').selectedOptions[0]?.text === 'Cut 1'",
         )
         .await;
     let cuts = landing.app.get(&path).json();

@@ -3,6 +3,7 @@
 import { el } from "../dom.js";
 import { copy } from "../deck/deck.js";
 import { linkTo } from "../shell/address.js";
+import { collect } from "../cuts/collect.js";
 import { sounds } from "../shell/desk.js";
 import { brief, position } from "../written.js";
 
@@ -114,19 +115,9 @@ export class Stretch {
     else this.#desk.hear({ line: 0, ...stretch, loop, key: KEY, title });
   }
 
-  async #collect() {
-    const { known, stretch } = this.#known;
-    const { server } = this.#desk;
-    // The version that stands now: somebody else may have collected meanwhile.
-    const lists = await this.#desk.guarded(server.cuts(known.eventId));
-    if (lists === null) return;
-    let list = lists.find(({ id }) => id === known.cut) ?? lists[0];
-    list ??= await this.#desk.guarded(server.makeCut(known.eventId, { name: "Quotes" }));
-    if (!list) return;
-    const quote = { start_ms: Math.round(stretch.startMs), end_ms: Math.round(stretch.endMs) };
-    if (await this.#desk.act(server.addQuotes(list.id, list.version, [quote]))) {
-      this.#desk.tell(`Collected in ${list.name}.`);
-    }
+  #collect() {
+    const { startMs, endMs } = this.#known.stretch;
+    return collect(this.#desk, [{ start_ms: Math.round(startMs), end_ms: Math.round(endMs) }]);
   }
 
   #link() {

@@ -2,6 +2,7 @@
 // be done with them stands in a bar below.
 
 import { el } from "../dom.js";
+import { collect } from "../cuts/collect.js";
 import { linkTo } from "../shell/address.js";
 import { copy } from "../deck/deck.js";
 import { brief, count } from "../written.js";
@@ -195,11 +196,8 @@ export class Picking {
     this.#desk.hear({ line, startMs, endMs, recording: best, key: "read/picked", title: this.#text });
   }
 
-  async #collect() {
-    const quotes = this.#picked.map(({ id, from, to }) => ({ moment: id, from, to }));
-    const cut = await this.#desk.guarded(collect(this.#desk, quotes));
-    this.#desk.refreshSoon();
-    if (cut) this.#desk.tell(`${count(quotes.length, "quote", "quotes")} collected into “${cut.name}”.`);
+  #collect() {
+    return collect(this.#desk, this.#picked.map(({ id, from, to }) => ({ moment: id, from, to })));
   }
 
   async #copyWords() {
@@ -228,24 +226,4 @@ function touches(range, node) {
     range.compareBoundaryPoints(Range.END_TO_START, word) < 0 &&
     range.compareBoundaryPoints(Range.START_TO_END, word) > 0
   );
-}
-
-/** Puts quotes at the end of the cut list that is worked on, which is made if there is none. */
-async function collect(desk, quotes) {
-  const { server, state } = desk;
-  const { eventId, cuts, cut } = state.known;
-  let list = cuts.find(({ id }) => id === cut);
-  if (!list) {
-    list = await server.makeCut(eventId, { name: "Collected" });
-    state.set({ cut: list.id });
-  }
-  try {
-    return (await server.addQuotes(list.id, list.version, quotes)).cut;
-  } catch (error) {
-    if (error.status !== 409) throw error;
-    // Somebody changed the list meanwhile; what comes to its end is right all the same.
-    const fresh = (await server.cuts(eventId)).find(({ id }) => id === list.id);
-    if (!fresh) throw error;
-    return (await server.addQuotes(fresh.id, fresh.version, quotes)).cut;
-  }
 }

@@ -34,7 +34,7 @@ fn a_stretch_goes_into_a_cut_list_and_into_a_link() {
         browser
             .wait(
                 "it collected",
-                "return document.getElementById('news').textContent.startsWith('Collected in ')",
+                "return document.getElementById('news').textContent.startsWith('Added to ')",
             )
             .await;
         let path = format!("/events/{}/cuts", landing.event);
