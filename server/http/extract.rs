@@ -1,11 +1,15 @@
 //! axum's extractors, with refusals as problem details.
 
+use std::fmt;
+use std::marker::PhantomData;
+
 use axum::extract::rejection::{JsonRejection, PathRejection, QueryRejection};
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
 use axum::response::{IntoResponse, Response};
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{DeserializeOwned, MapAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use super::problem::Problem;
 
@@ -22,8 +26,32 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Json<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
-        let axum::Json(value) = axum::Json::from_request(request, state).await?;
+        let axum::Json(Object(value)) = axum::Json::from_request(request, state).await?;
         Ok(Self(value))
+    }
+}
+
+/// What is read from a JSON object only: a list of values would do for a struct, too, and
+/// an empty one for all whose members may be left out.
+struct Object<T>(T);
+
+impl<'de, T: Deserialize<'de>> Deserialize<'de> for Object<T> {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        from.deserialize_map(Members(PhantomData)).map(Self)
+    }
+}
+
+struct Members<T>(PhantomData<T>);
+
+impl<'de, T: Deserialize<'de>> Visitor<'de> for Members<T> {
+    type Value = T;
+
+    fn expecting(&self, told: &mut fmt::Formatter<'_>) -> fmt::Result {
+        told.write_str("an object")
+    }
+
+    fn visit_map<M: MapAccess<'de>>(self, members: M) -> Result<T, M::Error> {
+        T::deserialize(MapAccessDeserializer::new(members))
     }
 }
 
@@ -68,5 +96,29 @@ impl From<PathRejection> for Problem {
 impl From<QueryRejection> for Problem {
     fn from(rejection: QueryRejection) -> Self {
         Self::new(rejection.status(), rejection.body_text())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(Debug, Deserialize, PartialEq)]
+    struct Asked {
+        #[serde(default)]
+        name: Option<String>,
+    }
+
+    #[test]
+    fn a_list_is_no_object() {
+        let read = |text: &str| serde_json::from_str::<Object<Asked>>(text).map(|read| read.0);
+        assert_eq!(read("{}").ok(), Some(Asked { name: None }));
+        let named = read(r#"{"name": "Jory"}"#)
+            .ok()
+            .and_then(|asked| asked.name);
+        assert_eq!(named.as_deref(), Some("Jory"));
+        for other in ["[]", "[null]", "null", "\"Jory\"", "7"] {
+            assert!(read(other).is_err(), "{other}");
+        }
     }
 }

@@ -52,7 +52,8 @@ pub struct FolderParams {
 /// The folders and recordings in a folder below a root. Links are not followed out of
 /// the root, and none to a folder.
 #[utoipa::path(get, path = "/roots/{root}", tag = "events",
-    params(("root" = usize, Path, description = "the root's number"), FolderParams),
+    params(("root" = usize, Path, description = "the root's number", minimum = 1, maximum = 10_000),
+        FolderParams),
     responses(
     (status = 200, body = Folder),
     (status = 404, body = Problem, content_type = "application/problem+json"),

@@ -13,12 +13,13 @@ const EXAMPLES: &str = "20";
 /// What a description can't say: that a part ends after it begins, that no two have one
 /// name, that a name has something to see in it and a text something to speak, what a day
 /// is, that the name of a file names no folder, who there is, that a quote is picked in
-/// one of several ways, and which timecode there is at a rate.
+/// one of several ways, which quotes a list has, and which rates and timecodes there are.
 const RULES: &str = r#"
 hooks = "pieces.py"
 
 [[operations]]
 include-name = [
+    "POST /api/v1/events",
     "PUT /api/v1/events/{event}/parts",
     "POST /api/v1/events/{event}/scripts",
     "PUT /api/v1/scripts/{script}",
@@ -27,7 +28,10 @@ include-name = [
     "POST /api/v1/cuts/{cut}/quotes",
     "POST /api/v1/cuts/{cut}/versions",
     "POST /api/v1/cuts/{cut}/restore",
+    "PATCH /api/v1/cuts/{cut}/quotes/{quote}",
+    "PUT /api/v1/cuts/{cut}/order",
     "GET /api/v1/cuts/{cut}/files",
+    "GET /api/v1/cuts/{cut}/page",
     "GET /api/v1/cuts/{cut}/archive",
     "GET /api/v1/events/{event}/files",
     "PATCH /api/v1/events/{event}",
@@ -106,6 +110,6 @@ fn made_up_requests_get_what_the_description_says() {
     let told = String::from_utf8_lossy(&output.stdout);
     assert!(output.status.success(), "{told}");
     // Without the operations it would be content with nothing.
-    assert!(told.contains("Operations:       95 selected"), "{told}");
+    assert!(told.contains("Operations:       105 selected"), "{told}");
     assert_eq!(app.get("/health").json()["status"], "ok");
 }

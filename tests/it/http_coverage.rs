@@ -196,7 +196,8 @@ fn an_outline_says_the_same(app: &TestApp, event: &str, told: &Value) {
     let told = ["none_ms", "one_ms", "more_ms"]
         .map(|name| parts.iter().map(|part| number(&part[name])).sum::<i64>());
     assert_eq!(sums, told);
-    assert!(sums.iter().all(|&ms| ms > 0), "{sums:?}");
+    let kinds = sums.iter().filter(|&&ms| ms > 0).count();
+    assert!(kinds > 1, "more than one kind is there: {sums:?}");
 }
 
 #[test]

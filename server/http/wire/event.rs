@@ -80,8 +80,7 @@ pub struct EventChange {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Glossary {
-    /// In order: the first matter most.
-    #[schema(max_items = 5000)]
+    /// In order: the first matter most. At most 5,000 different ones.
     pub names: Vec<GlossaryName>,
 }
 

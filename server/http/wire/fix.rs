@@ -221,6 +221,12 @@ pub(super) fn whole<'de, D: Deserializer<'de>>(from: D) -> Result<i64, D::Error>
     Whole::deserialize(from)?.number()
 }
 
+/// A whole number that is not below 0.
+pub(super) fn whole_up<'de, D: Deserializer<'de>>(from: D) -> Result<u64, D::Error> {
+    let number = Whole::deserialize(from)?.number()?;
+    u64::try_from(number).map_err(|_| serde::de::Error::custom("it must be 0 or more"))
+}
+
 pub(super) fn whole_or_none<'de, D: Deserializer<'de>>(from: D) -> Result<Option<i64>, D::Error> {
     Option::<Whole>::deserialize(from)?
         .map(Whole::number)

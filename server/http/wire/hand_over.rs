@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::fix::whole_up;
+
 /// A cut list in an open format.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CutFiles {
@@ -62,7 +64,7 @@ pub struct CutFolder {
     #[schema(max_items = 2000)]
     pub quotes: Vec<String>,
     /// Sound before and after each quote, ms, as far as there is any.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_up")]
     #[schema(maximum = 60_000)]
     pub handles_ms: u64,
     /// Whether the backups are pulled too.
