@@ -13,7 +13,7 @@ const EXAMPLES: &str = "20";
 /// What a description can't say: that a part ends after it begins, that no two have one
 /// name, that a name has something to see in it and a text something to speak, what a day
 /// is, that the name of a file names no folder, who there is, that a quote is picked in
-/// one of several ways, and which timecode there is at a rate.
+/// one of several ways, which rates there are, and which timecode there is at one.
 const RULES: &str = r#"
 [[operations]]
 include-name = [
@@ -23,11 +23,14 @@ include-name = [
     "POST /api/v1/events/{event}/cuts",
     "PATCH /api/v1/cuts/{cut}",
     "POST /api/v1/cuts/{cut}/quotes",
+    "PATCH /api/v1/cuts/{cut}/quotes/{quote}",
+    "PUT /api/v1/cuts/{cut}/order",
     "POST /api/v1/cuts/{cut}/versions",
     "POST /api/v1/cuts/{cut}/restore",
     "GET /api/v1/cuts/{cut}/files",
     "GET /api/v1/cuts/{cut}/archive",
     "GET /api/v1/events/{event}/files",
+    "POST /api/v1/events",
     "PATCH /api/v1/events/{event}",
     "POST /api/v1/events/{event}/people",
     "PATCH /api/v1/people/{person}",
