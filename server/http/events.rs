@@ -90,6 +90,10 @@ async fn change(
     Path(event): Path<String>,
     Json(asked): Json<EventChange>,
 ) -> Answer<Json<Event>> {
+    if asked.title.is_none() && asked.date.is_none() && asked.frame_rate.is_none() {
+        let why = "say what changes: title, date or frame_rate";
+        return Err(Problem::field("title", why));
+    }
     let event = state.store.find_event(&event).await?;
     let change = store::EventChange {
         title: asked.title,

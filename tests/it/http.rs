@@ -86,6 +86,7 @@ fn an_event_gets_another_title_day_or_rate() {
         (json!({"title": " "}), "title"),
         (json!({"date": "tomorrow"}), "date"),
         (json!({"colour": "red"}), "colour"),
+        (json!({}), "what changes"),
     ] {
         let refused = change(body).problem(422);
         assert!(refused["detail"].to_string().contains(field), "{refused}");

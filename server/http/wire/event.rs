@@ -58,7 +58,7 @@ pub struct NewEvent {
     pub frame_rate: Option<String>,
 }
 
-/// What changes of an event; what is left out stays.
+/// What changes of an event, one thing at least; what is left out stays.
 #[derive(Clone, Debug, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct EventChange {
