@@ -3,7 +3,7 @@
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use sayback_core::text::glossary;
+use sayback_core::text::{MAX_NAMES, glossary};
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
@@ -54,6 +54,10 @@ async fn set_names(
     Json(typed): Json<Glossary>,
 ) -> Answer<Json<Glossary>> {
     let event = state.store.find_event(&event).await?;
+    if typed.names.len() > MAX_NAMES {
+        let why = format!("an event has at most {MAX_NAMES} names");
+        return Err(Problem::field("names", why));
+    }
     let typed: Vec<String> = typed.names.into_iter().map(|name| name.0).collect();
     let names = glossary(&typed).map_err(|error| Problem::field("names", error.to_string()))?;
     state.engine.set_glossary(&event.id, &names).await?;

@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+use super::fix::whole;
+
 /// A cut list in an open format.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CutFiles {
@@ -62,7 +64,7 @@ pub struct CutFolder {
     #[schema(max_items = 2000)]
     pub quotes: Vec<String>,
     /// Sound before and after each quote, ms, as far as there is any.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "whole_ms")]
     #[schema(maximum = 60_000)]
     pub handles_ms: u64,
     /// Whether the backups are pulled too.
@@ -124,4 +126,10 @@ pub struct CutFolderMade {
     pub lists: Vec<String>,
     /// Quotes that are not in it.
     pub left_out: Vec<LeftOut>,
+}
+
+/// A number of ms, also where it is written as `250.0`.
+fn whole_ms<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u64, D::Error> {
+    let ms: i64 = whole(from)?;
+    u64::try_from(ms).map_err(|_| serde::de::Error::custom("handles are no less than 0 ms"))
 }

@@ -67,6 +67,8 @@ pub struct Moment {
 pub struct Said {
     /// As it is shown.
     pub text: String,
+    /// How rare it is; all stand in the list of words.
+    pub rank: Option<usize>,
     /// On the event clock, ms.
     pub start_ms: i64,
     /// On the event clock, ms, exclusive.
@@ -97,6 +99,7 @@ fn moment(start_ms: i64, words: usize, random: &mut Random) -> Moment {
     let each = (APART_MS - 700) / words as i64;
     let said = (0..words as i64).map(|n| Said {
         text: WORDS[random.below(WORDS.len())].into(),
+        rank: Some(0),
         start_ms: start_ms + n * each,
         end_ms: start_ms + (n + 1) * each - 20,
         confidence: 0.9,
