@@ -16,7 +16,7 @@ import { Table } from "./table.js";
 
 const CARE =
   "These are private recordings of private people. They stay on this machine; nothing is sent anywhere else. " +
-  "Whether people must be asked before they are recorded is told by the law of your country.";
+  "Whether people must be asked before they are recorded is decided by the law of the place; ask first.";
 
 export class AddView {
   #desk;
