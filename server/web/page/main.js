@@ -7,8 +7,8 @@ import { listenToScheme } from "./shell/scheme.js";
 import { showEvents } from "./shell/events.js";
 import { showProgress } from "./shell/progress.js";
 import { Views } from "./shell/views.js";
-import { Deck } from "./deck/deck.js";
-import { Strip } from "./deck/strip.js";
+import { Panel } from "./panel/panel.js";
+import { Strip } from "./panel/strip.js";
 import { at, el } from "./dom.js";
 import { AddView } from "./add/view.js";
 import { CoverView } from "./cover/view.js";
@@ -32,7 +32,7 @@ const views = new Views(desk, [
   ["cover", "Coverage", CoverView],
   ["add", "Add", AddView],
 ]);
-const deck = new Deck(at("deck"), desk);
+const panel = new Panel(at("deck"), desk);
 const strip = new Strip(at("strip"), desk);
 const address = new Address(desk);
 const keys = new Keys(desk);
@@ -42,7 +42,7 @@ state.read((known, changed) => {
   if (any("events", "eventId")) showEvents(known);
   if (any("status")) showProgress(known);
   if (any("news")) showNews(known);
-  deck.show(known, changed);
+  panel.show(known, changed);
   strip.show(known, changed);
   views.show(known, changed);
   if (any("eventId", "view", "query", "narrow", "place", "cut")) address.remember(known);
@@ -69,7 +69,7 @@ function listen() {
   at("event").addEventListener("focus", () => desk.listEvents());
   at("work-pause").addEventListener("click", () => desk.pauseOrGoOn());
   desk.onTime((ms) => {
-    deck.time(ms);
+    panel.time(ms);
     strip.time(ms);
     views.time(ms);
   });

@@ -291,6 +291,3 @@ export const cutFiles = (id, options) => ask(`${ofCut(id, "/files")}?${new URLSe
 /** The addresses of the page for a client, and of everything with its sound. */
 export const clientPage = (id, options) => `${BASE}${ofCut(id, "/page")}?${new URLSearchParams(options)}`;
 export const cutArchive = (id, options) => `${BASE}${ofCut(id, "/archive")}?${new URLSearchParams(options)}`;
-
-/** What the server can do, as OpenAPI describes it. */
-export const description = () => ask("/openapi.json");

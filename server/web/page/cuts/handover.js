@@ -39,7 +39,6 @@ export class HandOver {
   #left = el("ul", { class: "left-out", "aria-label": "Quotes that were left out" });
   #page = el("a", { id: "over-page", target: "_blank", rel: "noopener" }, "Open the page for a client in a new tab");
   #sound = el("div", { class: "sound" });
-  #archive = null; // whether the server makes one; null until it was asked
 
   constructor(host, desk, work) {
     this.#desk = desk;
@@ -62,7 +61,7 @@ export class HandOver {
       this.#left,
     );
     this.#fold = el("details", { id: "cut-over" }, el("summary", {}, "Hand over"), form, this.#sound);
-    this.#fold.addEventListener("toggle", () => this.#open());
+    this.#fold.addEventListener("toggle", () => this.show());
     for (const input of [this.#rate, this.#start, this.#handles, this.#backups, this.#perSource, this.#words]) {
       input.addEventListener("change", () => this.show());
     }
@@ -90,39 +89,21 @@ export class HandOver {
     this.#showSound(cut);
   }
 
-  async #open() {
-    this.show();
-    if (!this.#fold.open || this.#archive !== null) return;
-    const described = await this.#desk.guarded(this.#desk.server.description());
-    this.#archive = described ? (described.paths?.["/cuts/{cut}/archive"] ?? described.paths?.["/api/v1/cuts/{cut}/archive"] ?? false) : null;
-    this.show();
-  }
-
-  /** Everything with its sound: as one file where the server makes one, or how to get it. */
+  /** Everything with its sound, as one file. */
   #showSound(cut) {
-    if (this.#archive === null) return;
-    if (this.#archive) {
-      const options = { ...this.#options(), handles_ms: this.#handles.value, backups: this.#backups.checked };
-      const formats = this.#chosen();
-      if (formats.length > 0) options.formats = formats.join(",");
-      replace(this.#sound, [
-        el("h3", {}, "With its sound"),
-        el("p", { class: "about" }, "The sound of every quote as recorded, with its lists and a manifest with the hash of each file."),
-        el(
-          "div",
-          { class: "row" },
-          el("div", { class: "field" }, el("label", { for: "over-handles" }, "Sound before and after each, ms"), this.#handles),
-          el("label", {}, this.#backups, " backups too"),
-          el("a", { id: "over-archive", href: this.#desk.server.cutArchive(cut.id, options), download: true }, "Download all of it"),
-        ),
-      ]);
-      return;
-    }
-    const name = `'${cut.name.replaceAll("'", "'\\''")}'`;
+    const options = { ...this.#options(), handles_ms: this.#handles.value, backups: this.#backups.checked };
+    const formats = this.#chosen();
+    if (formats.length > 0) options.formats = formats.join(",");
     replace(this.#sound, [
       el("h3", {}, "With its sound"),
-      el("p", { class: "about" }, "A folder with the sound of every quote as recorded, its lists and a manifest is made on the machine of the server, by its owner:"),
-      el("pre", {}, `sayback export ${name} FOLDER --audio --backups --handles 1000`),
+      el("p", { class: "about" }, "The sound of every quote as recorded, with its lists and a manifest with the hash of each file."),
+      el(
+        "div",
+        { class: "row" },
+        el("div", { class: "field" }, el("label", { for: "over-handles" }, "Sound before and after each, ms"), this.#handles),
+        el("label", {}, this.#backups, " backups too"),
+        el("a", { id: "over-archive", href: this.#desk.server.cutArchive(cut.id, options), download: true }, "Download all of it"),
+      ),
     ]);
   }
 

@@ -2,7 +2,7 @@
 // edges are sliders: dragged, or by keys.
 
 import { el } from "../dom.js";
-import { sized } from "../deck/strip.js";
+import { sized } from "../panel/strip.js";
 import { onLight } from "../shell/scheme.js";
 import { soundingOf } from "./back.js";
 import { Peaks } from "./peaks.js";

@@ -1,7 +1,7 @@
 // The stretch that is selected: its bounds in numbers, and what is done with it.
 
 import { el } from "../dom.js";
-import { copy } from "../deck/deck.js";
+import { copy } from "../panel/panel.js";
 import { linkTo } from "../shell/address.js";
 import { collect } from "../cuts/collect.js";
 import { sounds } from "../shell/desk.js";

@@ -3,7 +3,7 @@
 
 import { el } from "../dom.js";
 import { collect } from "../cuts/collect.js";
-import { copy } from "../deck/deck.js";
+import { copy } from "../panel/panel.js";
 import { linkTo } from "../shell/address.js";
 import { sounds } from "../shell/desk.js";
 import { position } from "../written.js";

@@ -4,7 +4,7 @@
 import { el } from "../dom.js";
 import { collect } from "../cuts/collect.js";
 import { linkTo } from "../shell/address.js";
-import { copy } from "../deck/deck.js";
+import { copy } from "../panel/panel.js";
 import { brief, count } from "../written.js";
 
 export class Picking {

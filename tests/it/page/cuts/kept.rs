@@ -166,6 +166,7 @@ pub async fn files_are_those_of_the_server(desk: &Desk<'_>) {
         && document.getElementById('over-start').getAttribute('aria-invalid') === 'true' && t.textContent";
     let told = browser.wait("the refusal", wrong).await;
     assert!(told.as_str().is_some_and(|t| t.contains("start")), "{told}");
+    with_its_sound(desk).await;
     // The page for a client is the server's, with its own style.
     let link = browser
         .run("return document.getElementById('over-page').getAttribute('href')")
@@ -187,6 +188,33 @@ pub async fn files_are_those_of_the_server(desk: &Desk<'_>) {
         .json();
     let text = String::from_utf8(page.body).expect("text");
     assert_eq!(Value::from(text), same["files"][0]["text"]);
+}
+
+/// All of it as one archive, with the lists that are ticked.
+async fn with_its_sound(desk: &Desk<'_>) {
+    desk.browser
+        .run(
+            "const start = document.getElementById('over-start');
+             start.value = '';
+             start.dispatchEvent(new Event('change'));
+             return 1",
+        )
+        .await;
+    let got = desk
+        .browser
+        .run(
+            "return fetch(document.getElementById('over-archive').href).then(async (answer) => [
+                answer.status, answer.headers.get('content-type'),
+                new TextDecoder('latin1').decode(await answer.arrayBuffer())])",
+        )
+        .await;
+    assert_eq!(got[0], 200, "{}", got[2]);
+    assert_eq!(got[1], "application/zip");
+    let names = got[2].as_str().expect("an archive");
+    assert!(names.starts_with("PK"), "it is one");
+    for name in ["manifest.json", ".otio", ".wav"] {
+        assert!(names.contains(name), "{name} is in it");
+    }
 }
 
 pub async fn a_list_is_removed_by_a_second_press(desk: &Desk<'_>) {

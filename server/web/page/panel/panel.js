@@ -7,7 +7,7 @@ import { position } from "../written.js";
 
 const SPEEDS = [0.5, 0.75, 1, 1.25, 1.5, 1.75, 2];
 
-export class Deck {
+export class Panel {
   #desk;
   #parts;
   #shown = "";
