@@ -52,6 +52,10 @@ export class State {
 
   /** Another event, or none: all that was known of the last is forgotten. */
   choose(eventId) {
-    this.set({ ...OF_EVENT, eventId });
+    const { eventId: before, narrow } = this.#known;
+    // People, parts and sources of one event are none of another; a link's own stay.
+    const { person, part, source, ...rest } = narrow;
+    const other = before !== null && before !== eventId;
+    this.set({ ...OF_EVENT, eventId, ...(other ? { narrow: rest } : {}) });
   }
 }

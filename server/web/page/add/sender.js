@@ -22,6 +22,7 @@ export class Sender {
   #running = false;
   #pace = []; // {at, bytes} that went out lately
   #wake = () => {};
+  #next = 0;
   items = [];
 
   constructor(server, onChange) {
@@ -37,7 +38,7 @@ export class Sender {
   add(files) {
     for (const { eventId, file, about } of files) {
       this.items.push({
-        key: `${this.items.length}`,
+        key: `${this.#next++}`,
         eventId,
         file,
         about,
@@ -164,6 +165,13 @@ export class Sender {
         item.state = "sending";
         this.#onChange();
         if (!item.address) await this.#find(item);
+        // It was given up, or all was paused, while its upload was looked for.
+        if (item.state === "removed") {
+          this.#kept.forget(item);
+          await this.#server.endUpload(item.address).catch(() => {});
+          return undefined;
+        }
+        if (this.#paused) break;
         const begun = performance.now();
         const size = Math.min(piece, item.file.size - item.sent);
         if (size > 0) await this.#piece(item, size);

@@ -39,7 +39,7 @@ export class Sources {
     const where = el("select", { "aria-label": `Where ${source.label} was` }, ...PLACEMENTS.map(([value, text]) => el("option", { value }, text)));
     where.value = source.placement;
     const who = el("input", { "aria-label": `Who wears ${source.label}`, value: source.wearer?.name ?? "", autocomplete: "off" });
-    const keep = el("button", { type: "button", class: "quiet", "aria-label": `Keep ${source.label} as written`, onclick: () => this.#keep(source, label.value, where.value, who.value) }, "keep");
+    const keep = el("button", { type: "button", class: "quiet", "data-key": `keep/${source.id}`, "aria-label": `Keep ${source.label} as written`, onclick: () => this.#keep(source, label.value, where.value, who.value) }, "keep");
     return el("tr", { "data-source": source.id }, el("td", {}, label), el("td", {}, where), el("td", {}, who), el("td", {}, keep));
   }
 

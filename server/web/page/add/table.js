@@ -47,6 +47,10 @@ export class Table {
     host.append(this.#host);
   }
 
+  get groups() {
+    return this.#groups;
+  }
+
   /** The files that are waiting to be looked over. */
   get files() {
     return this.#groups.flatMap(({ files }) => files);
@@ -85,14 +89,14 @@ export class Table {
       value: group.person,
       autocomplete: "off",
       disabled: group.placement !== "worn",
-      oninput: (event) => (group.person = event.target.value),
+      oninput: (event) => Object.assign(group, { person: event.target.value, touched: true }),
     });
     const where = el(
       "select",
       {
         "aria-label": `Where ${group.label} was`,
         onchange: (event) => {
-          group.placement = event.target.value;
+          Object.assign(group, { placement: event.target.value, touched: true });
           who.disabled = group.placement !== "worn";
         },
       },
@@ -104,7 +108,7 @@ export class Table {
       value: group.label,
       autocomplete: "off",
       required: true,
-      oninput: (event) => (group.label = event.target.value),
+      oninput: (event) => Object.assign(group, { label: event.target.value, touched: true }),
     });
     return el(
       "tr",

@@ -52,11 +52,15 @@ export class AddView {
     });
   }
 
+  #eventId = null;
+
   show(known, changed) {
     const { detail, events, eventId } = known;
     this.#files.hidden = !eventId;
     if (changed.has("eventId")) {
-      this.#table.clear();
+      // A view that comes into sight is told all names: what was chosen stays.
+      if (eventId !== this.#eventId) this.#table.clear();
+      this.#eventId = eventId;
       this.#sending.show(eventId);
     }
     const none = events !== null && events.length === 0;
@@ -120,9 +124,14 @@ export class AddView {
   /** Looks over files with those that wait already. */
   #take(entries, passed) {
     const known = new Set(this.#table.files.map(keyOf));
-    const files = [...this.#table.files, ...entries.filter((entry) => !known.has(keyOf(entry)))];
+    // What was put right by hand is guessed no more.
+    const kept = this.#table.groups.filter(({ touched }) => touched);
+    const held = new Set(kept.flatMap(({ files }) => files));
+    const files = [...this.#table.files, ...entries.filter((entry) => !known.has(keyOf(entry)))].filter(
+      (file) => !held.has(file),
+    );
     const people = this.#desk.state.known.people.map(({ name }) => name).filter(Boolean);
-    this.#table.show(guess(files, people), passed);
+    this.#table.show([...kept, ...guess(files, people)], passed);
     this.#table.focus();
   }
 
@@ -140,20 +149,35 @@ export class AddView {
           })),
       ),
     );
-    for (const { label, placement, person, files } of groups) {
-      const paths = files.filter(({ wire }) => wire).map(({ wire }) => wire);
-      if (paths.length > 0) await this.#addPaths(eventId, { source: label.trim(), placement, person: worn(placement, person), paths });
+    const told = [];
+    const left = [];
+    for (const group of groups) {
+      const { label, placement, person } = group;
+      const ours = group.files.filter(({ wire }) => wire);
+      if (ours.length === 0) continue;
+      const paths = ours.map(({ wire }) => wire);
+      const said = await this.#addPaths(eventId, { source: label.trim(), placement, person: worn(placement, person), paths });
+      if (said) told.push(said);
+      else left.push({ ...group, files: ours });
+    }
+    // What was not done is there to be tried again.
+    if (left.length > 0) this.#table.show(left);
+    else if (told.length > 0) {
+      const trouble = told.some((said) => said.trouble);
+      this.#desk.tell(told.map(({ text }) => text).join(" "), { trouble });
     }
     this.#desk.refreshSoon();
   }
 
+  /** `{text, trouble}` of what became of files of the server; null where nothing did. */
+
   async #addPaths(eventId, { person, ...asked }) {
     const added = await this.#desk.guarded(this.#desk.server.addPaths(eventId, person ? { ...asked, person } : asked));
-    if (!added) return;
+    if (!added) return null;
     const facts = [`${added.accepted.length} taken in`];
     if (added.already.length > 0) facts.push(`${added.already.length} here already`);
     for (const { file, reason } of added.refused) facts.push(`${file} ${reason}`);
-    this.#desk.tell(`${asked.source}: ${facts.join(", ")}.`, { trouble: added.refused.length > 0 });
+    return { text: `${asked.source}: ${facts.join(", ")}.`, trouble: added.refused.length > 0 };
   }
 
   /** Progress comes faster than anybody reads. */

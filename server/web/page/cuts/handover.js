@@ -38,7 +38,7 @@ export class HandOver {
   #told = el("p", { class: "summary", id: "over-told", role: "status", "aria-live": "polite" });
   #left = el("ul", { class: "left-out", "aria-label": "Quotes that were left out" });
   #page = el("a", { id: "over-page", target: "_blank", rel: "noopener" }, "Open the page for a client in a new tab");
-  #sound = el("div", { class: "sound" });
+  #archive = el("a", { id: "over-archive", download: true }, "Download all of it");
 
   constructor(host, desk, work) {
     this.#desk = desk;
@@ -60,12 +60,29 @@ export class HandOver {
       this.#told,
       this.#left,
     );
-    this.#fold = el("details", { id: "cut-over" }, el("summary", {}, "Hand over"), form, this.#sound);
+    this.#fold = el("details", { id: "cut-over" }, el("summary", {}, "Hand over"), form, this.#withSound());
     this.#fold.addEventListener("toggle", () => this.show());
     for (const input of [this.#rate, this.#start, this.#handles, this.#backups, this.#perSource, this.#words]) {
       input.addEventListener("change", () => this.show());
     }
     host.append(this.#fold);
+  }
+
+  /** Everything with its sound, as one file. */
+  #withSound() {
+    return el(
+      "div",
+      { class: "sound" },
+      el("h3", {}, "With its sound"),
+      el("p", { class: "about" }, "The sound of every quote as recorded, with its lists and a manifest with the hash of each file."),
+      el(
+        "div",
+        { class: "row" },
+        el("div", { class: "field" }, el("label", { for: "over-handles" }, "Sound before and after each, ms"), this.#handles),
+        el("label", {}, this.#backups, " backups too"),
+        this.#archive,
+      ),
+    );
   }
 
   #box(name, text) {
@@ -86,25 +103,10 @@ export class HandOver {
       replace(this.#rate, first ? [first, ...rest] : rest);
     }
     this.#page.href = this.#desk.server.clientPage(cut.id, this.#rate.value ? { frame_rate: this.#rate.value } : {});
-    this.#showSound(cut);
-  }
-
-  /** Everything with its sound, as one file. */
-  #showSound(cut) {
     const options = { ...this.#options(), handles_ms: this.#handles.value, backups: this.#backups.checked };
     const formats = this.#chosen();
     if (formats.length > 0) options.formats = formats.join(",");
-    replace(this.#sound, [
-      el("h3", {}, "With its sound"),
-      el("p", { class: "about" }, "The sound of every quote as recorded, with its lists and a manifest with the hash of each file."),
-      el(
-        "div",
-        { class: "row" },
-        el("div", { class: "field" }, el("label", { for: "over-handles" }, "Sound before and after each, ms"), this.#handles),
-        el("label", {}, this.#backups, " backups too"),
-        el("a", { id: "over-archive", href: this.#desk.server.cutArchive(cut.id, options), download: true }, "Download all of it"),
-      ),
-    ]);
+    this.#archive.href = this.#desk.server.cutArchive(cut.id, options);
   }
 
   #options() {

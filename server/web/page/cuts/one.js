@@ -25,6 +25,7 @@ export class One {
   #edges;
   #hearings;
   #quote = null;
+  #drafts = new Map(); // quote id -> a note that could not be kept
   #remove = el("span");
 
   /** `acts`: place(id, place), hear(id), drop(id). */
@@ -92,7 +93,9 @@ export class One {
     this.#place.max = quotes.length;
     if (other || document.activeElement !== this.#place) this.#place.value = quote.place;
     // What is typed and not kept stays while the quote is looked at.
-    if (other || this.#note.value === (before?.note ?? "")) this.#note.value = quote.note;
+    if (other || this.#note.value === (before?.note ?? "")) {
+      this.#note.value = this.#drafts.get(quote.id) ?? quote.note;
+    }
     if (other) replace(this.#remove, [this.#remover(quote)]);
     this.#edges.show(quote, frameRate);
     this.#hearings.show(quote);
@@ -136,15 +139,18 @@ export class One {
     if (place !== this.#quote.place) this.#acts.place(this.#quote.id, place);
   }
 
-  #keepNote(event) {
+  async #keepNote(event) {
     event.preventDefault();
     const { id, place } = this.#quote;
     const note = this.#note.value;
     if (note === this.#quote.note) return;
-    this.#work.edit({
+    const done = await this.#work.edit({
       did: note ? `the note of ${short(this.#quote)}: ${note}` : `no note of ${short(this.#quote)}`,
       says: `The note of quote ${place} is kept.`,
       send: (version) => this.#desk.server.changeQuote(this.#work.known.id, version, id, { note }),
     });
+    // What could not be kept stands there again when the quote is looked at.
+    if (done) this.#drafts.delete(id);
+    else this.#drafts.set(id, note);
   }
 }

@@ -28,7 +28,11 @@ export class Hand {
     on("pointerdown", (event) => this.#down(event));
     on("pointermove", (event) => this.#move(event));
     on("pointerup", (event) => this.#up(event));
-    on("pointercancel", (event) => this.#cancel(event));
+    on("pointercancel", (event) => {
+      const press = this.#press;
+      this.#cancel(event);
+      if (press?.moved && !press.pans) this.#does.undrag();
+    });
     on("wheel", (event) => this.#wheel(event), { passive: false });
     on("keydown", (event) => this.#key(event));
   }

@@ -47,7 +47,7 @@ export class Parts {
     const changed = to(parts).sort((a, b) => a.start_ms - b.start_ms);
     const kept = await this.#desk.guarded(server.setParts(eventId, changed));
     if (kept === null) return false;
-    this.#desk.state.set({ parts: kept });
+    if (this.#desk.state.known.eventId === eventId) this.#desk.state.set({ parts: kept });
     this.#desk.refreshSoon();
     return true;
   }

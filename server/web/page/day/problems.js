@@ -30,3 +30,5 @@ export function nextProblem(problems, ms, direction) {
 
 export const problemTold = ({ good }) =>
   good === 0 ? "No source has this clean or usable." : "Only one source has this clean or usable.";
+
+export const noProblem = (direction) => `No coverage problem ${direction > 0 ? "after" : "before"} this.`;

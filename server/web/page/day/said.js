@@ -106,3 +106,9 @@ export function lastBefore(sorted, at) {
   }
   return from - 1;
 }
+
+/** The first of `sorted` after an instant, or the last before it; else the edge of `scale`. */
+export function beside(sorted, at, direction, scale) {
+  const n = lastBefore(sorted, direction > 0 ? at : at - 1) + (direction > 0 ? 1 : 0);
+  return sorted[n] ?? (direction > 0 ? scale.end : scale.start);
+}

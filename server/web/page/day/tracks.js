@@ -81,3 +81,11 @@ export function drift(ppm) {
   const tenths = Math.round(ppm * 10) / 10 || 0;
   return `${tenths > 0 ? "+" : ""}${tenths.toFixed(1)} ppm`;
 }
+
+/** What to know where there are no rows. */
+export function emptyTold({ clock, detail }) {
+  if (!detail) return "Waiting for the server.";
+  if (detail.recordings.length === 0) return "No recordings yet: they are added in Add.";
+  if (clock && clock.solved_at === null) return "The recordings are being looked through; rows come once they are on one clock.";
+  return "No recording is on the event clock.";
+}

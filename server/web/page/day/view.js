@@ -11,12 +11,12 @@ import { Hand } from "./hand.js";
 import { Instant, spokenAt } from "./instant.js";
 import { Parts } from "./parts.js";
 import { Peaks } from "./peaks.js";
-import { nextProblem, problemTold, problemsOf } from "./problems.js";
-import { Said, lastBefore } from "./said.js";
+import { nextProblem, noProblem, problemTold, problemsOf } from "./problems.js";
+import { Said, beside } from "./said.js";
 import { Scale } from "./scale.js";
 import { Stretch } from "./stretch.js";
 import { Tools } from "./tools.js";
-import { rowsOf } from "./tracks.js";
+import { emptyTold, rowsOf } from "./tracks.js";
 
 /** A step of an arrow key, as a share of what is seen. */
 const STEP = 1 / 100;
@@ -93,10 +93,8 @@ export class DayView {
     const any = (...names) => names.some((name) => changed.has(name));
     if (known.eventId !== this.#event) this.#choose(known);
     if (any("clock", "detail")) this.#showRows(known);
-    if (any("outline", "people")) {
-      this.said.renew();
-      this.#problems = problemsOf(known.outline);
-    }
+    if (any("outline", "people", "looked")) this.said.renew();
+    if (any("outline", "people")) this.#problems = problemsOf(known.outline);
     if (any("outline", "parts", "timeline", "people", "eventId")) this.board.know(known);
     if (any("place")) this.#placed(known.place);
     if (any("heard", "clock")) this.#heard(known);
@@ -108,6 +106,7 @@ export class DayView {
     if (any("place", "heard", "cuts", "cut")) this.stretch.show(known, this.#stretch);
     if (any("place", "heard", "outline", "timeline", "detail")) this.#tellInstant();
     if (any("outline", "clock")) this.#scaled();
+    if (any("looked")) this.#arrived();
   }
 
   /** Marks for measuring when all that is seen was drawn first, as fine as it gets. */
@@ -124,8 +123,7 @@ export class DayView {
     const count = events?.find(({ id }) => id === eventId)?.counts.recordings ?? 0;
     this.#read = count > 0 ? this.#desk.guarded(this.peaks.read(eventId, count)) : null;
     this.said.choose(eventId);
-    this.#cursor = null;
-    this.#stretch = null;
+    [this.#cursor, this.#stretch] = [null, null];
     this.#scale.fit();
     this.#waveKey = "";
   }
@@ -182,6 +180,12 @@ export class DayView {
     this.#cursor = here?.ms ?? null;
     this.#stretch = here && here.endMs > here.ms ? { startMs: here.ms, endMs: here.endMs } : null;
     if (this.#stretch === null) this.#unhold();
+    else {
+      // Keys go on from the stretch that is seen, however it was made.
+      const { startMs, endMs } = this.#stretch;
+      const ends = [this.#anchor, this.#moving];
+      if (Math.min(...ends) !== startMs || Math.max(...ends) !== endMs) [this.#anchor, this.#moving] = [startMs, endMs];
+    }
     // Who comes here by a link or from a line that was found sees it.
     if (other && here && !this.#scale.sees(here.ms)) {
       if (this.#stretch) this.#scale.frame(here.ms, here.endMs);
@@ -196,6 +200,7 @@ export class DayView {
     const active = sounds(heard);
     this.board.mark(active ? heard.recording : null, heard?.playing ?? false);
     if (!active || heard.line !== 0) this.board.move({ head: null });
+    else if (heard.paused || this.board.at.head === null) this.board.move({ head: heard.ms });
   }
 
   /** What sounds now. */
@@ -241,6 +246,7 @@ export class DayView {
       },
       hear: (ms, recording) => this.#hearFrom(ms, recording),
       select: (from, to, done) => this.#select(from, to, done),
+      undrag: () => this.#undrag(),
       step: (direction, { extend, far }) =>
         this.#go((this.#moving ?? this.#cursor ?? this.#scale.from) + direction * this.#scale.span * (far ? 0.9 : STEP), extend),
       jump: (direction, { extend }) => this.#go(this.#beside(direction), extend),
@@ -329,8 +335,9 @@ export class DayView {
     const { heard } = this.#known;
     if (sounds(heard) && heard.line === 0) {
       if (heard.recording === recording) this.#desk.player.toggle();
-      else if (this.#runs(recording, this.board.at.head ?? 0)) this.#desk.player.switchTo(recording);
-      else this.#desk.tell("This recording does not run at this instant.");
+      else if (this.#runs(recording, this.board.at.head ?? heard.ms)) {
+        if (this.#desk.player.switchTo(recording) && heard.paused) this.#desk.player.resume();
+      } else this.#desk.tell("This recording does not run at this instant.");
       return;
     }
     const row = this.#rows.find(({ id }) => id === recording);
@@ -346,7 +353,10 @@ export class DayView {
   #select(from, to, done) {
     const clamp = (ms) => Math.round(Math.min(Math.max(ms, this.#scale.start), this.#scale.end));
     const [startMs, endMs] = [clamp(Math.min(from, to)), clamp(Math.max(from, to))];
-    if (endMs <= startMs) return;
+    if (endMs <= startMs) {
+      if (done) this.#undrag();
+      return;
+    }
     if (done) {
       this.#desk.state.set({ place: { line: 0, ms: startMs, endMs } });
       return;
@@ -354,6 +364,14 @@ export class DayView {
     this.#cursor = startMs;
     this.#stretch = { startMs, endMs };
     this.board.move({ cursor: startMs, stretch: this.#stretch });
+    this.stretch.show(this.#known, this.#stretch);
+  }
+
+  /** A drag came to nothing: what was there before it is there again. */
+  #undrag() {
+    const { place } = this.#known;
+    this.#cursor = place?.line === 0 ? place.ms : null;
+    this.#placed(place);
     this.stretch.show(this.#known, this.#stretch);
   }
 
@@ -384,16 +402,14 @@ export class DayView {
   }
 
   #unhold() {
-    this.#anchor = null;
-    this.#moving = null;
+    [this.#anchor, this.#moving] = [null, null];
   }
 
   #extendTo(ms) {
     this.#anchor ??= this.#cursor ?? ms;
     const at = Math.round(Math.min(Math.max(ms, this.#scale.start), this.#scale.end));
     this.#moving = at;
-    const startMs = Math.min(this.#anchor, at);
-    const endMs = Math.max(this.#anchor, at);
+    const [startMs, endMs] = [Math.min(this.#anchor, at), Math.max(this.#anchor, at)];
     this.#bringCursor(at);
     this.#cursor = startMs;
     this.#stretch = endMs > startMs ? { startMs, endMs } : null;
@@ -421,26 +437,15 @@ export class DayView {
   #beside(direction) {
     const { outline } = this.#known;
     const at = this.#moving ?? this.#cursor ?? this.#scale.from;
-    if (!outline || outline.start_ms.length === 0) return at + direction * this.#scale.span * STEP;
-    const n = lastBefore(outline.start_ms, direction > 0 ? at : at - 1) + (direction > 0 ? 1 : 0);
-    return outline.start_ms[n] ?? (direction > 0 ? this.#scale.end : this.#scale.start);
+    if (!outline?.start_ms.length) return at + direction * this.#scale.span * STEP;
+    return beside(outline.start_ms, at, direction, this.#scale);
   }
 
   #toProblem(direction) {
     const problem = nextProblem(this.#problems, this.#cursor ?? (direction > 0 ? -Infinity : Infinity), direction);
-    if (!problem) {
-      this.#desk.tell(direction > 0 ? "No coverage problem after this." : "No coverage problem before this.");
-      return;
-    }
+    if (!problem) return this.#desk.tell(noProblem(direction));
     this.#desk.state.set({ place: { line: 0, ms: problem.startMs } });
     if (!this.#scale.sees(problem.endMs)) this.#frame(problem.startMs - 20_000, problem.endMs + 20_000);
     this.#desk.tell(`${position(problem.startMs)} to ${position(problem.endMs)}: ${problemTold(problem)}`);
   }
-}
-
-function emptyTold({ clock, detail }) {
-  if (!detail) return "Waiting for the server.";
-  if (detail.recordings.length === 0) return "No recordings yet: they are added in Add.";
-  if (clock && clock.solved_at === null) return "The recordings are being looked through; rows come once they are on one clock.";
-  return "No recording is on the event clock.";
 }

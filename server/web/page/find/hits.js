@@ -76,7 +76,7 @@ function about({ event, part, match, start_ms, not_heard_on }, { shelf }) {
   return el("p", { class: "about", title: why.join("; ") || null }, facts.join(" · "));
 }
 
-function doing(hit, { collect, link, go, play }) {
+function doing(hit, { collect, link, go, play, here }) {
   const [best] = hit.heard_on;
   const button = (name, text, label, onclick) =>
     el(
@@ -88,9 +88,9 @@ function doing(hit, { collect, link, go, play }) {
   return [
     best &&
       button("on", "Play on", `Play on from here${where}`, () =>
-        play({ key: null, title: hit.text, hearing: best, on: true, at: hit.start_ms }),
+        play({ key: null, title: hit.text, hearing: best, on: true, at: here(hit) ? hit.start_ms : null }),
       ),
-    button("collect", "Collect", `Collect the matched words${where} into the cut list`, () => collect(hit)),
+    here(hit) && button("collect", "Collect", `Collect the matched words${where} into the cut list`, () => collect(hit)),
     button("link", "Copy link", `Copy a link to this line${where}`, () => link(hit)),
     button("read", "Read", `Read what is said around it${where}`, () => go("read", hit)),
     button("day", "Day", `See every source${where}`, () => go("day", hit)),

@@ -21,6 +21,7 @@ export class FindView {
   #answer = null;
   #busy = false;
   #goesOn = 0;
+  #eventId = null;
   #parts;
 
   constructor(host, desk) {
@@ -46,7 +47,11 @@ export class FindView {
 
   show(known, changed) {
     const any = (...names) => names.some((name) => changed.has(name));
-    if (any("eventId")) this.#answer = null;
+    if (known.eventId !== this.#eventId) {
+      this.#eventId = known.eventId;
+      this.#parts.narrow.count(null);
+      this.#take(null, null);
+    }
     if (any("eventId", "detail", "people", "parts", "narrow")) this.#parts.narrow.show(known);
     if (any("eventId", "query", "narrow")) this.#find(known);
     // New words may have come; a list somebody paged through stays as it is.
@@ -65,6 +70,8 @@ export class FindView {
     const { signal } = this.#asking;
     const asked = parameters(known);
     if (!asked) {
+      this.#busy = false;
+      this.#parts.narrow.count(null);
       this.#take(null, null);
       return;
     }
@@ -97,6 +104,7 @@ export class FindView {
 
   async #more() {
     const answer = this.#answer;
+    if (!answer) return;
     const offset = answer.hits.length;
     const asked = { ...this.#asked, typing: true, offset };
     const next = await this.#desk.guarded(this.#desk.server.search(asked, { signal: this.#asking.signal }));
@@ -117,7 +125,8 @@ export class FindView {
       play: (spot) => this.#play(spot),
       collect: (hit, hearing) => this.#collect(hit, hearing),
       link: (hit) => this.#link(hit),
-      go: (view, hit) => this.#desk.go(view, { place: placeOf(hit, this.#desk.state.known.timeline) }),
+      here: (hit) => hit.event.id === this.#desk.state.known.eventId,
+      go: (view, hit) => this.#go(view, hit),
     };
     showHits(hits, answer?.hits ?? [], acts);
     more.hidden = !answer || (answer.hits.length >= answer.total && !answer.more);
@@ -142,6 +151,14 @@ export class FindView {
   }
 
   // -- what is done with a line --------------------------------------------------
+
+  /** Shows a line in another view, in its own event. */
+  async #go(view, hit) {
+    const { state } = this.#desk;
+    if (hit.event.id !== state.known.eventId) await this.#desk.choose(hit.event.id);
+    if (hit.event.id !== state.known.eventId) return;
+    this.#desk.go(view, { place: placeOf(hit, state.known.timeline) });
+  }
 
   /** The matched words of a hearing, or `on` and on, by whoever has it best. */
   #play({ key, title, hearing, on = false, at = null }) {

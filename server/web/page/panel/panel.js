@@ -75,7 +75,7 @@ export class Panel {
     p.loop.setAttribute("aria-pressed", String(heard?.loop ?? false));
     p.speed.value = String(heard?.speed ?? 1);
     p.gain.textContent = heard?.match ? gainOf(heard) : "";
-    if (!active && place) p.clock.textContent = position(place.ms);
+    if (!active) p.clock.textContent = position(place?.ms ?? 0);
     p.link.disabled = !place && !active;
     this.#showSources(known);
   }

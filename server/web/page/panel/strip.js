@@ -29,7 +29,9 @@ export class Strip {
       this.#slider.max = known.clock.length_ms;
       this.#draw();
     }
-    if (changed.has("place") && known.place?.line === 0) this.#point(known.place.ms);
+    const { place, heard } = known;
+    if (changed.has("place") && place?.line === 0) this.#point(place.ms);
+    else if (changed.has("eventId") && !sounds(heard)) this.#point(0);
   }
 
   time(ms) {
@@ -39,7 +41,9 @@ export class Strip {
   #land(ms) {
     const { heard } = this.#desk.state.known;
     this.#desk.state.set({ place: { line: 0, ms } });
-    if (sounds(heard)) this.#desk.player.seek(ms);
+    if (!sounds(heard)) return;
+    if (heard.line === 0) this.#desk.player.seek(ms);
+    else this.#desk.hear({ line: 0, startMs: ms });
   }
 
   #point(ms) {

@@ -96,11 +96,12 @@ export class Edit {
   }
 
   #pressed(event) {
+    if (event.isComposing) return;
     if (event.key === "Escape") {
       event.preventDefault();
       event.stopPropagation();
       this.giveUp();
-    } else if (event.key === "Enter" && event.target === this.#field && !event.isComposing) {
+    } else if (event.key === "Enter" && event.target === this.#field) {
       event.preventDefault();
       if (event.altKey) this.hear(false);
       else this.save();
@@ -123,10 +124,11 @@ export class Edit {
     const key = `read/${this.#row.id}`;
     // Playing once more is wanted here, not stopping.
     if (heard?.playing && heard.key === key && loop && !heard.loop) this.#desk.player.setLoop(true);
-    else this.#desk.hear({ ...spot, loop, key, title: this.#field.value });
+    else this.#desk.player.play({ ...spot, loop, key, title: this.#field.value });
   }
 
   giveUp() {
+    if (this.#saving) return;
     this.#drafts.drop(this.#row.id);
     this.#on.closed(this.#row);
   }
@@ -139,6 +141,7 @@ export class Edit {
       return;
     }
     this.#saving = true;
+    this.#field.readOnly = true;
     this.#say("Saving…");
     try {
       const text = wordsOf(this.#field.value).join(" ");
@@ -150,6 +153,7 @@ export class Edit {
       this.#on.closed(this.#row);
     } catch (error) {
       this.#saving = false;
+      this.#field.readOnly = false;
       const theirs = error.status === 409 ? error.problem.theirs : null;
       if (theirs) {
         this.#conflict(theirs);

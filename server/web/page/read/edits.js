@@ -44,8 +44,9 @@ export class Edits {
 
   /** Goes to a text that is not saved. */
   async again(id, { startMs }) {
-    const row = this.#list.row(id) ?? (startMs === null ? null : await this.#list.goTo(startMs));
-    if (row?.id === id) {
+    if (!this.#list.row(id) && startMs !== null) await this.#list.goTo(startMs);
+    const row = this.#list.row(id);
+    if (row) {
       this.#list.center(row.node);
       this.open(row);
     } else this.#desk.tell("That moment is no more, or not among those that are read now.", { trouble: true });

@@ -18,6 +18,7 @@ export class History {
   #undo = el("button", { type: "button", class: "quiet", "data-key": "moment-undo", hidden: true }, "Undo the last change");
   #about = el("p", { class: "about" });
   #shown = "";
+  #drawn = "";
   #last = null;
 
   constructor(desk, change) {
@@ -34,10 +35,13 @@ export class History {
     this.#shown = key;
     if (!moment) return this.#draw(null, [], 0);
     const answer = await this.#desk.guarded(this.#desk.server.changes(moment.id));
-    if (answer && key === this.#shown) this.#draw(moment, answer.changes, answer.total);
+    if (key !== this.#shown) return;
+    if (answer) this.#draw(moment, answer.changes, answer.total);
+    else this.#shown = "";
   }
 
   #draw(moment, changes, total) {
+    this.#drawn = moment ? `${moment.id}/${moment.version}` : "";
     const before = changes[0]?.before.find((was) => was.moment === moment.id);
     this.#last = before ? { id: moment.id, to: before.version } : null;
     this.#undo.hidden = !this.#last;
@@ -72,7 +76,8 @@ export class History {
   }
 
   #back(to) {
-    if (!to) return;
+    // What is listed may still be that of the moment before.
+    if (!to || this.#drawn !== this.#shown) return;
     this.#change((asked) => this.#desk.server.undo(to.id, { ...asked, to: to.to }));
   }
 }

@@ -62,8 +62,13 @@ export class List {
   clear() {
     this.#token += 1;
     this.#sequence = null;
-    this.#scroller.scrollTop = 0;
+    this.#scrollBy(-this.#scroller.scrollTop);
     this.#set(0, [], 0);
+  }
+
+  /** The same choice of what there is now. */
+  read(sequence) {
+    if (this.#sequence) this.#sequence = sequence;
   }
 
   /** Reads another sequence from an instant on; whether it could. */
@@ -81,8 +86,12 @@ export class List {
     }
     const token = this.#begin();
     const place = await this.#desk.guarded(this.#sequence.placeOf(ms));
-    if (place === null || token !== this.#token) return null;
+    if (place === null || token !== this.#token) {
+      this.#end(token);
+      return null;
+    }
     await this.#jump(place, token);
+    if (token !== this.#token) return null;
     return this.rowAt(ms) ?? this.rows[place - this.#from] ?? null;
   }
 
@@ -140,7 +149,9 @@ export class List {
   }
 
   /** Scrolls so that something stands in the middle, if it is not well in sight. */
-  center(node, { always = false } = {}) {
+  center(wanted, { always = false } = {}) {
+    // Words that are being put right are hidden: their moment stands for them.
+    const node = wanted.getClientRects().length > 0 ? wanted : (wanted.closest(".utterance") ?? wanted);
     const view = this.#scroller.getBoundingClientRect();
     const rect = node.getBoundingClientRect();
     const fine = rect.top > view.top + view.height * 0.12 && rect.bottom < view.bottom - view.height * 0.2;

@@ -69,6 +69,8 @@ export class Sounding {
   }
 
   #goAlong(near, ms, line) {
+    // Who writes is not taken elsewhere.
+    if (document.activeElement?.closest(".editing")) return;
     if (near) {
       // Once a word, not once a picture.
       if (near.node !== this.#near) this.#list.center(near.node);

@@ -55,7 +55,7 @@ export class Times {
       return el("div", { class: "field" }, el("label", { for: id }, which), input);
     };
     const [start, end] = [number("start", start_ms), number("end", end_ms)];
-    const ms = (box) => Math.round(Number(box.querySelector("input").value));
+    const ms = (box) => Math.round(box.querySelector("input").valueAsNumber);
     const { moment } = this.#row;
     const recording = this.#row.detail.words_from?.id;
     return el(

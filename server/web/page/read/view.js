@@ -90,7 +90,10 @@ export class ReadView {
     if (!known.eventId || !known.detail) return this.#tellEmpty();
     const other = this.#reads !== this.#wanted(known);
     if (other) this.#open();
-    else if (any("looked")) this.#list.reload();
+    else if (any("looked")) {
+      this.#list.read(this.#sequence(known));
+      this.#list.reload();
+    }
     else if (any("parts", "people", "outline", "timeline")) this.#again();
     if (!other && any("place") && known.place !== this.#place) this.#toPlace(known.place);
     if (any("status")) this.#tellEmpty();
@@ -109,15 +112,31 @@ export class ReadView {
   #forget() {
     this.#reads = "";
     this.#place = null;
+    this.#opening = null;
+    this.#list.clear();
     this.#filters.none();
     this.#picking.none();
   }
 
-  /** Names the sequence: a choice by who or how well is another one with each outline. */
+  /** Names the sequence: a choice by who or how well needs the outline. */
   #wanted({ eventId, parts, outline }) {
     const { choice, picks } = this.#filters;
     const part = choice.part === null ? null : parts[choice.part];
-    return JSON.stringify([eventId, choice, part ?? null, picks ? outline?.id.length : 0]);
+    return JSON.stringify([eventId, choice, part ?? null, picks && Boolean(outline)]);
+  }
+
+  #part({ parts }) {
+    const { part } = this.#filters.choice;
+    return part === null ? null : (parts[part] ?? null);
+  }
+
+  /** The moments that are read, by what is known now. */
+  #sequence(known) {
+    const { choice, picks } = this.#filters;
+    const part = this.#part(known);
+    return picks && known.outline
+      ? new Some(this.#desk, known.eventId, picked(known.outline, { ...choice, part }))
+      : new Everything(this.#desk, known.eventId, part);
   }
 
   async #open() {
@@ -127,12 +146,8 @@ export class ReadView {
     const opening = this.#reads;
     this.#opening = opening;
     this.#filters.tell(0, true);
-    const { choice, picks } = this.#filters;
-    const part = choice.part === null ? null : (known.parts[choice.part] ?? null);
-    const sequence =
-      picks && known.outline
-        ? new Some(this.#desk, known.eventId, picked(known.outline, { ...choice, part }))
-        : new Everything(this.#desk, known.eventId, part);
+    const sequence = this.#sequence(known);
+    const part = this.#part(known);
     const at = known.place?.line === 0 ? known.place.ms : 0;
     this.#list.clear();
     const row = await this.#list.open(sequence, Math.max(at, part?.start_ms ?? 0));

@@ -23,10 +23,17 @@ export class Address {
   }
 
   constructor(desk) {
-    addEventListener("popstate", () => {
-      const { view, query, narrow, place } = this.read();
+    addEventListener("popstate", async () => {
+      const { event, view, query, narrow, place, cut } = this.read();
+      const { known } = desk.state;
+      const there = { narrow, ...(place ? { place } : {}), ...(cut ? { cut } : {}) };
+      const other = event && event !== known.eventId && known.events?.some(({ id }) => id === event);
       this.#view = view;
-      desk.state.set({ view, query, narrow, ...(place ? { place } : {}) });
+      document.getElementById("query").value = query;
+      desk.state.set({ view, query, ...(other ? {} : there) });
+      if (!other) return;
+      await desk.choose(event);
+      if (known.eventId === event) desk.state.set(there);
     });
   }
 

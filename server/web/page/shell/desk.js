@@ -75,9 +75,16 @@ export class Desk {
   async start({ event, place, cut }) {
     await this.listEvents();
     const events = this.state.known.events ?? [];
-    const wanted = events.find(({ id }) => id === event) ?? events[0];
-    await this.choose(wanted?.id ?? null);
-    if (place) this.state.set({ place });
+    const wanted = events.find(({ id }) => id === event);
+    const opened = (wanted ?? events[0])?.id ?? null;
+    await this.choose(opened);
+    if (event && !wanted) {
+      this.tell("The event of this link is not here any more.", { trouble: true });
+      return;
+    }
+    // Somebody may have chosen another, or gone elsewhere, meanwhile.
+    if (this.state.known.eventId !== opened) return;
+    if (place && this.state.known.place === null) this.state.set({ place });
     if (cut) this.state.set({ cut });
   }
 
@@ -86,7 +93,14 @@ export class Desk {
     this.player.stop();
     this.state.choose(eventId);
     this.#unfollow = server.follow(eventId, {
-      progress: (status) => this.state.set({ status: eventId ? status : null }),
+      progress: (status) => {
+        // It answers again: what happened meanwhile was told to nobody.
+        if (this.state.known.news?.lost) {
+          this.tell(null);
+          this.refreshSoon();
+        }
+        this.state.set({ status: eventId ? status : null });
+      },
       change: () => this.refreshSoon(),
       lost: () => this.tell("The server does not answer; trying again.", { trouble: true, lost: true }),
     });

@@ -68,5 +68,6 @@ export class Keys {
 
 /** Whether keys are text there. */
 function inField(target) {
-  return target.matches?.("input, textarea, select, [contenteditable], [contenteditable] *") ?? false;
+  const fields = "input:not([type=range], [type=checkbox], [type=radio]), textarea, select, [contenteditable], [contenteditable] *";
+  return target.matches?.(fields) ?? false;
 }

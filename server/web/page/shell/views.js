@@ -20,6 +20,7 @@ export class Views {
 
   /** Tells the view that is looked at what has changed, or all when it comes into sight. */
   show(known, changed) {
+    if (changed.has("eventId")) this.#address(known.eventId);
     const name = this.#kinds.has(known.view) ? known.view : "find";
     if (name === this.#shown) {
       this.#made.get(name).view.show(known, changed);
@@ -39,6 +40,13 @@ export class Views {
     host.hidden = false;
     view.enter?.(known);
     view.show(known, new Set(Object.keys(known)));
+  }
+
+  /** A view in a window of its own is of the same event. */
+  #address(eventId) {
+    for (const link of at("views").querySelectorAll("a")) {
+      link.href = `/?${new URLSearchParams({ ...(eventId ? { event: eventId } : {}), view: link.dataset.view })}`;
+    }
   }
 
   /** Something sounds: at `ms` of its line. */

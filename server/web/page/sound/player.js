@@ -385,7 +385,7 @@ export class Player {
     }
     if (this.#mode !== "playing") return;
     if (!silent) this.#tell();
-    else if (this.#plan.follows && ms !== null) this.#enter(spot, ms);
+    else if (this.#plan.follows && ms !== null && this.#choose(spot, ms)) this.#enter(spot, ms);
     else this.#leave(spot);
   }
 

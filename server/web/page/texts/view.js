@@ -8,6 +8,7 @@ import { Scripts } from "./texts.js";
 export class TextsView {
   #desk;
   #scripts;
+  #eventId = null;
 
   constructor(host, desk) {
     this.#desk = desk;
@@ -18,7 +19,10 @@ export class TextsView {
   }
 
   show(known, changed) {
-    if (changed.has("eventId")) this.#scripts.forget();
+    if (known.eventId !== this.#eventId) {
+      this.#eventId = known.eventId;
+      this.#scripts.forget();
+    }
     if (["eventId", "detail", "outline", "parts"].some((name) => changed.has(name))) this.#scripts.refresh();
     if (changed.has("heard")) this.#showPlaying(known);
   }
