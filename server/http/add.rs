@@ -84,6 +84,9 @@ pub(super) fn labelled(source: &str) -> Answer<String> {
     if source.is_empty() {
         return Err(Problem::field("source", "the source's label is empty"));
     }
+    if source.contains('\0') {
+        return Err(Problem::field("source", "the source's label holds a NUL"));
+    }
     Ok(source.to_owned())
 }
 
@@ -92,6 +95,9 @@ pub(super) fn named(person: &str) -> Answer<String> {
     let person = person.trim();
     if person.is_empty() {
         return Err(Problem::field("person", "the person's name is empty"));
+    }
+    if person.contains('\0') {
+        return Err(Problem::field("person", "the person's name holds a NUL"));
     }
     Ok(person.to_owned())
 }

@@ -59,7 +59,7 @@ pub fn look_into(root: &Path, below: &Path) -> Result<Listing, String> {
     let mut found: Vec<PathBuf> = entries
         .flatten()
         .map(|entry| entry.path())
-        .filter(|path| !is_hidden(path))
+        .filter(|path| !is_hidden(path) && (holds_sound(path) || path.is_dir()))
         .take(MOST + 1)
         .collect();
     let cut_short = found.len() > MOST;

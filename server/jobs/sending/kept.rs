@@ -93,6 +93,9 @@ impl Kept {
     /// Makes an upload of which nothing is there yet.
     pub(super) fn begin(&self, id: &str, record: &Record) -> io::Result<SystemTime> {
         fs::create_dir_all(&self.folder)?;
+        if let Some(data) = self.folder.parent() {
+            sync_folder(data)?;
+        }
         // First the bytes: a record without bytes is that of a file that was moved.
         let part = File::create_new(self.part(id))?;
         part.sync_all()?;
@@ -116,6 +119,12 @@ impl Kept {
         sync_folder(&self.folder)
     }
 
+    /// Writes a record anew; one that was removed meanwhile does not come back.
+    pub(super) fn rewrite(&self, id: &str, record: &Record) -> Result<(), Stop> {
+        self.record(id)?;
+        Ok(self.write(id, record)?)
+    }
+
     /// How far an upload is. What is told was synced before.
     pub(super) fn look(&self, id: &str) -> Result<State, Stop> {
         match self.lock(id) {
@@ -130,8 +139,9 @@ impl Kept {
     fn look_beside(&self, id: &str) -> Result<State, Stop> {
         let record = self.record(id)?;
         let part = File::open(self.part(id)).map_err(gone)?;
-        part.sync_all()?;
+        // First how far, then down to the disk: what comes meanwhile is not promised.
         let about = part.metadata()?;
+        part.sync_all()?;
         let here = record.unchecked_from.unwrap_or(u64::MAX).min(about.len());
         Ok(State {
             record,
@@ -235,7 +245,7 @@ pub(super) struct Writing {
 
 impl Writing {
     /// Takes back bytes whose checksum never came.
-    fn settle(&mut self) -> io::Result<()> {
+    fn settle(&mut self) -> Result<(), Stop> {
         let Some(from) = self.record.unchecked_from.take() else {
             return Ok(());
         };
@@ -243,7 +253,7 @@ impl Writing {
             self.part.set_len(from)?;
         }
         self.part.sync_all()?;
-        self.kept.write(&self.id, &self.record)
+        self.kept.rewrite(&self.id, &self.record)
     }
 
     /// Goes to the end, which is to be `offset`. What is written from now on counts
@@ -255,7 +265,7 @@ impl Writing {
         }
         if checked {
             self.record.unchecked_from = Some(here);
-            self.kept.write(&self.id, &self.record)?;
+            self.kept.rewrite(&self.id, &self.record)?;
         }
         self.from = here;
         self.part.seek(SeekFrom::Start(here))?;
@@ -276,15 +286,13 @@ impl Writing {
     pub(super) fn keep(&mut self) -> Result<State, Stop> {
         self.part.sync_all()?;
         if self.record.unchecked_from.take().is_some() {
-            // Else it would come back after being removed.
-            self.kept.record(&self.id)?;
-            self.kept.write(&self.id, &self.record)?;
+            self.kept.rewrite(&self.id, &self.record)?;
         }
         self.state()
     }
 
     /// What was written never was.
-    pub(super) fn undo(&mut self) -> io::Result<()> {
+    pub(super) fn undo(&mut self) -> Result<(), Stop> {
         self.part.set_len(self.from)?;
         self.record.unchecked_from = Some(self.from);
         self.settle()

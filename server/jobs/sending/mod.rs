@@ -209,7 +209,7 @@ impl Engine {
     /// When the disk fails; what was written with `checked` still counts for nothing.
     pub async fn unpour(&self, pouring: Pouring) -> Result<(), SendingError> {
         let Pouring { mut writing } = pouring;
-        aside(move || Ok(writing.undo()?)).await
+        aside(move || writing.undo()).await
     }
 
     /// Gives a file up that was coming. One that was taken in stays taken in.
@@ -219,11 +219,15 @@ impl Engine {
     pub async fn end_sending(&self, id: &str) -> Result<(), SendingError> {
         let (kept, name) = (self.inner().sendings(), plain(id)?);
         aside(move || {
-            match kept.lock(&name) {
-                Err(Stop::Gone) => drop(kept.record(&name)?),
-                Ok(_) | Err(Stop::Expired) => {}
+            // Held until it is gone, so that nobody begins to write meanwhile.
+            let _held = match kept.lock(&name) {
+                Ok(writing) => Some(writing),
+                Err(Stop::Gone) => {
+                    kept.record(&name)?;
+                    None
+                }
                 Err(other) => return Err(other),
-            }
+            };
             Ok(kept.remove(&name)?)
         })
         .await
@@ -279,11 +283,16 @@ impl Inner {
                 record.taken_in = true;
                 aside(move || {
                     let _until_written = lock;
-                    // A record that was removed meanwhile does not come back.
-                    kept.record(&name)?;
-                    Ok(kept.write(&name, &record)?)
+                    kept.rewrite(&name, &record)
                 })
                 .await
+            }
+            // Neither here nor moved: it was looked through already, and refused or known.
+            Err(JobsError::Upload { cause, .. })
+                if cause.kind() == std::io::ErrorKind::NotFound =>
+            {
+                forget(&kept, id).await?;
+                Err(SendingError::Gone)
             }
             Err(JobsError::Store(StoreError::Unknown { .. })) => {
                 self.drop_upload(&self.uploads().join(id).join(&record.file_name));
@@ -299,8 +308,10 @@ impl Inner {
         let (kept, event) = (self.sendings(), event.clone());
         let dropped = aside(move || {
             for id in kept.ids() {
-                if kept.record(&id).is_ok_and(|record| record.event == event) {
-                    kept.remove(&id)?;
+                let is_its = kept.record(&id).is_ok_and(|record| record.event == event);
+                // One that can't be removed keeps no other.
+                if is_its && let Err(error) = kept.remove(&id) {
+                    tracing::warn!("the upload {id}: {error}");
                 }
             }
             Ok(())
@@ -310,11 +321,18 @@ impl Inner {
         }
     }
 
+    async fn is_orphan(&self, event: &EventId) -> bool {
+        let found = self.store.event(event).await;
+        matches!(found, Err(StoreError::Unknown { .. }))
+    }
+
     pub(super) async fn sweep_sendings(&self) {
         let kept = self.sendings();
         for id in kept.ids() {
             let (look, name) = (kept.clone(), id.clone());
             let swept = match aside(move || look.look(&name)).await {
+                // Its event was removed, and a kill or another request came between.
+                Ok(state) if self.is_orphan(&state.record.event).await => forget(&kept, &id).await,
                 Ok(state) if state.is_ripe => self.take_in(&id, None).await,
                 Ok(state) if state.record.taken_in && state.expires < SystemTime::now() => {
                     forget(&kept, &id).await

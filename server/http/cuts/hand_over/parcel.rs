@@ -110,6 +110,8 @@ impl Parcel {
                     continue;
                 }
             };
+            // All of a quote or nothing: half of one is no line.
+            let (known, mut whole, mut lacks) = (media.len(), Vec::new(), None);
             for piece in &pieces {
                 let mut takes: Vec<Take> = Vec::new();
                 for (n, one) in piece.heard.iter().take(self.most()).enumerate() {
@@ -125,14 +127,21 @@ impl Parcel {
                         }
                         // Without its chosen hearing a quote has no place in the lists.
                         Put::Missing(missing) if n == 0 => {
-                            left.push(left_out(quote.place, missing.reason));
+                            lacks.get_or_insert(missing.reason);
                             break;
                         }
                         Put::Missing(_) => {}
                     }
                 }
                 if let (Some(one), Some(first)) = (piece.heard.first(), takes.first()) {
-                    quotes.push(quoted(&piece.quote, one.row, first.from, takes));
+                    whole.push(quoted(&piece.quote, one.row, first.from, takes));
+                }
+            }
+            match lacks {
+                None => quotes.extend(whole),
+                Some(reason) => {
+                    media.truncate(known);
+                    left.push(left_out(quote.place, reason));
                 }
             }
         }
@@ -164,14 +173,16 @@ impl Parcel {
     /// What is pulled of a recording.
     fn wish(&self, quote: &Quote, one: &Heard<'_>) -> Pull {
         let handles = self.handles_ms * u64::from(one.row.rate_hz) / 1_000;
-        // Words are at their times in the quote, of which a backup may have only a part.
-        let begins = one.from.saturating_sub(one.later);
-        let said: cut::Quote = quoted(quote, one.row, begins, Vec::new());
-        let cues = said.words.into_iter().map(|word| Cue {
-            from: word.from,
-            to: word.to,
-            label: word.text,
-            text: String::new(),
+        // Words are at their times in the quote, of which a backup may have only a part:
+        // what was said before its file began is not in it.
+        let said: cut::Quote = quoted(quote, one.row, one.from, Vec::new());
+        let cues = said.words.into_iter().filter_map(|word| {
+            Some(Cue {
+                from: word.from.saturating_sub(one.later),
+                to: word.to.checked_sub(one.later).filter(|to| *to > 0)?,
+                label: word.text,
+                text: String::new(),
+            })
         });
         Pull {
             original: Original {

@@ -32,6 +32,7 @@ export class DayView {
   #rows = [];
   #problems = [];
   #follows = false;
+  #waveKey = "";
   #cursor = null; // ms; ahead of `place` while a key is held down
   #anchor = null; // where a stretch was begun by keys
   #moving = null; // the end of it that keys move
@@ -127,8 +128,6 @@ export class DayView {
     this.#scale.fit();
     this.#waveKey = "";
   }
-
-  #waveKey = "";
 
   #showRows({ clock, detail, eventId }) {
     this.#rows = rowsOf(clock, detail);
