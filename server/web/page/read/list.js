@@ -91,7 +91,6 @@ export class List {
       return null;
     }
     await this.#jump(place, token);
-    if (token !== this.#token) return null;
     return this.rowAt(ms) ?? this.rows[place - this.#from] ?? null;
   }
 
