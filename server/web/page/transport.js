@@ -86,10 +86,6 @@ export const mergePeople = (id, { into, by }) => send(`/people/${part(id)}/merge
 /** Has the clock of an event solved again. */
 export const solve = (eventId) => send(`/events/${part(eventId)}/clock/solve`, {});
 
-/** The address of the picture of a clock; `version` names what it shows. */
-export const clockPicture = (eventId, version) =>
-  `${BASE}/events/${part(eventId)}/clock.svg?${new URLSearchParams({ shows: version })}`;
-
 /** Finds words; `asked` are the parameters of a search. */
 export function search(asked, { signal } = {}) {
   return ask(`/search?${new URLSearchParams({ limit: 20, ...asked })}`, { signal });
@@ -126,12 +122,10 @@ export const addPaths = (eventId, asked) => send(`/events/${part(eventId)}/add`,
 export const roots = () => ask("/roots").then((answer) => answer.roots);
 export const folder = (root, path) => ask(`/roots/${root}?${new URLSearchParams({ path })}`);
 
-const change = (method) => (path, body) =>
-  ask(path, { method, headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
-export const changeSource = (id, asked) => change("PATCH")(`/sources/${part(id)}`, asked);
+export const changeSource = (id, asked) => send(`/sources/${part(id)}`, asked, "PATCH");
 export const addPerson = (eventId, name) => send(`/events/${part(eventId)}/people`, { name });
 export const wearers = (source) => ask(`/sources/${part(source)}/wearers`);
-export const setWearers = (source, wearing) => change("PUT")(`/sources/${part(source)}/wearers`, { wearers: wearing });
+export const setWearers = (source, wearing) => send(`/sources/${part(source)}/wearers`, { wearers: wearing }, "PUT");
 
 /** What of an event has a backup. */
 export const coverage = (eventId) => ask(`/events/${part(eventId)}/coverage`);
@@ -278,7 +272,6 @@ export const placeQuote = (id, version, quote, place) =>
   send(ofQuote(id, quote, "/place"), { version, place }, "PUT");
 export const removeQuote = (id, version, quote) =>
   ask(`${ofQuote(id, quote)}?version=${version}`, { method: "DELETE" });
-export const orderQuotes = (id, version, quotes) => send(ofCut(id, "/order"), { version, quotes }, "PUT");
 
 /** The versions of a list that are kept, the newest first. */
 export const cutVersions = (id) => ask(ofCut(id, "/versions")).then((answer) => answer.versions);

@@ -47,6 +47,12 @@ export class AddView {
     const work = el("div", { class: "work-parts" });
     host.append(work);
     this.#parts = [new Problems(work, desk), new Queue(work), new Recordings(work, desk), new Sources(work, desk)];
+    // A file that is dropped beside the place for it must not take the page away.
+    for (const type of ["dragover", "drop"]) {
+      addEventListener(type, (event) => {
+        if (event.dataTransfer?.types.includes("Files")) event.preventDefault();
+      });
+    }
     addEventListener("beforeunload", (event) => {
       if (this.#sender.busy) event.preventDefault();
     });
